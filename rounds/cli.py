@@ -1,0 +1,50 @@
+"""The `rounds` command: parse, call, print. One module a command in `rounds/commands/`.
+
+Data goes to stdout, talk to stderr. `rounds --help` must stay quick, so a command's module may
+import only light things at its top (no numpy, textual, aubio, sounddevice): heavy ones go inside
+its `run`.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import sys
+from typing import TYPE_CHECKING
+
+from rounds import __version__
+from rounds.errors import ExitCode, RoundsError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+COMMANDS = ("demo",)
+"""Names of the modules in `rounds.commands`, in the order of the help."""
+
+_EPILOG = "Air under pressure in plastic can hurt: read docs/safety.md, and let a competent person decide."
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The whole command line, every command registered."""
+    parser = argparse.ArgumentParser(
+        prog="rounds",
+        description="Tuning rounds for air-tuned bottle instruments.",
+        epilog=_EPILOG,
+    )
+    parser.add_argument("--version", action="version", version=f"rounds {__version__}")
+    subparsers = parser.add_subparsers(title="commands", dest="command", required=True, metavar="COMMAND")
+    for name in COMMANDS:
+        importlib.import_module(f"rounds.commands.{name}").register(subparsers)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; the return value is the exit code."""
+    args = build_parser().parse_args(argv)
+    try:
+        return int(args.run(args))
+    except RoundsError as error:
+        print(f"rounds: {error}", file=sys.stderr)
+        return int(error.exit_code)
+    except KeyboardInterrupt:
+        return int(ExitCode.INTERRUPTED)

@@ -1,0 +1,263 @@
+"""Everything that can happen, as events. The journal is a list of these and nothing else.
+
+Beliefs, rounds and logs are folds over events, so whatever must survive the night is in one of
+them. `at_s` is UTC epoch seconds. Cents are off the bottle's nominal target (its note at the rig's
+reference, no shift) unless the name says otherwise. A field that was not known is None, never 0.
+
+The JSON form of an event is its fields plus `kind`; unknown fields of a newer version are dropped
+on reading, an unknown kind becomes `Unknown` and is kept as it is.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from dataclasses import dataclass
+from typing import Any, ClassVar, Literal
+
+Verdict = Literal["clear", "quiet", "other_bottle", "two_ringing", "unclear"]
+VERDICTS: tuple[Verdict, ...] = ("clear", "quiet", "other_bottle", "two_ringing", "unclear")
+Part = Literal["cap", "bottle"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Event:
+    """Base: something happened at a time (UTC epoch seconds)."""
+
+    kind: ClassVar[str] = ""
+    at_s: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class SessionStarted(Event):
+    """The tool was started on a rig; time may have passed unseen before this."""
+
+    kind: ClassVar[str] = "session_started"
+    rig: str
+    place: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class RoundOpened(Event):
+    """A tuning round began. `needed` maps bottle id to weight."""
+
+    kind: ClassVar[str] = "round_opened"
+    round_id: str
+    downbeat_s: float | None
+    block_s: float
+    needed: dict[str, float]
+    temp_c: float | None = None
+    shift_cents: float = 0.0
+    pieces: tuple[str, ...] = ()
+    quarantine_s: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class RoundClosed(Event):
+    """A tuning round ended, finished or not."""
+
+    kind: ClassVar[str] = "round_closed"
+    round_id: str
+    finished: bool
+    connections: int = 0
+    in_tune: int = 0
+    needed: int = 0
+    worst_bottle: str | None = None
+    worst_cents: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Strike(Event):
+    """A strike was heard. `bottle` is set only where it was recognised; `cents` only where clear.
+
+    `pump_on` tells whether the pump head was on that bottle's valve (the reading is then off by the
+    head loss to come). `playing` marks strikes heard in play rather than in a round.
+    """
+
+    kind: ClassVar[str] = "strike"
+    bottle: str | None
+    verdict: Verdict
+    hz: float | None
+    cents: float | None
+    u95_cents: float | None
+    pump_on: bool = False
+    playing: bool = False
+    ring_s: float | None = None
+    peak_dbfs: float | None = None
+    clipped: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Connected(Event):
+    """The pump head went onto a valve. `assumed`: told by the strikes, not by a key."""
+
+    kind: ClassVar[str] = "connected"
+    bottle: str
+    pump: str
+    assumed: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Disconnected(Event):
+    """The pump head came off a valve."""
+
+    kind: ClassVar[str] = "disconnected"
+    bottle: str
+    pump: str
+    assumed: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class AirMoved(Event):
+    """Air went in (strokes > 0) or out (strokes < 0). `pump` is None for the pin.
+
+    `strokes` is None when it is only known that air moved (imported rows).
+    """
+
+    kind: ClassVar[str] = "air_moved"
+    bottle: str
+    pump: str | None
+    strokes: float | None
+    assumed: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Temperature(Event):
+    """The air temperature was read or entered."""
+
+    kind: ClassVar[str] = "temperature"
+    temp_c: float
+    source: str = "hand"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Gauge(Event):
+    """A pressure gauge was read on a bottle."""
+
+    kind: ClassVar[str] = "gauge"
+    bottle: str
+    gauge_kpa: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class TakeStarted(Event):
+    """A take runs: no sound, no flashing. Worst deviation and doubtful bottles as predicted at its start."""
+
+    kind: ClassVar[str] = "take_started"
+    take: str
+    worst_cents: float | None = None
+    doubtful: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class TakeStopped(Event):
+    """The cut. Predicted worst deviation over the whole take, and the doubtful bottles, for the editor."""
+
+    kind: ClassVar[str] = "take_stopped"
+    take: str
+    worst_cents: float | None = None
+    doubtful: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Skipped(Event):
+    """The player left a bottle out of this round."""
+
+    kind: ClassVar[str] = "skipped"
+    bottle: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class SteppedBack(Event):
+    """The player went back to a bottle to hear it again."""
+
+    kind: ClassVar[str] = "stepped_back"
+    bottle: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Replaced(Event):
+    """A cap or a bottle was replaced: a new history begins for it."""
+
+    kind: ClassVar[str] = "replaced"
+    bottle: str
+    part: Part
+
+
+@dataclass(frozen=True, kw_only=True)
+class NoteWritten(Event):
+    """The player wrote something down, about a bottle or about the day."""
+
+    kind: ClassVar[str] = "note_written"
+    text: str
+    bottle: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Unknown(Event):
+    """An event of a newer version, kept untouched."""
+
+    kind: ClassVar[str] = "unknown"
+    original_kind: str
+    fields: dict[str, Any]
+
+
+EVENT_TYPES: dict[str, type[Event]] = {
+    cls.kind: cls
+    for cls in (
+        SessionStarted,
+        RoundOpened,
+        RoundClosed,
+        Strike,
+        Connected,
+        Disconnected,
+        AirMoved,
+        Temperature,
+        Gauge,
+        TakeStarted,
+        TakeStopped,
+        Skipped,
+        SteppedBack,
+        Replaced,
+        NoteWritten,
+    )
+}
+_FIELDS = {cls: tuple(f.name for f in dataclasses.fields(cls)) for cls in EVENT_TYPES.values()}
+_TUPLES = {"pieces", "doubtful"}
+
+
+def to_fields(event: Event) -> dict[str, Any]:
+    """The event's fields as a JSON-ready dict, without `kind` and `at_s`."""
+    if isinstance(event, Unknown):
+        return dict(event.fields)
+    return {name: getattr(event, name) for name in _FIELDS[type(event)] if name != "at_s"}
+
+
+def stored_kind(event: Event) -> str:
+    """The kind under which an event is stored (that of the original for an unknown one)."""
+    return event.original_kind if isinstance(event, Unknown) else event.kind
+
+
+def from_fields(kind: str, at_s: float, fields: dict[str, Any]) -> Event:
+    """The event that `to_fields` took apart.
+
+    Raises:
+        ValueError: a field that this kind cannot do without is missing.
+    """
+    cls = EVENT_TYPES.get(kind)
+    if cls is None:
+        return Unknown(at_s=at_s, original_kind=kind, fields=dict(fields))
+    known = {
+        name: tuple(value) if name in _TUPLES and isinstance(value, list) else value
+        for name, value in fields.items()
+        if name in _FIELDS[cls] and name != "at_s"
+    }
+    try:
+        return cls(at_s=at_s, **known)
+    except TypeError as error:
+        raise ValueError(f"event {kind!r} is incomplete: {error}") from error
+
+
+def to_json(event: Event) -> str:
+    """One line of JSON, fields in a fixed order."""
+    return json.dumps({"kind": stored_kind(event), "at_s": event.at_s, **to_fields(event)}, allow_nan=False)

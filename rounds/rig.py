@@ -1,0 +1,177 @@
+"""The rig: the player's bottles, pumps and pieces, as read from their TOML file.
+
+Built by `rounds.rigfile.load_rig`; this module holds only what a rig is. Pressures in kPa gauge,
+volumes in mL, positions in cm along the rail, intervals in cents.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING, Literal
+
+from rounds.air import DEFAULT_CAUTION_KPA, DEFAULT_CEILING_KPA
+from rounds.notes import STANDARD_A4_HZ, Note, shifted_hz
+
+if TYPE_CHECKING:
+    import datetime
+
+Group = Literal["bass", "middle", "top"]
+GROUPS: tuple[Group, ...] = ("bass", "middle", "top")
+RELIABLE_LOW = Note(60)
+"""C4. Below lies the bass. Common practice, no source."""
+RELIABLE_HIGH = Note(88)
+"""E6. Above lies the top. Common practice, no source."""
+
+
+def group_of(note: Note) -> Group:
+    """The group a note belongs to when the rig file names none."""
+    if note < RELIABLE_LOW:
+        return "bass"
+    return "top" if note > RELIABLE_HIGH else "middle"
+
+
+@dataclass(frozen=True)
+class Reference:
+    """What A4 is, and how far the players alone may let it float (cents, low <= 0 <= high)."""
+
+    a4_hz: float = STANDARD_A4_HZ
+    floating: bool = False
+    low_cents: float = 0.0
+    high_cents: float = 0.0
+
+
+@dataclass(frozen=True)
+class Pump:
+    """A pump. `setup_s`: taking it in hand. `release_valve`: it can let air out while connected."""
+
+    id: str
+    barrel_ml: float
+    release_valve: bool = False
+    max_gauge_kpa: float = DEFAULT_CEILING_KPA
+    setup_s: float = 10.0
+
+
+@dataclass(frozen=True)
+class Bottle:
+    """One bottle on its rail, and the pump that fits it."""
+
+    id: str
+    note: Note
+    volume_ml: float
+    rail: int
+    position_cm: float
+    pump: str
+    tolerance_cents: float = 10.0
+    ceiling_kpa: float = DEFAULT_CEILING_KPA
+    caution_kpa: float = DEFAULT_CAUTION_KPA
+    cap_fitted: datetime.date | None = None
+    group: Group = "middle"
+
+
+@dataclass(frozen=True)
+class Piece:
+    """What is played: the notes it needs with their weights, and what fixes its pitch, if anything does.
+
+    `fixed_by` names an instrument of fixed pitch or a backing track; the reference may not float then.
+    """
+
+    name: str
+    weights: dict[Note, float]
+    fixed_by: str | None = None
+
+    @property
+    def notes(self) -> tuple[Note, ...]:
+        """The notes needed, low to high."""
+        return tuple(sorted(self.weights))
+
+
+@dataclass(frozen=True)
+class Habits:
+    """How the players of this rig work; every number has a default and its own key under [rig]."""
+
+    due_limit: float = 1.0
+    """The next round is due when this many needed bottles are expected to be out."""
+    quarantine_s: float = 20.0
+    """All visits end this long before the downbeat."""
+    block_s: float = 1200.0
+    """How long the playing lasts when nothing else is said."""
+    strike_s: float = 3.0
+    """One strike heard, and on to the next."""
+    connect_s: float = 8.0
+    """Pump head onto a valve and off again."""
+    stroke_s: float = 1.0
+    """One stroke."""
+    thermometer_file: str | None = None
+    thermometer_command: str | None = None
+
+
+@dataclass(frozen=True)
+class Rig:
+    """The whole instrument. Bottles stand in file order; use `by_pitch` for low to high."""
+
+    name: str
+    bottles: tuple[Bottle, ...]
+    pumps: tuple[Pump, ...]
+    pieces: tuple[Piece, ...] = ()
+    reference: Reference = field(default_factory=Reference)
+    habits: Habits = field(default_factory=Habits)
+
+    @cached_property
+    def _bottle_by_id(self) -> dict[str, Bottle]:
+        return {b.id: b for b in self.bottles}
+
+    @cached_property
+    def _pump_by_id(self) -> dict[str, Pump]:
+        return {p.id: p for p in self.pumps}
+
+    @cached_property
+    def by_pitch(self) -> tuple[Bottle, ...]:
+        """Bottles from low to high."""
+        return tuple(sorted(self.bottles, key=lambda b: (b.note, b.id)))
+
+    def has_bottle(self, bottle_id: str) -> bool:
+        """Whether the rig has a bottle of that id."""
+        return bottle_id in self._bottle_by_id
+
+    def bottle(self, bottle_id: str) -> Bottle:
+        """The bottle with an id.
+
+        Raises:
+            KeyError: the rig has no such bottle.
+        """
+        return self._bottle_by_id[bottle_id]
+
+    def pump(self, pump_id: str) -> Pump:
+        """The pump with an id.
+
+        Raises:
+            KeyError: the rig has no such pump.
+        """
+        return self._pump_by_id[pump_id]
+
+    def pump_of(self, bottle_id: str) -> Pump:
+        """The pump that a bottle is pumped with."""
+        return self.pump(self.bottle(bottle_id).pump)
+
+    def target_hz(self, bottle_id: str, shift_cents: float = 0.0) -> float:
+        """A bottle's target: its note at the rig's reference, moved by a shift."""
+        return shifted_hz(self.bottle(bottle_id).note.hz(self.reference.a4_hz), shift_cents)
+
+    def needed_for(self, pieces: tuple[Piece, ...]) -> dict[str, float]:
+        """Bottle id to weight for what pieces need; every bottle at weight 1 when no piece is named.
+
+        Where several bottles have one note, all of them are needed.
+        """
+        if not pieces:
+            return {b.id: 1.0 for b in self.bottles}
+        weights: dict[Note, float] = {}
+        for piece in pieces:
+            for note, weight in piece.weights.items():
+                weights[note] = max(weight, weights.get(note, 0.0))
+        return {b.id: weights[b.note] for b in self.bottles if b.note in weights}
+
+    def missing_for(self, piece: Piece) -> tuple[Note, ...]:
+        """Notes of a piece that no bottle plays."""
+        have = {b.note for b in self.bottles}
+        return tuple(n for n in piece.notes if n not in have)
