@@ -1,0 +1,64 @@
+"""Empirical Bayes: what the bottles of a group have in common, learned from all of them.
+
+Each bottle's filter ran under the same prior; its posterior divided by that prior is what its own
+readings say. The group's mean and spread follow from those, and a bottle with few readings then
+leans on its group (`swap_prior`).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rounds.gauss import Gauss
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+SAYS_NOTHING = 0.05
+"""A bottle whose variance fell by less than this share of its prior says nothing about its group."""
+PRIOR_BOTTLES = 2.0
+"""The prior counts as this many bottles when a group's mean and spread are worked out."""
+ROUNDS_OF_FIT = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What one bottle's readings alone say about a number."""
+
+    mean: float
+    var: float
+
+
+def told(prior: Gauss, posterior: Gauss) -> Told | None:
+    """A posterior with its prior divided out; None where the readings said nothing."""
+    if posterior.var > (1.0 - SAYS_NOTHING) * prior.var:
+        return None
+    precision = 1.0 / posterior.var - 1.0 / prior.var
+    mean = (posterior.mean / posterior.var - prior.mean / prior.var) / precision
+    return Told(mean, 1.0 / precision)
+
+
+def pooled(prior: Gauss, says: Iterable[Told]) -> Gauss:
+    """Mean and spread of a group from what its bottles say, held by the prior while they say little.
+
+    A few steps of EM for the random-effects model, with the prior as `PRIOR_BOTTLES` more bottles.
+    """
+    voices = list(says)
+    mean, var = prior.mean, prior.var
+    for _ in range(ROUNDS_OF_FIT if voices else 0):
+        shares = [var / (var + v.var) for v in voices]
+        centres = [mean + s * (v.mean - mean) for s, v in zip(shares, voices, strict=True)]
+        count = len(voices) + PRIOR_BOTTLES
+        mean = (sum(centres) + PRIOR_BOTTLES * prior.mean) / count
+        squares = sum((c - mean) ** 2 + s * v.var for c, s, v in zip(centres, shares, voices, strict=True))
+        var = (squares + PRIOR_BOTTLES * prior.var) / count
+    return Gauss(mean, math.sqrt(min(var, 0.98 * prior.var) if voices else var))
+
+
+def swapped(prior: Gauss, posterior: Gauss, group: Gauss) -> Gauss:
+    """The posterior as it would be had the group been the prior."""
+    precision = max(0.02 / posterior.var, 1.0 / posterior.var - 1.0 / prior.var + 1.0 / group.var)
+    weighted = posterior.mean / posterior.var - prior.mean / prior.var + group.mean / group.var
+    return Gauss(weighted / precision, math.sqrt(1.0 / precision))

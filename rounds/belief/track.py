@@ -1,0 +1,272 @@
+"""One bottle's state as a Kalman filter, written out by hand.
+
+State: level x (linear cents, see `rounds.belief.priors`), leak per minute, x per kelvin, settling
+share, creep share. Only the level moves by itself; the other four are coefficients of known
+regressors, so the transition is L += h·θ and touches one row of the covariance. That is why it is
+unrolled in plain numbers: 5 × 5 numpy matrices cost thirty times as much per event.
+
+Since a strike can be wrong (another bottle, a slip of the mallet), the weight of a reading falls as
+in a Student-t likelihood, and two wild readings that agree are believed.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rounds.belief.priors import PRESSURE_X
+
+if TYPE_CHECKING:
+    from rounds.belief.priors import Prior
+    from rounds.gauss import Gauss
+
+SETTLE_MIN = 1.25
+"""Time constant of settling, minutes (a minute or so: common practice, no source)."""
+CREEP_FROM_MIN = 1.0
+"""Creep runs as ln(1 + t / this)."""
+LEAK_WANDER = 2e-6
+"""Growth per minute of the variance of the leak rate: valves and caps age."""
+MOVES_KEPT = 3
+"""Air moves whose creep is still followed, one by one."""
+LONGEST_STEP_MIN = 240.0
+"""Past this much unseen time a leak says little: the bottle may have been let down or pumped."""
+UNSEEN_VAR_PER_MIN = 4.0
+"""Variance gained per minute beyond LONGEST_STEP_MIN."""
+FIRST_SD = 250.0
+"""Level of a bottle never heard, linear cents around the target."""
+STUDENT_DOF = 4.0
+AGREE_SD = 3.0
+
+
+@dataclass(slots=True)
+class Move:
+    """An air move whose creep is followed: when, and how many linear cents."""
+
+    at_s: float
+    x: float
+
+
+@dataclass(slots=True)
+class Pending:
+    """A learned number that entered the level since the last reading, with its coefficient."""
+
+    key: str
+    coefficient: float
+
+
+@dataclass(slots=True)
+class Surprise:
+    """A reading minus what was expected, and the variance that was expected of it."""
+
+    innovation: float
+    spread: float
+
+
+class Track:
+    """The filter of one bottle. `a` is the upper triangle of the covariance, row by row."""
+
+    __slots__ = (
+        "a00", "a01", "a02", "a03", "a04", "a11", "a12", "a13", "a14", "a22", "a23", "a24",
+        "a33", "a34", "a44", "at_s", "creep", "doubt", "jump_var", "leak", "level", "moved", "moves",
+        "pending", "per_k", "read_s", "readings", "settle", "settling", "suspect", "teff",
+    )  # fmt: skip
+
+    def __init__(self, prior: Prior) -> None:
+        self.level = 0.0
+        self.leak = prior.leak_per_min.mean
+        self.per_k = prior.per_kelvin.mean
+        self.settling = prior.settling.mean
+        self.creep = prior.creep.mean
+        self.a00 = FIRST_SD * FIRST_SD
+        self.a11 = prior.leak_per_min.var
+        self.a22 = prior.per_kelvin.var
+        self.a33 = prior.settling.var
+        self.a44 = prior.creep.var
+        self.a01 = self.a02 = self.a03 = self.a04 = self.a12 = self.a13 = self.a14 = 0.0
+        self.a23 = self.a24 = self.a34 = 0.0
+        self.at_s: float | None = None
+        self.read_s: float | None = None
+        self.readings = 0
+        self.teff: float | None = None
+        self.settle = 0.0
+        self.moves: list[Move] = []
+        self.moved = False
+        self.jump_var = 0.0
+        self.pending: list[Pending] = []
+        self.suspect: float | None = None
+        self.doubt = 0.0
+
+    def copy(self) -> Track:
+        """An independent copy."""
+        twin = object.__new__(Track)
+        for name in Track.__slots__:
+            setattr(twin, name, getattr(self, name))
+        twin.moves = [Move(m.at_s, m.x) for m in self.moves]
+        twin.pending = [Pending(p.key, p.coefficient) for p in self.pending]
+        return twin
+
+    def regressors(self, to_s: float, teff: float | None) -> tuple[float, float, float, float]:
+        """How much of leak, per_k, settling and creep the level takes up until a time."""
+        at_s = self.at_s if self.at_s is not None else to_s
+        dt = min(LONGEST_STEP_MIN, (to_s - at_s) / 60.0)
+        h_leak = dt * max(0.05, 1.0 + self.level / PRESSURE_X)
+        h_temp = 0.0 if teff is None or self.teff is None else teff - self.teff
+        h_settle = self.settle * math.expm1(-dt / SETTLE_MIN)
+        h_creep = 0.0
+        for move in self.moves:
+            age = (at_s - move.at_s) / 60.0
+            h_creep -= move.x * math.log1p(dt / (CREEP_FROM_MIN + age))
+        return h_leak, h_temp, h_settle, h_creep
+
+    def advance(self, to_s: float, teff: float | None, noise_var_per_min: float, temp_var: float) -> None:
+        """Let time pass. A time before the last one is never believed: the clock is set, nothing drifts."""
+        if self.at_s is None or to_s <= self.at_s:
+            self._set_clock(to_s)
+            self.teff = teff if teff is not None else self.teff
+            return
+        minutes = (to_s - self.at_s) / 60.0
+        h1, h2, h3, h4 = self.regressors(to_s, teff)
+        self.level += h1 * self.leak + h2 * self.per_k + h3 * self.settling + h4 * self.creep
+        v1 = self.a11 * h1 + self.a12 * h2 + self.a13 * h3 + self.a14 * h4
+        v2 = self.a12 * h1 + self.a22 * h2 + self.a23 * h3 + self.a24 * h4
+        v3 = self.a13 * h1 + self.a23 * h2 + self.a33 * h3 + self.a34 * h4
+        v4 = self.a14 * h1 + self.a24 * h2 + self.a34 * h3 + self.a44 * h4
+        cross = self.a01 * h1 + self.a02 * h2 + self.a03 * h3 + self.a04 * h4
+        self.a00 += 2.0 * cross + h1 * v1 + h2 * v2 + h3 * v3 + h4 * v4
+        self.a00 += noise_var_per_min * minutes + temp_var * self.per_k * self.per_k
+        if minutes > LONGEST_STEP_MIN:
+            self.a00 += UNSEEN_VAR_PER_MIN * (minutes - LONGEST_STEP_MIN)
+        self.a01 += v1
+        self.a02 += v2
+        self.a03 += v3
+        self.a04 += v4
+        self.a11 += LEAK_WANDER * minutes
+        self.settle += h3
+        self.at_s = to_s
+        if teff is not None:
+            self.teff = teff
+
+    def _set_clock(self, to_s: float) -> None:
+        """The clock was set back: keep the ages of what happened."""
+        if self.at_s is not None and to_s < self.at_s:
+            for move in self.moves:
+                move.at_s += to_s - self.at_s
+        self.at_s = to_s
+
+    def jump(self, x: float, var: float) -> None:
+        """Air moved: the level jumps by x, known to within var; settling and creep start from it."""
+        self.level += x
+        self.a00 += var
+        self.jump_var += var
+        self.settle += x
+        if self.at_s is not None:
+            self.moves.append(Move(self.at_s, x))
+            if len(self.moves) > MOVES_KEPT:
+                oldest = self.moves.pop(0)
+                self.moves[0].x += oldest.x
+        self.moved = True
+
+    def lean_on_leak(self, prior: Gauss, group: Gauss) -> None:
+        """Replace the prior of the leak rate by the group's, as one more reading of the leak."""
+        precision = 1.0 / group.var - 1.0 / prior.var
+        if precision <= 0.0:
+            return
+        says = (group.mean / group.var - prior.mean / prior.var) / precision
+        self._gain_on_leak(says - self.leak, 1.0 / precision + self.a11)
+
+    def _gain_on_leak(self, innovation: float, spread: float) -> None:
+        normalised, inv = innovation / spread, 1.0 / spread
+        g0, g1, g2, g3, g4 = self.a01, self.a11, self.a12, self.a13, self.a14
+        self.level += g0 * normalised
+        self.leak += g1 * normalised
+        self.per_k += g2 * normalised
+        self.settling += g3 * normalised
+        self.creep += g4 * normalised
+        self.a00 -= g0 * g0 * inv
+        self.a01 -= g0 * g1 * inv
+        self.a02 -= g0 * g2 * inv
+        self.a03 -= g0 * g3 * inv
+        self.a04 -= g0 * g4 * inv
+        self.a11 -= g1 * g1 * inv
+        self.a12 -= g1 * g2 * inv
+        self.a13 -= g1 * g3 * inv
+        self.a14 -= g1 * g4 * inv
+        self.a22 -= g2 * g2 * inv
+        self.a23 -= g2 * g3 * inv
+        self.a24 -= g2 * g4 * inv
+        self.a33 -= g3 * g3 * inv
+        self.a34 -= g3 * g4 * inv
+        self.a44 -= g4 * g4 * inv
+
+    def land(self, x: float, var: float) -> None:
+        """Air moved by an unknown amount, and the bottle now stands near x."""
+        before = self.level
+        jump_var = var + self.a00
+        self.a00 = self.a01 = self.a02 = self.a03 = self.a04 = 0.0
+        self.jump(x - before, 0.0)
+        self.a00 = var
+        self.jump_var = jump_var
+
+    def read(self, x: float, var: float) -> Surprise:
+        """Take in a reading, and tell how far it was from what was expected."""
+        innovation = x - self.level
+        spread = self.a00 + var
+        surprise = innovation * innovation / spread
+        if self.moved:
+            self.a00 = max(self.a00, 0.25 * innovation * innovation)
+        elif surprise > 1.0:
+            var = self._doubted(x, innovation, var, surprise)
+        spread = self.a00 + var
+        self._attribute_jump(innovation / spread)
+        self._gain(innovation / spread, spread)
+        self.read_s = self.at_s
+        self.readings += 1
+        self.moved = False
+        return Surprise(innovation, spread)
+
+    def _doubted(self, x: float, innovation: float, var: float, surprise: float) -> float:
+        """The variance of a reading that surprises: larger, unless the one before agrees with it."""
+        spread = self.a00 + var
+        agrees = self.suspect is not None and abs(x - self.suspect) < AGREE_SD * math.sqrt(2.0 * spread)
+        wild = surprise > AGREE_SD * AGREE_SD
+        self.suspect = x if wild and not agrees else None
+        if wild and agrees:
+            self.a00 += innovation * innovation
+            return var
+        weight = (STUDENT_DOF + 1.0) / (STUDENT_DOF + surprise)
+        return max(var, spread / weight - self.a00)
+
+    def _attribute_jump(self, normalised: float) -> None:
+        """Correct what settling and creep started from by the share of the innovation that was the jump."""
+        if self.jump_var <= 0.0:
+            return
+        correction = normalised * self.jump_var
+        self.settle += correction
+        if self.moves:
+            self.moves[-1].x += correction
+        self.jump_var = 0.0
+
+    def _gain(self, normalised: float, spread: float) -> None:
+        g0, g1, g2, g3, g4 = self.a00, self.a01, self.a02, self.a03, self.a04
+        self.level += g0 * normalised
+        self.leak += g1 * normalised
+        self.per_k += g2 * normalised
+        self.settling += g3 * normalised
+        self.creep += g4 * normalised
+        inv = 1.0 / spread
+        self.a00 -= g0 * g0 * inv
+        self.a01 -= g0 * g1 * inv
+        self.a02 -= g0 * g2 * inv
+        self.a03 -= g0 * g3 * inv
+        self.a04 -= g0 * g4 * inv
+        self.a11 -= g1 * g1 * inv
+        self.a12 -= g1 * g2 * inv
+        self.a13 -= g1 * g3 * inv
+        self.a14 -= g1 * g4 * inv
+        self.a22 -= g2 * g2 * inv
+        self.a23 -= g2 * g3 * inv
+        self.a24 -= g2 * g4 * inv
+        self.a33 -= g3 * g3 * inv
+        self.a34 -= g3 * g4 * inv
+        self.a44 -= g4 * g4 * inv

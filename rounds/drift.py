@@ -1,0 +1,211 @@
+"""How long the bottles hold, and when the next round is due.
+
+Everything here is worked out from beliefs and a time; nothing is remembered. Chances are of lying
+further than the bottle's tolerance from its target, the target moved by `shift_cents`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rounds.gauss import Gauss
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from rounds.belief import Beliefs
+    from rounds.rig import Group, Rig
+
+HORIZON_MIN = 120.0
+"""Nothing is said about what happens later than this."""
+GRID_MIN = tuple(
+    float(m) for m in (0, 1, 2, 3, 4, 5, 6, 8, 10, 12, 15, 18, 21, 25, 30, 35, 40, 50, 60, 75, 90, 105, 120)
+)
+"""Minutes at which paths are worked out; crossings are interpolated between them."""
+LIKELY_OUT = 0.5
+DOUBTFUL = 0.5
+"""A bottle is named doubtful when it is at least this likely to be out at some moment of a take."""
+WORST_SDS = 1.0
+"""The worst deviation told for a take is the mean's plus this many standard deviations."""
+
+
+@dataclass(frozen=True)
+class At:
+    """One bottle some minutes ahead. `cents` off its nominal target."""
+
+    minutes: float
+    cents: float
+    sd_cents: float
+    p_out: float
+
+
+@dataclass(frozen=True)
+class BottleForecast:
+    """One bottle's forecast. `hold_min`: until it is more likely out than in; `leaves_min`: until its
+    expected pitch leaves the tolerance. None past `HORIZON_MIN`; 0 when that is so already."""
+
+    id: str
+    group: Group
+    at: tuple[At, ...]
+    hold_min: float | None
+    leaves_min: float | None
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """All bottles of a rig, in the rig's order."""
+
+    now_s: float
+    temp_c: float | None
+    bottles: tuple[BottleForecast, ...]
+
+
+@dataclass(frozen=True)
+class Due:
+    """When the next round is due (None: not within the horizon, or nothing is known) and why."""
+
+    due_s: float | None
+    reason: str
+    doubtful: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Worst:
+    """The worst deviation foreseen in a stretch of time and the bottles that are likely out in it."""
+
+    worst_cents: float | None
+    worst_bottle: str | None
+    doubtful: tuple[str, ...]
+
+
+def forecast(
+    rig: Rig,
+    beliefs: Beliefs,
+    now_s: float,
+    minutes: Sequence[float],
+    temp_c: float | None = None,
+    shift_cents: float = 0.0,
+) -> Forecast:
+    """Forecast every bottle at some minutes from now."""
+    bottles = tuple(_bottle(rig, beliefs, b.id, now_s, minutes, temp_c, shift_cents) for b in rig.bottles)
+    return Forecast(now_s, temp_c if temp_c is not None else beliefs.temp_c, bottles)
+
+
+def _bottle(
+    rig: Rig,
+    beliefs: Beliefs,
+    bottle_id: str,
+    now_s: float,
+    minutes: Sequence[float],
+    temp_c: float | None,
+    shift_cents: float,
+) -> BottleForecast:
+    bottle = rig.bottle(bottle_id)
+    tolerance = bottle.tolerance_cents
+    means, sds = beliefs.path(bottle_id, now_s, (*minutes, *GRID_MIN), temp_c)
+    points = [Gauss(float(m), float(s)) for m, s in zip(means, sds, strict=True)]
+    at = tuple(
+        At(m, p.mean, p.sd, p.outside(tolerance, shift_cents)) for m, p in zip(minutes, points, strict=False)
+    )
+    later = points[len(minutes) :]
+    chances = [p.outside(tolerance, shift_cents) - LIKELY_OUT for p in later]
+    distances = [abs(p.mean - shift_cents) - tolerance for p in later]
+    return BottleForecast(bottle_id, bottle.group, at, first_crossing(chances), first_crossing(distances))
+
+
+def first_crossing(values: Sequence[float], grid: Sequence[float] = GRID_MIN) -> float | None:
+    """The first place on a grid where values turn positive, interpolated; None when they never do."""
+    if values[0] > 0.0:
+        return 0.0
+    for i in range(1, len(values)):
+        if values[i] > 0.0:
+            share = -values[i - 1] / (values[i] - values[i - 1])
+            return grid[i - 1] + share * (grid[i] - grid[i - 1])
+    return None
+
+
+def due(
+    rig: Rig,
+    beliefs: Beliefs,
+    needed: Mapping[str, float],
+    now_s: float,
+    limit: float,
+    shift_cents: float = 0.0,
+) -> Due:
+    """The first time at which the expected number of needed bottles out passes the limit.
+
+    Args:
+        rig: the rig.
+        beliefs: what is believed.
+        needed: bottle id to weight; bottles never heard are left out, nothing is known of them.
+        now_s: from when on.
+        limit: the player's limit, in bottles.
+        shift_cents: how far the reference is moved.
+    """
+    heard = {i: w for i, w in needed.items() if beliefs.heard(i)}
+    if not heard:
+        return Due(None, "no needed bottle was heard yet", ())
+    chances = {i: _chances(rig, beliefs, i, now_s, shift_cents) for i in heard}
+    total = [sum(chances[i][k] for i in heard) - limit for k in range(len(GRID_MIN))]
+    crossing = first_crossing(total)
+    if crossing is None:
+        return Due(None, f"all hold for the next {HORIZON_MIN:.0f} min", ())
+    names = _most_doubtful(chances, crossing, limit)
+    return Due(now_s + 60.0 * crossing, _reason(names, crossing), names)
+
+
+def _chances(rig: Rig, beliefs: Beliefs, bottle_id: str, now_s: float, shift_cents: float) -> list[float]:
+    tolerance = rig.bottle(bottle_id).tolerance_cents
+    means, sds = beliefs.path(bottle_id, now_s, GRID_MIN)
+    return [
+        Gauss(float(m), float(s)).outside(tolerance, shift_cents) for m, s in zip(means, sds, strict=True)
+    ]
+
+
+def _most_doubtful(chances: Mapping[str, list[float]], minutes: float, limit: float) -> tuple[str, ...]:
+    """The bottles that make up most of the expected number out, worst first, at most three."""
+    index = next(k for k, m in enumerate(GRID_MIN) if m >= minutes)
+    ranked = sorted(chances, key=lambda i: -chances[i][index])
+    names: list[str] = []
+    covered = 0.0
+    for bottle_id in ranked[:3]:
+        names.append(bottle_id)
+        covered += chances[bottle_id][index]
+        if covered >= 0.6 * limit:
+            break
+    return tuple(names)
+
+
+def _reason(names: tuple[str, ...], minutes: float) -> str:
+    listed = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+    return f"{listed}, likely out now" if minutes <= 0.0 else f"{listed}, likely out in {minutes:.0f} min"
+
+
+def worst_in(
+    rig: Rig,
+    beliefs: Beliefs,
+    needed: Mapping[str, float],
+    start_s: float,
+    end_s: float,
+    shift_cents: float = 0.0,
+) -> Worst:
+    """The worst deviation foreseen between two times, for the log of a take."""
+    worst: tuple[float, str] | None = None
+    doubtful: list[str] = []
+    minutes = [k / 6.0 * max(0.0, end_s - start_s) / 60.0 for k in range(7)]
+    for bottle_id in needed:
+        if not beliefs.heard(bottle_id):
+            continue
+        tolerance = rig.bottle(bottle_id).tolerance_cents
+        means, sds = beliefs.path(bottle_id, start_s, minutes)
+        points = [Gauss(float(m) - shift_cents, float(s)) for m, s in zip(means, sds, strict=True)]
+        far = max(points, key=lambda p: abs(p.mean) + WORST_SDS * p.sd)
+        deviation = far.mean + (WORST_SDS * far.sd if far.mean >= 0.0 else -WORST_SDS * far.sd)
+        if worst is None or abs(deviation) > abs(worst[0]):
+            worst = (deviation, bottle_id)
+        if max(p.outside(tolerance) for p in points) >= DOUBTFUL:
+            doubtful.append(bottle_id)
+    if worst is None:
+        return Worst(None, None, tuple(doubtful))
+    return Worst(worst[0], worst[1], tuple(doubtful))
