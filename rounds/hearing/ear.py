@@ -1,0 +1,154 @@
+"""A stream of blocks in, readings out. Time is counted in frames; there is no clock here.
+
+One strike gives up to three readings with the same `at_s`: a provisional one, the final one, and an
+update where it rings on. A second onset soon after the first is the mallet bouncing: the strike is
+then measured from the bounce. A later one is a new strike, and ends the one before it.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from rounds.hearing.onsets import Onsets
+from rounds.hearing.strike import BEFORE_S, END_S, Expectation, Reading, Stage, measure
+
+STAGES: tuple[Stage, ...] = ("provisional", "final", "update")
+BOUNCE_S = 0.12
+"""Onsets closer than this are one strike: a mallet bounces within it, a player does not strike twice."""
+KEPT_S = 1.0
+"""Sound kept for measuring: what rang before a strike, and the strike."""
+PIECE_S = 0.05
+"""Longer blocks are cut into pieces of this length, so that what is kept is always enough."""
+RINGS_ON_S = 0.25
+"""Only a strike that rings at least this long is worth an update."""
+
+
+@dataclass
+class _Pending:
+    """A strike under way. `from_index` is where it is measured from: its last bounce."""
+
+    onset_index: int
+    from_index: int
+    end_index: int | None = None
+    waiting: list[Stage] = field(default_factory=list)
+
+
+class Ear:
+    """Listens to one stream. The expectation may be set at any moment, and holds for what is read next."""
+
+    def __init__(
+        self, sample_rate_hz: int, expectation: Expectation, *, stages: tuple[Stage, ...] = STAGES
+    ) -> None:
+        self.sample_rate_hz = sample_rate_hz
+        self.expectation = expectation
+        self.level_dbfs = -120.0
+        self.noise_floor_dbfs = -120.0
+        self._stages = stages
+        self._onsets = Onsets(sample_rate_hz)
+        self._kept = np.zeros(0, np.float32)
+        self._kept_from = 0
+        self._pending: list[_Pending] = []
+        self._floor = _Floor()
+
+    @property
+    def heard_s(self) -> float:
+        """How much of the stream has been fed, in seconds."""
+        return (self._kept_from + self._kept.size) / self.sample_rate_hz
+
+    def feed(self, block: np.ndarray) -> list[Reading]:
+        """Take the next block (any length); return the readings that it completes."""
+        clean = np.nan_to_num(np.asarray(block, dtype=np.float32), posinf=0.0, neginf=0.0)
+        piece = round(PIECE_S * self.sample_rate_hz)
+        readings = []
+        for start in range(0, clean.size, piece):
+            readings += self._feed_piece(clean[start : start + piece])
+        return readings
+
+    def _feed_piece(self, clean: np.ndarray) -> list[Reading]:
+        self._keep(clean)
+        self._meter(clean)
+        for onset_index in self._onsets.feed(clean):
+            self._begin(onset_index)
+        return self._due(final=False)
+
+    def flush(self) -> list[Reading]:
+        """The stream has ended: read what is still under way with the sound there is."""
+        return self._due(final=True)
+
+    def _keep(self, clean: np.ndarray) -> None:
+        self._kept = np.concatenate([self._kept, clean])
+        spare = self._kept.size - round(KEPT_S * self.sample_rate_hz)
+        if self._pending:
+            oldest = self._pending[0].onset_index - round(BEFORE_S * self.sample_rate_hz)
+            spare = min(spare, oldest - self._kept_from)
+        if spare > 0:
+            self._kept = self._kept[spare:]
+            self._kept_from += spare
+
+    def _meter(self, clean: np.ndarray) -> None:
+        if clean.size:
+            rms = float(np.sqrt(np.mean(np.square(clean, dtype=np.float64))))
+            self.level_dbfs = 20.0 * math.log10(max(rms, 1e-6))
+            self.noise_floor_dbfs = self._floor.feed(self.level_dbfs, clean.size / self.sample_rate_hz)
+
+    def _begin(self, onset_index: int) -> None:
+        last = self._pending[-1] if self._pending else None
+        if last is not None and onset_index - last.onset_index < BOUNCE_S * self.sample_rate_hz:
+            last.from_index = onset_index
+            return
+        if last is not None and last.end_index is None:
+            last.end_index = onset_index
+        self._pending.append(_Pending(onset_index, onset_index, waiting=list(self._stages)))
+
+    def _due(self, *, final: bool) -> list[Reading]:
+        heard = self._kept_from + self._kept.size
+        readings = []
+        for strike in self._pending:
+            limit = strike.end_index if strike.end_index is not None else heard if final else None
+            while strike.waiting:
+                needed = strike.from_index + math.ceil(END_S[strike.waiting[0]] * self.sample_rate_hz)
+                if heard < needed and limit is None:
+                    break
+                readings += self._read(strike, strike.waiting.pop(0), limit)
+        self._pending = [strike for strike in self._pending if strike.waiting]
+        return readings
+
+    def _read(self, strike: _Pending, stage: Stage, limit: int | None) -> list[Reading]:
+        """The reading of one stage; none for a noise without a tone, or where the stage adds nothing."""
+        cut_short = limit is not None and limit < strike.from_index + END_S[stage] * self.sample_rate_hz
+        if cut_short and stage != "final":
+            return []
+        start = self._kept_from
+        reading = measure(
+            self._kept,
+            self.sample_rate_hz,
+            strike.from_index - start,
+            self.expectation,
+            end_index=None if limit is None else limit - start,
+            stage=stage,
+        )
+        if reading.hz is None:
+            return []
+        if stage == "update" and (reading.ring_s or math.inf) < RINGS_ON_S:
+            return []
+        return [replace(reading, at_s=strike.onset_index / self.sample_rate_hz)]
+
+
+class _Floor:
+    """The level of the room when nothing happens: the lowest 50 ms level of the last seconds, smoothed."""
+
+    RISE_DB_PER_S = 3.0
+
+    def __init__(self) -> None:
+        self._floor_db: float | None = None
+
+    def feed(self, level_db: float, seconds: float) -> float:
+        """Fall at once, rise slowly."""
+        if self._floor_db is None or level_db < self._floor_db:
+            self._floor_db = level_db
+        else:
+            self._floor_db = min(level_db, self._floor_db + self.RISE_DB_PER_S * seconds)
+        return self._floor_db

@@ -1,0 +1,278 @@
+"""One strike in, one reading out: which tone, how far off, how sure, and what to do when it is not clear.
+
+Conventions: mono samples with full scale at 1, `onset_index` the sample where the mallet touches,
+frequencies in Hz, intervals in cents, levels in dB against a full-scale sine. Pure: no clock, no
+device. `u95_cents` is meant to hold the truth 95 times in 100; where the room or a second bottle
+makes that impossible the verdict is not `clear` and `advice` says what would help.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from rounds.hearing.baseband import demodulate
+from rounds.hearing.refine import DECAY_OF_T60, Tone, fit
+from rounds.hearing.spectrum import HIGH_HZ, LOW_HZ, Peak, Spectrum, comb_pitch_hz, spectrum
+from rounds.notes import CENTS_PER_NEPER, cents, shifted_hz
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from rounds.events import Verdict
+
+Stage = Literal["provisional", "final", "update"]
+"""Readings of one strike at 150 ms, at 250 ms and, where it still rings, at 400 ms."""
+
+START_S = 0.012
+"""The click and the attack are over."""
+END_S: dict[Stage, float] = {"provisional": 0.138, "final": 0.247, "update": 0.395}
+"""How much of a strike each stage uses; the rest of 150, 260 and 400 ms is for the way to the screen."""
+BEFORE_S = 0.22
+"""How much before the onset is looked at, for what was ringing already."""
+SILENT_DBFS = -80.0
+QUIET_DBFS = -55.0
+OTHER_BOTTLE_DB = 12.0
+"""A tone in the band this far under the loudest one outside is not what was struck."""
+STILL_RINGING_DB = -16.0
+TONE_DB = 12.0
+"""A peak less than this over its surroundings may be noise: the loudest of 100 bins of noise is that high."""
+MIN_SNR_DB = 16.0
+MAX_U95_CENTS = 15.0
+SAME_TONE_CENTS = 12.0
+"""A tone before the strike this close to it is the same bottle, struck again."""
+CLIPPED_AT = 0.97
+
+
+@dataclass(frozen=True)
+class Expectation:
+    """What the listener waits for. `target_hz` None: any bottle between 100 and 2500 Hz.
+
+    `others_hz` are the pitches of the other bottles where known (all bottles when there is no target).
+    """
+
+    target_hz: float | None = None
+    half_width_cents: float = 220.0
+    others_hz: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One strike as heard. `at_s` is the onset on the source's own clock, the same for all stages of it.
+
+    `hz` and `u95_cents` are given whenever a tone was found, `cents` only when the target's own tone
+    was; trust them only when the verdict is clear. For another bottle, `hz` is that bottle's. `hz` is
+    None when there was no tone at all: whatever made the noise was not a strike.
+    """
+
+    at_s: float
+    hz: float | None
+    cents: float | None
+    u95_cents: float | None
+    verdict: Verdict
+    ring_s: float | None
+    peak_dbfs: float
+    clipped: bool
+    advice: str = ""
+    stage: Stage = "final"
+
+    @property
+    def final(self) -> bool:
+        """Whether this is more than the first quick look."""
+        return self.stage != "provisional"
+
+
+@dataclass(frozen=True)
+class _Band:
+    low_hz: float
+    high_hz: float
+
+
+@dataclass(frozen=True)
+class _Parts:
+    """A strike cut up: what rang before, the tone, and their spectra."""
+
+    before: Spectrum | None
+    whole: Spectrum
+    late: Spectrum
+    tone: NDArray[np.float64]
+    sample_rate_hz: int
+
+
+def measure(
+    samples: NDArray[np.floating],
+    sample_rate_hz: int,
+    onset_index: int,
+    expectation: Expectation,
+    *,
+    end_index: int | None = None,
+    stage: Stage = "final",
+) -> Reading:
+    """Read one strike.
+
+    Args:
+        samples: Mono sound around the strike; a little before the onset helps, NaN counts as silence.
+        sample_rate_hz: Its rate.
+        onset_index: Where in `samples` the mallet touches.
+        expectation: What is waited for.
+        end_index: Where the next strike begins, if it does.
+        stage: How much of the strike to use.
+    """
+    end = min(samples.size, onset_index + round(END_S[stage] * sample_rate_hz))
+    if end_index is not None:
+        end = min(end, end_index)
+    clean = np.nan_to_num(np.asarray(samples[:end], dtype=np.float64), posinf=0.0, neginf=0.0)
+    struck = clean[max(0, onset_index) :]
+    peak = float(np.max(np.abs(struck), initial=0.0))
+    blank = Reading(
+        at_s=onset_index / sample_rate_hz,
+        hz=None,
+        cents=None,
+        u95_cents=None,
+        verdict="quiet",
+        ring_s=None,
+        peak_dbfs=20.0 * math.log10(max(peak, 1e-6)),
+        clipped=_is_clipped(struck, peak),
+        advice=ADVICE["quiet"],
+        stage=stage,
+    )
+    parts = _cut(clean, sample_rate_hz, onset_index)
+    if parts is None or blank.peak_dbfs < SILENT_DBFS:
+        return blank
+    return _judge(parts, expectation, blank)
+
+
+def _is_clipped(struck: NDArray[np.float64], peak: float) -> bool:
+    return peak > CLIPPED_AT and int(np.count_nonzero(np.abs(struck) >= 0.995 * peak)) >= 4
+
+
+def _cut(clean: NDArray[np.float64], sample_rate_hz: int, onset_index: int) -> _Parts | None:
+    tone = clean[onset_index + round(START_S * sample_rate_hz) :]
+    if tone.size < 0.06 * sample_rate_hz:
+        return None
+    first = max(0, onset_index - round(BEFORE_S * sample_rate_hz))
+    before = clean[first : max(first, onset_index - round(0.008 * sample_rate_hz))]
+    return _Parts(
+        before=spectrum(before, sample_rate_hz) if before.size > 0.08 * sample_rate_hz else None,
+        whole=spectrum(tone, sample_rate_hz),
+        late=spectrum(tone[round(0.38 * tone.size) :], sample_rate_hz),
+        tone=tone,
+        sample_rate_hz=sample_rate_hz,
+    )
+
+
+def _band(expectation: Expectation) -> _Band:
+    if expectation.target_hz is None:
+        return _Band(LOW_HZ, HIGH_HZ)
+    width = expectation.half_width_cents
+    return _Band(shifted_hz(expectation.target_hz, -width), shifted_hz(expectation.target_hz, width))
+
+
+def _candidates(parts: _Parts, band: _Band) -> list[Peak]:
+    """Tones in the band, best first: level of the whole strike and of its late part, half each.
+
+    The late part keeps a partial that is louder at first, and dies sooner, from being taken.
+    """
+    half = 0.5 * parts.late.width_hz
+    scored = []
+    for peak in parts.whole.peaks(band.low_hz, band.high_hz):
+        late_db = parts.late.level_at(peak.hz - half, peak.hz + half)
+        scored.append(Peak(peak.hz, 0.5 * (peak.level_db + late_db)))
+    return sorted(scored, key=lambda p: -p.level_db)
+
+
+def _choose(parts: _Parts, candidates: list[Peak], expectation: Expectation) -> Peak:
+    """Among nearly equal candidates: a known bottle's when any will do, else the one aubio's comb names."""
+    near = [p for p in candidates if p.level_db > candidates[0].level_db - 10.0]
+    if len(near) == 1:
+        return near[0]
+    if expectation.target_hz is None:
+        known = [p for p in near if any(abs(cents(p.hz, hz)) < 60.0 for hz in expectation.others_hz)]
+        return (known or near)[0]
+    comb_hz = comb_pitch_hz(parts.tone, parts.sample_rate_hz)
+    named = [p for p in near[:3] if comb_hz is not None and abs(cents(p.hz, comb_hz)) < 40.0]
+    return (named or near)[0]
+
+
+def _refine(parts: _Parts, peak: Peak) -> Tone | None:
+    series = demodulate(parts.tone, parts.sample_rate_hz, peak.hz, START_S)
+    return fit(series, 0.03 * peak.hz)
+
+
+def _judge(parts: _Parts, expectation: Expectation, blank: Reading) -> Reading:
+    band = _band(expectation)
+    candidates = _candidates(parts, band)
+    loudest = max(_candidates(parts, _Band(LOW_HZ, HIGH_HZ)), key=lambda p: p.level_db, default=None)
+    if loudest is None or not candidates:
+        return blank
+    chosen = _choose(parts, candidates, expectation)
+    if chosen.level_db < loudest.level_db - OTHER_BOTTLE_DB:
+        return _reading(parts, loudest, expectation, blank, "other_bottle")
+    snr_db = chosen.level_db - _floor_db(parts, chosen)
+    if snr_db < TONE_DB:
+        return blank
+    verdict: Verdict = "clear"
+    if _rang_before(parts, chosen):
+        verdict = "two_ringing"
+    elif snr_db < MIN_SNR_DB or blank.peak_dbfs < QUIET_DBFS:
+        verdict = "quiet"
+    return _reading(parts, chosen, expectation, blank, verdict)
+
+
+def _floor_db(parts: _Parts, peak: Peak) -> float:
+    return (parts.before or parts.whole).floor_near(peak.hz)
+
+
+def _rang_before(parts: _Parts, peak: Peak) -> bool:
+    """Whether another tone in the neighbourhood was ringing already, loud enough to pull the reading."""
+    if parts.before is None:
+        return False
+    low_hz, high_hz = shifted_hz(peak.hz, -220.0), shifted_hz(peak.hz, 220.0)
+    for other in parts.before.peaks(low_hz, high_hz)[:3]:
+        stands_out = other.level_db > parts.before.floor_near(other.hz) + MIN_SNR_DB
+        loud = other.level_db > peak.level_db + STILL_RINGING_DB
+        if loud and stands_out and abs(cents(other.hz, peak.hz)) > SAME_TONE_CENTS:
+            return True
+    return False
+
+
+def _reading(
+    parts: _Parts, peak: Peak, expectation: Expectation, blank: Reading, verdict: Verdict
+) -> Reading:
+    tone = _refine(parts, peak)
+    if tone is None or not tone.hz > 0.0:
+        return blank
+    u95 = u95_cents(tone)
+    if verdict == "clear" and u95 > MAX_U95_CENTS:
+        verdict = "unclear"
+    target_hz = expectation.target_hz
+    off = None if target_hz is None or verdict == "other_bottle" else cents(tone.hz, target_hz)
+    return Reading(
+        at_s=blank.at_s,
+        hz=tone.hz,
+        cents=off,
+        u95_cents=u95,
+        verdict=verdict,
+        ring_s=DECAY_OF_T60 / tone.decay if tone.decay > 0.7 else None,
+        peak_dbfs=blank.peak_dbfs,
+        clipped=blank.clipped,
+        advice=ADVICE[verdict],
+        stage=blank.stage,
+    )
+
+
+def u95_cents(tone: Tone) -> float:
+    """Half width in cents that holds the truth 95 times in 100."""
+    return math.hypot(3.2 * CENTS_PER_NEPER * tone.sd_hz / tone.hz, 0.1)
+
+
+ADVICE: dict[Verdict, str] = {
+    "clear": "",
+    "quiet": "Strike harder, or bring the microphone closer.",
+    "other_bottle": "That was another bottle. Strike the one asked for.",
+    "two_ringing": "Another bottle still rings. Damp it, then strike again.",
+    "unclear": "The room blurs it. Bring the microphone within a hand of the bottle, then strike again.",
+}

@@ -1,0 +1,70 @@
+"""The path from sound to readings: onsets, the ear, the reading of one strike."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+
+from rounds.hearing.ear import Ear
+from rounds.hearing.strike import Expectation, Reading, measure
+from rounds.notes import cents
+from rounds.simulation import sound
+
+RATE_HZ = 48_000
+
+
+def _strike(
+    hz: float, number: int, *, lead_s: float = 0.3, rate_hz: int = RATE_HZ, **how: float
+) -> np.ndarray:
+    rng = np.random.default_rng([20, number])
+    lead = np.zeros(round(lead_s * rate_hz), np.float32)
+    samples = np.concatenate([lead, sound.struck(hz, rng, sample_rate_hz=rate_hz, **how)])  # type: ignore[arg-type]
+    return samples + sound.room_noise(samples.size, rng, -70.0, sample_rate_hz=rate_hz)
+
+
+def _hear(samples: np.ndarray, expectation: Expectation, *, block: int = 480) -> list[Reading]:
+    ear = Ear(RATE_HZ, expectation)
+    readings = [
+        r for start in range(0, samples.size, block) for r in ear.feed(samples[start : start + block])
+    ]
+    return readings + ear.flush()
+
+
+@pytest.mark.parametrize("rate_hz", [44_100, 48_000])
+@pytest.mark.parametrize("hz", [131.0, 261.6, 523.3, 880.0, 1568.0])
+def test_a_quiet_dry_strike_is_read_within_a_cent(hz: float, rate_hz: int) -> None:
+    samples = _strike(hz * 1.01, 1, rate_hz=rate_hz)
+    reading = measure(samples, rate_hz, round(0.3 * rate_hz), Expectation(hz))
+    assert reading.verdict == "clear"
+    assert reading.hz is not None
+    assert abs(cents(reading.hz, hz * 1.01)) < 1.0
+    assert reading.cents == pytest.approx(cents(hz * 1.01, hz), abs=1.0)
+
+
+def test_a_strike_gives_three_stages_of_one_onset() -> None:
+    readings = _hear(_strike(523.3, 2), Expectation(523.3))
+    assert [r.stage for r in readings] == ["provisional", "final", "update"]
+    assert {r.at_s for r in readings} == {readings[0].at_s}
+    assert readings[0].at_s == pytest.approx(0.3, abs=0.002)
+
+
+def test_readings_do_not_depend_on_the_size_of_blocks() -> None:
+    samples = _strike(440.0, 3)
+    heard = [_hear(samples, Expectation(440.0), block=block) for block in (1, 480, 5000, samples.size)]
+    assert all(a == b for a, b in itertools.pairwise(heard))
+
+
+def test_another_bottle_is_told_and_its_pitch_given() -> None:
+    readings = _hear(_strike(659.3, 4), Expectation(523.3))
+    assert {r.verdict for r in readings} == {"other_bottle"}
+    assert readings[-1].hz == pytest.approx(659.3, rel=1e-3)
+
+
+def test_without_a_target_any_bottle_is_read() -> None:
+    for hz in (110.0, 262.0, 1000.0, 2400.0):
+        reading = _hear(_strike(hz, 5), Expectation())[-1]
+        assert reading.verdict == "clear"
+        assert reading.hz == pytest.approx(hz, rel=1e-3)
+        assert reading.cents is None
