@@ -1,0 +1,87 @@
+"""What a session needs of a journal, and a journal that forgets everything.
+
+Ids start at 1, rise by 1, and give the order of what happened. The times inside the events do not:
+a clock can be set back. Fold in the order of ids.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from rounds.events import Event
+
+
+@dataclass(frozen=True)
+class Checkpoint:
+    """A fold's state after event `last_id`: a shortcut that may be thrown away, never a source of truth."""
+
+    last_id: int
+    blob: bytes
+
+
+class Log(Protocol):
+    """An append-only list of events."""
+
+    @property
+    def last_id(self) -> int:
+        """Id of the newest event; 0 when there is none."""
+
+    def append(self, event: Event) -> int:
+        """Keep one event and return its id. It is safe on disk when this returns."""
+
+    def append_many(self, events: Iterable[Event]) -> int:
+        """Keep all of these or none; returns the newest id."""
+
+    def events(self, after_id: int = 0) -> Iterator[tuple[int, Event]]:
+        """Id and event of everything after an id, in order."""
+
+    def save_checkpoint(self, name: str, last_id: int, blob: bytes) -> None:
+        """Keep a fold's state, replacing the one of that name."""
+
+    def load_checkpoint(self, name: str) -> Checkpoint | None:
+        """The kept state of that name, if it is whole and not ahead of the events."""
+
+
+class MemoryJournal:
+    """A `Log` in memory, for tests and for sessions that shall leave nothing behind."""
+
+    def __init__(self, events: Iterable[Event] = ()) -> None:
+        self._events: list[Event] = list(events)
+        self._checkpoints: dict[str, Checkpoint] = {}
+
+    @property
+    def last_id(self) -> int:
+        """Id of the newest event; 0 when there is none."""
+        return len(self._events)
+
+    def append(self, event: Event) -> int:
+        """Keep one event."""
+        self._events.append(event)
+        return self.last_id
+
+    def append_many(self, events: Iterable[Event]) -> int:
+        """Keep all of these or none."""
+        self._events.extend(list(events))
+        return self.last_id
+
+    def events(self, after_id: int = 0) -> Iterator[tuple[int, Event]]:
+        """Id and event of everything after an id, those appended while iterating included."""
+        index = max(0, after_id)
+        while index < len(self._events):
+            yield index + 1, self._events[index]
+            index += 1
+
+    def save_checkpoint(self, name: str, last_id: int, blob: bytes) -> None:
+        """Keep a fold's state."""
+        self._checkpoints[name] = Checkpoint(last_id, blob)
+
+    def load_checkpoint(self, name: str) -> Checkpoint | None:
+        """The kept state of that name."""
+        return self._checkpoints.get(name)
+
+    def close(self) -> None:
+        """Nothing to close."""

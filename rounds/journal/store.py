@@ -1,0 +1,286 @@
+"""The journal on disk: SQLite in WAL mode, every append synced before it returns.
+
+WAL with `synchronous=FULL` syncs once per commit (a rollback journal needs three) and lets readers
+read while a session writes. Do not lower `synchronous`: NORMAL loses acknowledged events when the
+power goes. Rows are read in batches by id, so a slow reader holds no transaction open.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import math
+import sqlite3
+import threading
+import zlib
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from rounds.errors import JournalError
+from rounds.events import from_fields, stored_kind, to_fields
+from rounds.journal import schema
+from rounds.journal.claim import claimed
+from rounds.journal.copying import copy_whole
+from rounds.journal.faults import RESCUE, told
+from rounds.journal.protocol import Checkpoint
+from rounds.places import PRIVATE_FILE, make_folder, make_private_file
+from rounds.text import plain
+
+if TYPE_CHECKING:
+    import os
+    from collections.abc import Iterable, Iterator
+    from types import TracebackType
+
+    from rounds.events import Event
+
+BUSY_S = 5.0
+"""How long to wait for another writer."""
+_BATCH = 2000
+_INSERT = "INSERT INTO events (at_s, kind, fields, check_sum) VALUES (?, ?, ?, ?)"
+
+Row = tuple[float, str, str, int]
+
+
+def to_row(event: Event) -> Row:
+    """An event as it is stored.
+
+    Raises:
+        JournalError: a number in it is not finite, or a text cannot be encoded.
+    """
+    kind = stored_kind(event)
+    try:
+        fields = json.dumps(to_fields(event), allow_nan=False, separators=(",", ":"))
+        at_s = float(event.at_s) + 0.0  # SQLite keeps no negative zero
+        if not math.isfinite(at_s):
+            raise ValueError(f"time {at_s!r}")
+        return at_s, kind, fields, schema.event_sum(at_s, kind, fields)
+    except (TypeError, ValueError) as error:
+        raise JournalError(f"an event of kind {plain(kind)} cannot be kept: {plain(error)}.") from error
+
+
+def from_row(event_id: int, at_s: float, kind: str, fields: str, check_sum: int) -> Event:
+    """The event stored in a row.
+
+    Raises:
+        ValueError: the row is not what was written.
+    """
+    if schema.event_sum(at_s, kind, fields) != check_sum:
+        raise ValueError(f"event {event_id} is not what was written")
+    return from_fields(kind, at_s, json.loads(fields))
+
+
+class Journal:
+    """An append-only list of events in a file. Usable from any thread."""
+
+    def __init__(self, path: str | os.PathLike[str], *, read_only: bool = False) -> None:
+        """Open a journal, or make one where there is none.
+
+        Raises:
+            JournalError: it cannot be read or written, is damaged, foreign, or of a newer version.
+        """
+        self.path = Path(path)
+        self.read_only = read_only
+        self._lock = threading.RLock()
+        self._claims = contextlib.ExitStack()
+        with told(self.path):
+            self._connection = _open_to_read(self.path) if read_only else _open_to_write(self.path)
+
+    def __enter__(self) -> Journal:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Fold the write-ahead file into the journal, as far as no other process needs it, and close."""
+        self._claims.close()
+        with self._lock, contextlib.suppress(sqlite3.Error):
+            self._connection.close()
+
+    def claim(self) -> None:
+        """Hold the journal for this session until closed.
+
+        Raises:
+            JournalError: another session holds it.
+        """
+        self._claims.enter_context(claimed(self.path))
+
+    @property
+    def last_id(self) -> int:
+        """Id of the newest event; 0 when there is none."""
+        with self._lock, told(self.path):
+            return int(self._connection.execute("SELECT ifnull(max(id), 0) FROM events").fetchone()[0])
+
+    def append(self, event: Event) -> int:
+        """Keep one event and return its id. It is safe on disk when this returns."""
+        return self.append_many((event,))
+
+    def append_many(self, events: Iterable[Event]) -> int:
+        """Keep all of these or none; returns the newest id. An error raised by the iterable keeps none."""
+        with self._lock, told(self.path), self._transaction():
+            self._connection.executemany(_INSERT, map(to_row, events))
+            return self.last_id
+
+    @contextlib.contextmanager
+    def _transaction(self) -> Iterator[None]:
+        self._connection.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+            self._connection.execute("COMMIT")
+        except BaseException:
+            # A full disk may have ended the transaction already.
+            if self._connection.in_transaction:
+                self._connection.execute("ROLLBACK")
+            raise
+
+    def events(
+        self,
+        after_id: int = 0,
+        *,
+        kinds: Iterable[str] = (),
+        start_s: float = -math.inf,
+        end_s: float = math.inf,
+    ) -> Iterator[tuple[int, Event]]:
+        """Id and event of everything after an id, in order of happening.
+
+        Args:
+            kinds: only these kinds of events; all when empty.
+            start_s: only from this time on (UTC epoch seconds).
+            end_s: only before this time.
+        """
+        wanted = json.dumps(sorted(set(kinds)))
+        any_kind = wanted == "[]"
+        query = (
+            "SELECT id, at_s, kind, fields, check_sum FROM events WHERE id > ? AND at_s >= ? AND at_s < ?"
+            + ("" if any_kind else " AND kind IN (SELECT value FROM json_each(?))")
+            + f" ORDER BY id LIMIT {_BATCH}"
+        )
+        while True:
+            with self._lock, told(self.path):
+                extra = () if any_kind else (wanted,)
+                rows = self._connection.execute(query, (after_id, start_s, end_s, *extra)).fetchall()
+            for row in rows:
+                yield row[0], self._event(row)
+            if len(rows) < _BATCH:
+                return
+            after_id = rows[-1][0]
+
+    def _event(self, row: tuple[int, float, str, str, int]) -> Event:
+        try:
+            return from_row(*row)
+        except (ValueError, TypeError, RecursionError) as error:
+            raise JournalError(
+                f"{plain(self.path)}: the journal is damaged ({plain(error)}). {RESCUE}"
+            ) from error
+
+    def save_checkpoint(self, name: str, last_id: int, blob: bytes) -> None:
+        """Keep a fold's state after event `last_id`, replacing the one of that name."""
+        with self._lock, told(self.path), self._transaction():
+            self._connection.execute(
+                "INSERT OR REPLACE INTO checkpoints VALUES (?, ?, ?, ?)",
+                (name, last_id, blob, zlib.crc32(blob)),
+            )
+
+    def load_checkpoint(self, name: str) -> Checkpoint | None:
+        """The kept state of that name, if it is whole and not ahead of the events."""
+        with self._lock, told(self.path):
+            row = self._connection.execute(
+                "SELECT last_id, blob, check_sum FROM checkpoints WHERE name = ?", (name,)
+            ).fetchone()
+        if row is None or zlib.crc32(row[1]) != row[2] or row[0] > self.last_id:
+            return None
+        return Checkpoint(row[0], row[1])
+
+    def backup(self, to: Path) -> None:
+        """Copy the journal to a new file while it may be in use, by SQLite's online backup.
+
+        Raises:
+            JournalError: the file is there already, or cannot be written.
+        """
+        copy_whole(self._connection, to)
+
+
+def _open_to_write(path: Path) -> sqlite3.Connection:
+    make_folder(path.parent)
+    with contextlib.suppress(FileExistsError):
+        make_private_file(path)
+    connection = _connect(path, "rw")
+    try:
+        have = _steps_taken(connection, path)
+        path.chmod(PRIVATE_FILE)
+        connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute("PRAGMA synchronous = FULL")
+        if have < schema.VERSION:
+            if have:
+                copy_whole(connection, _free_name(path, f"before-v{schema.VERSION}"))
+            schema.take_steps(connection, have)
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _open_to_read(path: Path) -> sqlite3.Connection:
+    if not path.exists():
+        raise JournalError(
+            f"{plain(path)}: there is no journal yet. It begins with the first round or import."
+        )
+    try:
+        return _checked_to_read(path, "ro")
+    except sqlite3.OperationalError as error:
+        # Reading a WAL journal needs a file beside it; in a read-only folder it can only be read as
+        # unchanging, which is right only when no write-ahead file is left.
+        wal = path.with_name(path.name + "-wal")
+        if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_CANTOPEN or (wal.exists() and wal.stat().st_size):
+            raise
+        return _checked_to_read(path, "ro&immutable=1")
+
+
+def _checked_to_read(path: Path, mode: str) -> sqlite3.Connection:
+    connection = _connect(path, mode)
+    try:
+        have = _steps_taken(connection, path)
+        if have < schema.VERSION:
+            raise JournalError(
+                f"{plain(path)}: the journal is of an older version ({have}; this is {schema.VERSION}). "
+                "Any command that writes, such as `rounds log add`, brings it up to date and keeps a copy."
+            )
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _connect(path: Path, mode: str) -> sqlite3.Connection:
+    uri = f"{path.absolute().as_uri()}?mode={mode}"
+    return sqlite3.connect(uri, uri=True, timeout=BUSY_S, isolation_level=None, check_same_thread=False)
+
+
+def _steps_taken(connection: sqlite3.Connection, path: Path) -> int:
+    """The schema version of the file, 0 for an empty one; foreign and newer files are refused."""
+    application: int = connection.execute("PRAGMA application_id").fetchone()[0]
+    version: int = connection.execute("PRAGMA user_version").fetchone()[0]
+    empty = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0
+    if application != schema.APPLICATION_ID:
+        if empty and application == version == 0:
+            return 0
+        raise JournalError(f"{plain(path)}: this is not a journal of rounds. Name another with --journal.")
+    if version > schema.VERSION:
+        raise JournalError(
+            f"{plain(path)}: the journal was written by a newer rounds (version {version}; this one knows "
+            f"{schema.VERSION}). Update rounds, or name another journal with --journal."
+        )
+    return version
+
+
+def _free_name(path: Path, what: str) -> Path:
+    """A name beside the journal that is not taken: `journal.before-v2.db`, `journal.before-v2-2.db`, ..."""
+    number = 1
+    while True:
+        tail = what if number == 1 else f"{what}-{number}"
+        candidate = path.with_name(f"{path.stem}.{tail}{path.suffix}")
+        if not candidate.exists():
+            return candidate
+        number += 1
