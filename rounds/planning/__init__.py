@@ -1,0 +1,20 @@
+"""Whom to touch, in which order, aimed where, with how many strokes: the fewest connections that do."""
+
+from __future__ import annotations
+
+from rounds.planning.dose import Dose, dose
+from rounds.planning.order import solve
+from rounds.planning.plan import PlannedVisit, RoundPlan, plan_round
+from rounds.planning.problem import Visit, VisitOrder, VisitProblem
+
+__all__ = [
+    "Dose",
+    "PlannedVisit",
+    "RoundPlan",
+    "Visit",
+    "VisitOrder",
+    "VisitProblem",
+    "dose",
+    "plan_round",
+    "solve",
+]

@@ -1,0 +1,195 @@
+"""How many strokes: enough to arrive, seldom too many, never above the ceiling.
+
+Each full stroke adds the same amount g to the squared frequency (see rounds.air),
+so strokes = (f_aim² - f²) / g. What is not known exactly (level, g, the loss as the head comes off)
+makes the dose smaller: it is the largest whose overshoot stays under the tolerance 9 times in 10.
+Where g is well known that changes nothing; a bass bottle, whose first small push is about a
+semitone, is approached in parts by the same rule.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rounds import air
+from rounds.air import kpa_to_psi
+from rounds.gauss import Gauss
+from rounds.notes import CENTS_PER_NEPER, shifted_hz
+from rounds.planning.tolerance import chance_in
+
+if TYPE_CHECKING:
+    from rounds.planning.knows import Knows
+    from rounds.rig import Bottle, Pump, Rig
+
+QUARTER = 0.25
+FINEST = 1.0 / 16.0
+"""Smallest part of a stroke that is ever asked for: a touch on the handle."""
+Z_NINE_IN_TEN = 1.2815515655446004
+"""90 % of a normal distribution lies below this many standard deviations."""
+LAST = 0.75
+"""A dose is called final when the bottle is in tolerance after it with this chance."""
+STROKE_SLOP = 0.04
+"""Sd of a stroke against a full one. Common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Dose:
+    """Strokes to add (negative: let out that much). `after` is the level to expect, pump off."""
+
+    strokes: float
+    final: bool
+    after: Gauss
+    gauge_kpa: float
+    """Estimated gauge pressure after the strokes, pump still on."""
+    warn: str | None = None
+    refused: str | None = None
+
+
+@dataclass(frozen=True)
+class _Task:
+    """One dose to be worked out, in squared frequency. `loss_cents` comes when the head comes off."""
+
+    bottle: Bottle
+    pump: Pump
+    target_hz: float
+    level: Gauss
+    aim_cents: float
+    gain: Gauss
+    loss_cents: Gauss
+    gauge_now_kpa: float
+    stroke_kpa: float
+
+    def hz2(self, cents: float) -> float:
+        return shifted_hz(self.target_hz, cents) ** 2
+
+    @property
+    def cents_per_hz2(self) -> float:
+        return 0.5 * CENTS_PER_NEPER / self.hz2(self.aim_cents)
+
+    def after(self, strokes: float) -> Gauss:
+        """Level after strokes and with the head off again."""
+        hz2 = max(1.0, self.hz2(self.level.mean) + strokes * self.gain.mean)
+        cents = 0.5 * CENTS_PER_NEPER * math.log(hz2 / self.target_hz**2)
+        slip = self.gain.mean * STROKE_SLOP * math.sqrt(abs(strokes))
+        moved = math.hypot(strokes * self.gain.sd, slip) * self.cents_per_hz2
+        known = self.level.sd * self.hz2(self.level.mean) * self.cents_per_hz2 * 2.0 / CENTS_PER_NEPER
+        return Gauss(cents + self.loss_cents.mean, math.hypot(moved, known, self.loss_cents.sd))
+
+    def exact(self) -> float:
+        """Strokes that lead to the aim if everything is as believed."""
+        return (self.hz2(self.aim_cents - self.loss_cents.mean) - self.hz2(self.level.mean)) / self.gain.mean
+
+
+def dose(
+    rig: Rig,
+    beliefs: Knows,
+    bottle_id: str,
+    *,
+    level_cents: Gauss,
+    aim_cents: float,
+    pump_on: bool,
+    at_s: float,
+    gauge_kpa: float | None = None,
+) -> Dose:
+    """Strokes from the level just read to the aim.
+
+    Args:
+        level_cents: the level off the nominal target, as read in the present pump state.
+        aim_cents: where the bottle shall be with the pump off.
+        gauge_kpa: gauge pressure just read, where there is a gauge.
+    """
+    bottle, pump = rig.bottle(bottle_id), rig.pump_of(bottle_id)
+    head = beliefs.head_loss(bottle_id)
+    sharp = level_cents.mean + (head.mean if pump_on else 0.0) > aim_cents
+    by_pin = sharp and not pump_on
+    gain = beliefs.pin_gain(bottle_id) if by_pin else beliefs.gain(bottle_id, pump.id)
+    target_hz = rig.target_hz(bottle_id)
+    now_hz = shifted_hz(target_hz, level_cents.mean)
+    stroke_kpa = air.stroke_kpa(pump.barrel_ml, bottle.volume_ml)
+    task = _Task(
+        bottle=bottle,
+        pump=pump,
+        target_hz=target_hz,
+        level=level_cents,
+        aim_cents=aim_cents,
+        gain=Gauss(abs(gain.mean), gain.sd),
+        loss_cents=Gauss(0.0, 0.0) if by_pin else head,
+        gauge_now_kpa=gauge_kpa if gauge_kpa is not None else _estimated_kpa(bottle, target_hz, now_hz),
+        stroke_kpa=stroke_kpa,
+    )
+    return _let_out(task, pump_on) if sharp else _add(task)
+
+
+def _estimated_kpa(bottle: Bottle, target_hz: float, hz: float) -> float:
+    return max(0.0, air.prior_shell(target_hz, bottle.note.midi).gauge_kpa(hz))
+
+
+def _step(task: _Task) -> float:
+    """A quarter stroke, or the part of it that moves the pitch by less than half the tolerance."""
+    step = QUARTER
+    while step > FINEST and step * task.gain.mean * task.cents_per_hz2 > 0.5 * task.bottle.tolerance_cents:
+        step /= 2.0
+    return step
+
+
+def _safe(task: _Task, strokes: float) -> bool:
+    after = task.after(strokes)
+    return after.mean + Z_NINE_IN_TEN * after.sd <= task.aim_cents + task.bottle.tolerance_cents
+
+
+def _add(task: _Task) -> Dose:
+    step = _step(task)
+    exact = task.exact()
+    count = math.floor(exact / step) if task.bottle.group == "bass" else round(exact / step)
+    while count > 1 and not _safe(task, count * step):
+        count -= 1
+    strokes = count * step
+    limit_kpa = min(task.bottle.ceiling_kpa, task.pump.max_gauge_kpa)
+    after_kpa = task.gauge_now_kpa + strokes * task.stroke_kpa
+    if strokes > 0.0 and after_kpa > limit_kpa:
+        return Dose(
+            0.0, False, task.after(0.0), task.gauge_now_kpa, refused=_refusal(task, after_kpa, limit_kpa)
+        )
+    after = task.after(strokes)
+    return Dose(
+        strokes,
+        _is_last(task, strokes, after),
+        after,
+        after_kpa,
+        warn=_warning(task, strokes, step, after_kpa),
+    )
+
+
+def _let_out(task: _Task, pump_on: bool) -> Dose:
+    if pump_on and not task.pump.release_valve:
+        after = task.after(0.0)
+        return Dose(0.0, True, after, task.gauge_now_kpa, warn="Take the pump off first.")
+    step = _step(task)
+    strokes = -step * round(-task.exact() / step)
+    after = task.after(strokes)
+    kpa = max(0.0, task.gauge_now_kpa + strokes * task.stroke_kpa)
+    return Dose(strokes, _is_last(task, strokes, after), after, kpa)
+
+
+def _is_last(task: _Task, strokes: float, after: Gauss) -> bool:
+    """Whether the head comes off after this: likely in tune then, or no smaller dose would help."""
+    return strokes == 0.0 or chance_in(after, task.bottle.tolerance_cents, task.aim_cents) >= LAST
+
+
+def _refusal(task: _Task, after_kpa: float, limit_kpa: float) -> str:
+    return (
+        f"No more air: this would take {task.bottle.id} to about {kpa_to_psi(after_kpa):.0f} psi, "
+        f"above its limit of {kpa_to_psi(limit_kpa):.0f} psi. Let a smaller or fresh bottle play this note, "
+        "or leave it out."
+    )
+
+
+def _warning(task: _Task, strokes: float, step: float, after_kpa: float) -> str | None:
+    if strokes > 0.0 and after_kpa > task.bottle.caution_kpa:
+        return f"About {kpa_to_psi(after_kpa):.0f} psi: eyes protected, nobody over the cap."
+    if step < QUARTER and strokes > 0.0:
+        semitones = QUARTER * task.gain.mean * task.cents_per_hz2 / 100.0
+        return f"Gently: a quarter stroke is about {semitones:.1f} semitones here."
+    return None
