@@ -18,6 +18,7 @@ from typing import Any, ClassVar, Literal
 Verdict = Literal["clear", "quiet", "other_bottle", "two_ringing", "unclear"]
 VERDICTS: tuple[Verdict, ...] = ("clear", "quiet", "other_bottle", "two_ringing", "unclear")
 Part = Literal["cap", "bottle"]
+Purpose = Literal["listen", "visit"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -160,11 +161,39 @@ class TakeStopped(Event):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Sent(Event):
+    """The player was sent to a bottle. Journalled so that a resumed round stands at the same bottle."""
+
+    kind: ClassVar[str] = "sent"
+    bottle: str
+    purpose: Purpose
+
+
+@dataclass(frozen=True, kw_only=True)
+class Accepted(Event):
+    """A bottle was found or brought in tune in this round, by a strike with the pump off."""
+
+    kind: ClassVar[str] = "accepted"
+    bottle: str
+    cents: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class ShiftChosen(Event):
+    """A floating reference settled for this round: how far all targets moved, and what that saves."""
+
+    kind: ClassVar[str] = "shift_chosen"
+    shift_cents: float
+    saves: int = 0
+
+
+@dataclass(frozen=True, kw_only=True)
 class Skipped(Event):
-    """The player left a bottle out of this round."""
+    """A bottle is left out of this round, by the player or for a reason of the tool's (its ceiling)."""
 
     kind: ClassVar[str] = "skipped"
     bottle: str
+    reason: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -216,6 +245,9 @@ EVENT_TYPES: dict[str, type[Event]] = {
         Gauge,
         TakeStarted,
         TakeStopped,
+        Sent,
+        Accepted,
+        ShiftChosen,
         Skipped,
         SteppedBack,
         Replaced,

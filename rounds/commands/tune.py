@@ -1,0 +1,75 @@
+"""`rounds tune`: a tuning round, on the screens, as plain sentences, or one JSON object a line."""
+
+from __future__ import annotations
+
+import sys
+import time
+from typing import TYPE_CHECKING
+
+from rounds.commands import common
+
+if TYPE_CHECKING:
+    import argparse
+
+    from rounds.session import Session, Sounded
+
+
+def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command to the command line."""
+    parser = subparsers.add_parser(
+        "tune",
+        help="walk through a tuning round, bottle by bottle",
+        description="Walk through a tuning round. Strikes alone move it on; keys override. "
+        "Nothing is advised above a bottle's ceiling; venue and local rules come first.",
+    )
+    common.add_rig(parser)
+    common.add_journal(parser)
+    face = parser.add_mutually_exclusive_group()
+    face.add_argument("--lines", action="store_true", help="one JSON object in, one out, per line")
+    face.add_argument("--plain", action="store_true", help="the round in sentences, for screen readers")
+    parser.add_argument("--downbeat", metavar="HH:MM", help="when the playing starts, local time")
+    parser.add_argument("--block", type=float, metavar="MINUTES", help="how long the playing lasts")
+    parser.add_argument(
+        "--piece", action="append", default=[], metavar="NAME", help="tune only what this needs"
+    )
+    parser.add_argument("--temp", type=float, metavar="C", help="air temperature in degrees Celsius")
+    parser.add_argument("--place", metavar="TEXT", help="where this is, for the log")
+    parser.add_argument("--device", metavar="NAME", help="microphone, by name or number (see rounds check)")
+    parser.add_argument("--keep-sound", metavar="FOLDER", help="keep a recording of each strike in a folder")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Tune."""
+    if args.lines:
+        return _run_lines(args)
+    from rounds.live import run_live
+
+    return run_live(args)
+
+
+def _run_lines(args: argparse.Namespace) -> int:
+    from rounds.lines import Lines
+    from rounds.session import Session
+
+    rig = common.load(args)
+    zero_s, started_s = time.time(), time.monotonic()
+    with common.open_journal(args) as journal:
+        session = Session(rig, journal, zero_s, place=args.place)
+        lines = Lines(session, zero_s, hear_wav)
+        for line in sys.stdin:
+            if line.strip():
+                print(lines.answer(line, time.monotonic() - started_s), flush=True)
+    return 0
+
+
+def hear_wav(session: Session, path: str) -> list[Sounded]:
+    """The final reading of each strike in a recording, against what the session listens for."""
+    from contextlib import closing
+
+    from rounds.hearing.recording import strikes
+    from rounds.hearing.sources import open_recording
+    from rounds.listening import expectation_of, sounded_of
+
+    with closing(open_recording(path)) as source:
+        return [sounded_of(r) for r in strikes(source, expectation_of(session.listening()))]

@@ -1,0 +1,109 @@
+"""What a session knows beside its beliefs: the open round, the running take, the last shift.
+
+A fold over events like everything else, so a restart finds the same day.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+from rounds.events import (
+    AirMoved,
+    Connected,
+    Disconnected,
+    Event,
+    Gauge,
+    RoundClosed,
+    RoundOpened,
+    SessionStarted,
+    Strike,
+    TakeStarted,
+    TakeStopped,
+)
+from rounds.round import RoundState, advance, begin
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+
+@dataclass(frozen=True)
+class GaugeRead:
+    """The newest gauge reading of a bottle, and the strokes pumped (less those let out) since."""
+
+    gauge_kpa: float
+    strokes_since: float = 0.0
+
+
+@dataclass(frozen=True)
+class Day:
+    """The state of a rehearsal day. `needed` is that of the newest round."""
+
+    round: RoundState | None = None
+    take: TakeStarted | None = None
+    takes: int = 0
+    rounds: int = 0
+    needed: Mapping[str, float] = field(default_factory=dict)
+    pieces: tuple[str, ...] = ()
+    shift_cents: float = 0.0
+    pump_on: str | None = None
+    mounted: str | None = None
+    reading: Strike | None = None
+    gauges: Mapping[str, GaugeRead] = field(default_factory=dict)
+
+    def after(self, event: Event) -> Day:
+        """The day after an event."""
+        day = self._outside_the_round(event)
+        if day.round is None or isinstance(event, RoundOpened):
+            return day
+        state = advance(day.round, event)
+        if state is day.round:
+            return day
+        return replace(day, round=None if state.closed else state, shift_cents=state.shift_cents)
+
+    def _outside_the_round(self, event: Event) -> Day:
+        match event:
+            case RoundOpened():
+                return self._opened(event)
+            case RoundClosed():
+                return replace(self, rounds=self.rounds + 1)
+            case TakeStarted():
+                return replace(self, take=event, takes=self.takes + 1)
+            case TakeStopped():
+                return replace(self, take=None)
+            case Connected():
+                return replace(self, pump_on=event.bottle, mounted=event.pump)
+            case Disconnected():
+                return replace(self, pump_on=None)
+            case Strike():
+                return replace(self, reading=event)
+            case Gauge():
+                return self._gauged(event.bottle, GaugeRead(event.gauge_kpa))
+            case AirMoved():
+                return self._pumped(event)
+            case SessionStarted():
+                return replace(self, reading=None)
+            case _:
+                return self
+
+    def _gauged(self, bottle_id: str, read: GaugeRead) -> Day:
+        return replace(self, gauges={**self.gauges, bottle_id: read})
+
+    def _pumped(self, event: AirMoved) -> Day:
+        """Count strokes on top of a gauge reading; one moved by an unknown amount ends its worth."""
+        read = self.gauges.get(event.bottle)
+        if read is None:
+            return self
+        if event.strokes is None:
+            return replace(self, gauges={b: g for b, g in self.gauges.items() if b != event.bottle})
+        return self._gauged(event.bottle, replace(read, strokes_since=read.strokes_since + event.strokes))
+
+    def _opened(self, event: RoundOpened) -> Day:
+        return replace(
+            self,
+            round=begin(event, self.pump_on, self.mounted),
+            needed=dict(event.needed),
+            pieces=event.pieces,
+            shift_cents=event.shift_cents,
+            reading=None,
+        )

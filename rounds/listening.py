@@ -1,0 +1,30 @@
+"""Between the session and the ear: what to wait for, and what was heard."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rounds.hearing.strike import Expectation
+from rounds.session import Sounded
+
+if TYPE_CHECKING:
+    from rounds.hearing.strike import Reading
+    from rounds.session import Listening
+
+
+def expectation_of(listening: Listening) -> Expectation:
+    """What the ear shall wait for."""
+    return Expectation(listening.target_hz, listening.half_width_cents, listening.others_hz)
+
+
+def sounded_of(reading: Reading) -> Sounded:
+    """A reading as the session takes it."""
+    return Sounded(
+        hz=reading.hz,
+        u95_cents=reading.u95_cents,
+        verdict=reading.verdict,
+        advice=reading.advice,
+        ring_s=reading.ring_s,
+        peak_dbfs=reading.peak_dbfs,
+        clipped=reading.clipped,
+    )

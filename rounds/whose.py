@@ -1,0 +1,101 @@
+"""Whose strike was it? A pitch, the bottle the player was sent to, and what is believed of the others.
+
+A strike is another bottle's when that explains the pitch far better than the bottle asked for
+does, under either story: its air was moved as advised, or nothing was moved. While the target has
+never been heard nothing is known of its pitch, so only a pitch outside the widest band is refused.
+
+Cents are off the target's nominal pitch throughout.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+FIRST_FILL_CENTS = 700.0
+"""Half width of the band in which a bottle that was never heard is looked for."""
+KNOWN_CENTS = 220.0
+"""Half width of the band around what is believed of a bottle that was heard."""
+OTHER_PRIOR = 0.02
+"""How often a player strikes one particular other bottle than the one asked for. Common practice, no source."""
+SURPRISE = 0.05
+"""How often a bottle is nowhere near what is believed of it (a leak, a knock, strokes miscounted)."""
+SAME_AGAIN_CENTS = 15.0
+"""Two strikes this close together are the same bottle struck twice."""
+MIN_SD_CENTS = 4.0
+
+
+@dataclass(frozen=True)
+class Story:
+    """One account of where a bottle's pitch may be: mean and standard deviation in cents."""
+
+    mean_cents: float
+    sd_cents: float
+
+    def density(self, cents: float) -> float:
+        """Normal density at a pitch, per cent."""
+        sd = max(self.sd_cents, MIN_SD_CENTS)
+        z = (cents - self.mean_cents) / sd
+        return math.exp(-0.5 * z * z) / (sd * math.sqrt(2.0 * math.pi))
+
+
+@dataclass(frozen=True)
+class Target:
+    """The bottle asked for: its stories (empty while it was never heard) and the pitches just refused."""
+
+    stories: tuple[Story, ...]
+    rejected_cents: tuple[float, ...] = ()
+
+    @property
+    def half_width_cents(self) -> float:
+        """How far from the centre of the band its pitch is looked for."""
+        if not self.stories:
+            return FIRST_FILL_CENTS
+        means = [s.mean_cents for s in self.stories]
+        widest = max(s.sd_cents for s in self.stories)
+        return KNOWN_CENTS + 0.5 * (max(means) - min(means)) + widest
+
+    @property
+    def centre_cents(self) -> float:
+        """The centre of the band."""
+        means = [s.mean_cents for s in self.stories] or [0.0]
+        return 0.5 * (max(means) + min(means))
+
+
+@dataclass(frozen=True)
+class Other:
+    """Another bottle whose pitch is known, as seen from the target."""
+
+    bottle: str
+    story: Story
+
+
+def whose(cents: float, target: Target, others: Iterable[Other]) -> str | None:
+    """The other bottle that a clear strike belongs to; None when it is the target's.
+
+    A pitch outside the target's band is never the target's: the nearest known bottle is named, or
+    the empty string when none is near.
+    """
+    best = max(others, key=lambda o: o.story.density(cents), default=None)
+    if abs(cents - target.centre_cents) > target.half_width_cents:
+        near = best is not None and best.story.density(cents) > 0.0005
+        return best.bottle if best is not None and near else ""
+    if not target.stories or best is None or _struck_again(cents, target):
+        return None
+    return best.bottle if OTHER_PRIOR * best.story.density(cents) > _own(cents, target) else None
+
+
+def _own(cents: float, target: Target) -> float:
+    spread = SURPRISE / (2.0 * target.half_width_cents)
+    return (1.0 - SURPRISE) * max(s.density(cents) for s in target.stories) + spread
+
+
+def _struck_again(cents: float, target: Target) -> bool:
+    """The same pitch a third time from a bottle that may have moved: believe the player."""
+    same = [c for c in target.rejected_cents if abs(cents - c) <= SAME_AGAIN_CENTS]
+    uncertain = len(target.stories) > 1 or target.stories[0].sd_cents > 2.0 * SAME_AGAIN_CENTS
+    return uncertain and len(same) >= 2

@@ -1,0 +1,48 @@
+"""Short words and phrases that the player reads: counts of strokes, offsets, lists of bottles."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+CAUTION_ADD = "Eyes covered, never lean over the cap, stop at {ceiling} psi."
+_QUARTERS = {0: "", 1: "¼", 2: "½", 3: "¾"}
+
+
+def strokes_in_words(strokes: float) -> str:
+    """Strokes to the quarter: `2½`, `¼`, `12`."""
+    quarters = round(abs(strokes) * 4)
+    whole, rest = divmod(quarters, 4)
+    text = f"{whole}" if whole else ""
+    return (text + _QUARTERS[rest]) or "0"
+
+
+def signed_cents(value: float) -> str:
+    """Cents with a sign, no decimals above ten: `+4.5`, `−23`, `0.0`."""
+    digits = 0 if abs(value) >= 9.95 else 1
+    text = f"{abs(value):.{digits}f}"
+    if float(text) == 0.0:
+        return text
+    return f"{'+' if value > 0 else '−'}{text}"
+
+
+def offset_in_words(error_cents: float) -> str:
+    """How far off the aim: `12 cents flat`, `on the aim`."""
+    if abs(error_cents) < 0.5:
+        return "on the aim"
+    size = f"{abs(error_cents):.0f}"
+    unit = "cent" if size == "1" else "cents"
+    return f"{size} {unit} {'sharp' if error_cents > 0 else 'flat'}"
+
+
+def in_words(names: Sequence[str], most: int = 4) -> str:
+    """A list for reading: `C3`, `C3 and D3`, `C3, D3, E3 and 5 more`."""
+    if not names:
+        return "none"
+    if len(names) > most:
+        return f"{', '.join(names[: most - 1])} and {len(names) - most + 1} more"
+    if len(names) == 1:
+        return names[0]
+    return f"{', '.join(names[:-1])} and {names[-1]}"
