@@ -1,0 +1,121 @@
+"""Two ears for a virtual rig: one that makes the sound and measures it, one that is quick.
+
+The sounding ear sends synthesised strikes through the same `rounds.hearing.Ear` that the microphone
+feeds. The quick ear adds an error of the right size to the true pitch; it is for long simulations,
+where a thousand rounds must not cost a thousand minutes.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Protocol
+
+import numpy as np
+
+from rounds.notes import cents
+from rounds.session import Sounded
+
+if TYPE_CHECKING:
+    from rounds.session import Listening
+    from rounds.simulation.player import PlayerAction
+    from rounds.simulation.world import World
+
+SAMPLE_RATE_HZ = 48_000
+LOUD_DBFS, WEAK_DBFS = -12.0, -50.0
+NOISE_DBFS = -66.0
+ROOM_DRR_DB, ROOM_T60_S = 16.0, 0.5
+"""A microphone within a metre of the bottles, in a furnished room."""
+BEFORE_S, STRIKE_S = 0.4, 1.0
+RINGS_ON = 0.03
+"""Chance that a neighbour still rings."""
+
+
+class SimulatedEar(Protocol):
+    """Turns what a player did into what the session is told."""
+
+    def hear(self, action: PlayerAction, listening: Listening) -> Sounded | None:
+        """The strike as heard; None when nothing was struck or nothing was heard."""
+
+
+class QuickEar:
+    """The true pitch with an honest error; a pitch outside the band listened to is another bottle's."""
+
+    def __init__(self, world: World) -> None:
+        self.world = world
+
+    def hear(self, action: PlayerAction, listening: Listening) -> Sounded | None:
+        """The strike without its sound."""
+        if action.struck is None:
+            return None
+        heard = self.world.heard(action.struck, weak=action.weak)
+        if heard.hz is None or heard.verdict != "clear":
+            return Sounded(None, None, heard.verdict)
+        target_hz = listening.target_hz
+        if target_hz is not None and abs(cents(heard.hz, target_hz)) > listening.half_width_cents:
+            return Sounded(heard.hz, heard.u95_cents, "other_bottle")
+        return Sounded(heard.hz, heard.u95_cents, "clear")
+
+
+class SoundingEar:
+    """Strikes as sound in a room, through the real hearing."""
+
+    def __init__(self, world: World) -> None:
+        from rounds.hearing.ear import Ear
+        from rounds.hearing.strike import Expectation
+
+        self.world = world
+        self._expectation = Expectation
+        self._ear = Ear(SAMPLE_RATE_HZ, Expectation(), stages=("final",))
+        self._ear.feed(self._noise(0.5))
+
+    def hear(self, action: PlayerAction, listening: Listening) -> Sounded | None:
+        """Synthesise the strike, feed it, and give the last reading that came of it."""
+        if action.struck is None:
+            return None
+        self._ear.expectation = self._expectation(
+            listening.target_hz, listening.half_width_cents, listening.others_hz
+        )
+        readings = self._ear.feed(self.sound(action.struck, weak=action.weak))
+        if not readings:
+            return None
+        last = readings[-1]
+        return Sounded(
+            hz=last.hz,
+            u95_cents=last.u95_cents,
+            verdict=last.verdict,
+            advice=last.advice,
+            ring_s=last.ring_s,
+            peak_dbfs=last.peak_dbfs,
+            clipped=last.clipped,
+        )
+
+    def sound(self, bottle_id: str, *, weak: bool = False) -> np.ndarray:
+        """A bottle struck in the room, after a little silence."""
+        from rounds.simulation.sound import room, struck
+
+        rng = self.world.rng
+        loud = (WEAK_DBFS if weak else LOUD_DBFS) + rng.normal(0.0, 2.5)
+        ring_s = _ring_s(self.world.hz(bottle_id)) * rng.lognormal(0.0, 0.15)
+        dry = struck(
+            self.world.hz(bottle_id),
+            rng,
+            sample_rate_hz=SAMPLE_RATE_HZ,
+            duration_s=STRIKE_S,
+            ring_s=ring_s,
+            loudness_dbfs=loud,
+        )
+        wet = room(dry, ROOM_DRR_DB, ROOM_T60_S, rng, sample_rate_hz=SAMPLE_RATE_HZ)
+        sound = self._noise(BEFORE_S + STRIKE_S)
+        sound[-wet.size :] += wet[: sound.size]
+        return np.asarray(np.clip(sound, -1.0, 1.0))
+
+    def _noise(self, seconds: float) -> np.ndarray:
+        from rounds.simulation.sound import room_noise
+
+        count = round(seconds * SAMPLE_RATE_HZ)
+        return room_noise(count, self.world.rng, NOISE_DBFS, sample_rate_hz=SAMPLE_RATE_HZ)
+
+
+def _ring_s(hz: float) -> float:
+    """Ring time (T60): the bass rings longer. Invented, ordinary for struck plastic bottles."""
+    return 0.45 + 0.35 * math.exp(-hz / 500.0)

@@ -1,0 +1,163 @@
+"""A simulated player who does what an instruction says, with human timing and human slips.
+
+The hands never press a key: the tool has to tell from the strikes what was done. A stroke is never
+quite a stroke, now and then a neighbour is struck or a strike is weak. What is never forgotten is
+where the pump head is, for a real player sees it.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rounds.simulation.world import World
+    from rounds.view import Instruction
+
+
+@dataclass(frozen=True)
+class Hands:
+    """How quick and how careful a player is. Invented, near what players say."""
+
+    strike_s: float = 2.5
+    connect_s: float = 5.5
+    take_off_s: float = 2.0
+    stroke_s: float = 1.0
+    pin_s: float = 2.0
+    step_m_per_s: float = 0.8
+    rail_change_s: float = 1.2
+    wait_s: float = 2.0
+    haste_spread: float = 0.2
+    """Spread of every duration, relative."""
+    stroke_spread: float = 0.1
+    pin_spread: float = 0.3
+    wrong_bottle: float = 0.02
+    weak_strike: float = 0.03
+
+
+CAREFUL = Hands(stroke_spread=0.03, pin_spread=0.1, wrong_bottle=0.0, weak_strike=0.0)
+
+
+@dataclass(frozen=True)
+class PlayerAction:
+    """What was done: `struck` is the bottle really hit (None: nothing was struck), at the end of the act."""
+
+    started_s: float
+    ended_s: float
+    meant: str | None
+    struck: str | None
+    weak: bool = False
+    strokes: float = 0.0
+
+    @property
+    def duration_s(self) -> float:
+        """How long it took."""
+        return self.ended_s - self.started_s
+
+
+class Player:
+    """Two hands at a virtual rig."""
+
+    def __init__(self, world: World, hands: Hands | None = None) -> None:
+        self.world = world
+        self.hands = hands or Hands()
+        self.at_bottle: str | None = None
+        self.connections = 0
+        self.strikes = 0
+
+    def act(self, instruction: Instruction, *, again: bool = False) -> PlayerAction:
+        """Do what is asked, then strike where a strike is asked for.
+
+        `again`: the last strike was not understood, so the air has been moved already and only the
+        strike is repeated.
+        """
+        started_s = self.world.now_s
+        bottle_id = instruction.bottle
+        if instruction.act in ("wait", "none") or bottle_id is None:
+            self._spend(self.hands.wait_s)
+            return PlayerAction(started_s, self.world.now_s, bottle_id, None)
+        self._walk(bottle_id)
+        moved = 0.0 if again else self._handle(instruction, bottle_id)
+        struck, weak = self._strike(bottle_id)
+        return PlayerAction(started_s, self.world.now_s, bottle_id, struck, weak, moved)
+
+    def _handle(self, instruction: Instruction, bottle_id: str) -> float:
+        strokes = abs(instruction.strokes or 0.0)
+        if instruction.act == "disconnect":
+            self._take_off()
+        elif instruction.act in ("connect", "add"):
+            self._put_on(bottle_id)
+            return self._pump(strokes)
+        elif instruction.act == "release":
+            return -self._let_out(bottle_id, strokes, by_pump=instruction.pump is not None)
+        return 0.0
+
+    def _spend(self, seconds: float) -> None:
+        spread = self.hands.haste_spread
+        factor = float(self.world.rng.lognormal(-0.5 * spread * spread, spread))
+        self.world.advance(self.world.now_s + seconds * factor)
+
+    def _walk(self, bottle_id: str) -> None:
+        if self.at_bottle is not None and self.at_bottle != bottle_id:
+            here, there = self.world.rig.bottle(self.at_bottle), self.world.rig.bottle(bottle_id)
+            metres = abs(here.position_cm - there.position_cm) / 100.0
+            change_s = self.hands.rail_change_s if here.rail != there.rail else 0.0
+            self._spend(metres / self.hands.step_m_per_s + change_s)
+        self.at_bottle = bottle_id
+
+    def _put_on(self, bottle_id: str) -> None:
+        world = self.world
+        if world.pump_on == bottle_id:
+            return
+        self._take_off()
+        pump = world.rig.pump_of(bottle_id)
+        if world.mounted != pump.id:
+            self._spend(pump.setup_s)
+        self._spend(self.hands.connect_s)
+        world.connect(bottle_id, pump.id)
+        self.connections += 1
+
+    def _take_off(self) -> None:
+        if self.world.pump_on is not None:
+            self._spend(self.hands.take_off_s)
+            self.world.disconnect()
+
+    def _pump(self, strokes: float) -> float:
+        """Whole strokes one by one, then the part of one; the air warms a little meanwhile."""
+        moved = 0.0
+        for part in _parts(strokes):
+            self._spend(self.hands.stroke_s * max(0.5, part))
+            moved += self.world.add(part * self._slip(self.hands.stroke_spread))
+        return moved
+
+    def _let_out(self, bottle_id: str, strokes: float, *, by_pump: bool) -> float:
+        pin = not (by_pump and self.world.pump_on == bottle_id)
+        if pin:
+            self._take_off()
+        self._spend(self.hands.pin_s)
+        moved = strokes * self._slip(self.hands.pin_spread)
+        self.world.release(bottle_id, moved, pin=pin)
+        return moved
+
+    def _slip(self, spread: float) -> float:
+        return max(0.1, float(self.world.rng.normal(1.0, spread)))
+
+    def _strike(self, bottle_id: str) -> tuple[str, bool]:
+        rng = self.world.rng
+        self._spend(self.hands.strike_s)
+        self.strikes += 1
+        struck = self._neighbour(bottle_id) if rng.random() < self.hands.wrong_bottle else bottle_id
+        return struck, bool(rng.random() < self.hands.weak_strike)
+
+    def _neighbour(self, bottle_id: str) -> str:
+        here = self.world.rig.bottle(bottle_id)
+        others = [b for b in self.world.rig.bottles if b.rail == here.rail and b.id != bottle_id]
+        nearest = min(others, key=lambda b: abs(b.position_cm - here.position_cm), default=here)
+        return nearest.id
+
+
+def _parts(strokes: float) -> list[float]:
+    whole = math.floor(strokes + 1e-9)
+    rest = strokes - whole
+    return [1.0] * whole + ([rest] if rest > 1e-6 else [])

@@ -1,0 +1,160 @@
+"""Play a whole round on the virtual rig through the real session, with no key pressed.
+
+What counts in the end is the truth of the world, not what the tool believes: `RoundResult.in_tune`
+asks the world.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rounds.simulation.ears import QuickEar, SoundingEar
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from rounds.session import Session, Sounded
+    from rounds.simulation.ears import SimulatedEar
+    from rounds.simulation.player import Player, PlayerAction
+    from rounds.simulation.world import World
+    from rounds.view import Instruction
+
+LONGEST_ROUND_MIN = 90.0
+TOLD_APART_S = 0.6
+"""From the strike until its reading is there and read."""
+
+
+@dataclass(frozen=True)
+class RoundResult:
+    """One round as it really went."""
+
+    minutes: float
+    connections: int
+    strikes: int
+    not_clear: int
+    """Strikes that had to be repeated, or were another bottle's."""
+    rounds: int
+    in_tune: int
+    needed: int
+    worst_cents: float
+    worst_bottle: str | None
+    finished: bool
+    """Whether the round came to its end by itself within the time."""
+    highest_share: float
+    """The highest pressure of any bottle as a share of its ceiling."""
+
+
+@dataclass(frozen=True)
+class Step:
+    """One act of the player and what was heard of it, for whoever watches."""
+
+    instruction: Instruction
+    action: PlayerAction
+    sounded: Sounded | None
+    verdict: str | None
+    bottle: str | None
+    cents: float | None
+
+
+def play_round(
+    session: Session,
+    world: World,
+    player: Player,
+    *,
+    sound: bool = False,
+    ear: SimulatedEar | None = None,
+    downbeat_s: float | None = None,
+    pieces: Sequence[str] = (),
+    with_temp: bool = True,
+    longest_min: float = LONGEST_ROUND_MIN,
+    watch: Callable[[Step], None] | None = None,
+) -> RoundResult:
+    """Open a round, do what is said until there is nothing left to do, and close it.
+
+    `sound` sends every strike as sound through the real hearing. A round that is open already is
+    played on.
+    """
+    ear = ear or (SoundingEar(world) if sound else QuickEar(world))
+    started_s = world.now_s
+    before = player.connections, player.strikes
+    if session.round is None:
+        temp_c = round(world.temp_c * 2.0) / 2.0 if with_temp else None
+        session.open_round(world.now_s, downbeat_s=downbeat_s, temp_c=temp_c, pieces=pieces)
+    not_clear = _work(session, world, player, ear, started_s + 60.0 * longest_min, watch)
+    finished = _is_over(session)
+    minutes = (world.now_s - started_s) / 60.0
+    session.close_round(world.now_s)
+    return _result(session, world, player, before, minutes, not_clear, finished)
+
+
+def _work(
+    session: Session,
+    world: World,
+    player: Player,
+    ear: SimulatedEar,
+    until_s: float,
+    watch: Callable[[Step], None] | None,
+) -> int:
+    """Act, strike and be heard until the round is over; returns how many strikes were not clear."""
+    not_clear = 0
+    again = False
+    while not _is_over(session) and world.now_s < until_s:
+        step = one_step(session, world, player, ear, again=again)
+        again = step.sounded is not None and step.verdict != "clear"
+        again = again or (step.action.struck is not None and step.sounded is None)
+        not_clear += again
+        if watch is not None:
+            watch(step)
+    return not_clear
+
+
+def one_step(
+    session: Session, world: World, player: Player, ear: SimulatedEar, *, again: bool = False
+) -> Step:
+    """One instruction followed, one strike heard."""
+    session.tick(world.now_s)
+    instruction = session.instruction
+    listening = session.listening()
+    action = player.act(instruction, again=again)
+    sounded = ear.hear(action, listening)
+    world.advance(world.now_s + TOLD_APART_S)
+    if sounded is None:
+        return Step(instruction, action, None, None, None, None)
+    event = session.strike(world.now_s, sounded)
+    if event is None:
+        return Step(instruction, action, sounded, None, None, None)
+    return Step(instruction, action, sounded, event.verdict, event.bottle, event.cents)
+
+
+def _is_over(session: Session) -> bool:
+    told = session.instruction
+    return session.round is None or (told.act == "none" and told.bottle is None)
+
+
+def _result(
+    session: Session,
+    world: World,
+    player: Player,
+    before: tuple[int, int],
+    minutes: float,
+    not_clear: int,
+    finished: bool,
+) -> RoundResult:
+    shift = session.day.shift_cents
+    off = {b: world.cents(b) - shift for b in session.needed}
+    worst = max(off, key=lambda b: abs(off[b]), default=None)
+    ceilings = [b.ceiling_kpa for b in world.rig.bottles]
+    return RoundResult(
+        minutes=minutes,
+        connections=player.connections - before[0],
+        strikes=player.strikes - before[1],
+        not_clear=not_clear,
+        rounds=session.day.rounds,
+        in_tune=sum(abs(c) <= world.rig.bottle(b).tolerance_cents for b, c in off.items()),
+        needed=len(off),
+        worst_cents=0.0 if worst is None else off[worst],
+        worst_bottle=worst,
+        finished=finished,
+        highest_share=float(max(world.peak_gauge_kpa / ceilings)),
+    )
