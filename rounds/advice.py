@@ -49,6 +49,8 @@ SETTLED_AGAIN_S = 120.0
 """A bottle heard longer ago than this may be asked for again before the downbeat, if it is doubtful."""
 DOUBT = 0.25
 """Chance of being out above which an accepted bottle is struck once more before the downbeat."""
+WORTH_ASKING = 0.3
+"""It is struck once more only when its sd passes this share of the tolerance: else nothing new is learned."""
 MOVED_SHARE = 0.35
 """A strike shows that the advised air was moved when the pitch went at least this share of the way."""
 
@@ -136,6 +138,8 @@ def _doubtful(now: Situation) -> str | None:
             continue
         level = now.beliefs.level(bottle_id, now.now_s)
         tolerance = now.rig.bottle(bottle_id).tolerance_cents
+        if level.sd < WORTH_ASKING * tolerance:
+            continue
         chance = level.outside(tolerance, now.state.shift_cents)
         if chance > worst_chance:
             worst, worst_chance = bottle_id, chance
@@ -148,10 +152,14 @@ def _after_listening(now: Situation) -> Event | Instruction:
     assert bottle_id is not None
     planned = {v.bottle for v in now.plan.visits}
     heard = now.state.heard[bottle_id]
-    inside = abs(heard.cents - now.state.shift_cents) <= now.rig.bottle(bottle_id).tolerance_cents
-    if bottle_id not in planned and inside and not heard.pump_on:
+    if bottle_id not in planned and not heard.pump_on and _inside_at_downbeat(now, bottle_id):
         return Accepted(at_s=now.now_s, bottle=bottle_id, cents=heard.cents)
     return _elsewhere(now)
+
+
+def _inside_at_downbeat(now: Situation, bottle_id: str) -> bool:
+    level = now.beliefs.level(bottle_id, max(now.now_s, now.downbeat_s or now.now_s))
+    return abs(level.mean - now.state.shift_cents) <= now.rig.bottle(bottle_id).tolerance_cents
 
 
 def aim_of(now: Situation, bottle_id: str) -> float:
@@ -203,9 +211,7 @@ def _good_enough(now: Situation, bottle: Bottle, error_cents: float) -> bool:
     """With the pump off: on the aim, or inside the band and the plan would rather leave it alone."""
     if abs(error_cents) <= accept_cents(bottle):
         return True
-    heard = now.state.heard[bottle.id]
-    inside = abs(heard.cents - now.state.shift_cents) <= bottle.tolerance_cents
-    return inside and all(v.bottle != bottle.id for v in now.plan.visits)
+    return _inside_at_downbeat(now, bottle.id) and all(v.bottle != bottle.id for v in now.plan.visits)
 
 
 def _more(now: Situation, bottle: Bottle, wanted: Dose, aim: float, error: float) -> Instruction:

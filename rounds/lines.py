@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
     from rounds.events import Strike
 
+    Hear = Callable[[Session, str], list[Sounded]]
+
 KEYS = (
     "open",
     "strike",
@@ -40,9 +42,7 @@ MOST_LINE_CHARS = 100_000
 class Lines:
     """Answers lines on one session. `hear` measures a WAV file against what is listened for now."""
 
-    def __init__(
-        self, session: Session, zero_s: float, hear: Callable[[Session, str], list[Sounded]]
-    ) -> None:
+    def __init__(self, session: Session, zero_s: float, hear: Hear) -> None:
         self.session = session
         self._zero_s = zero_s
         self._hear = hear
@@ -66,10 +66,9 @@ class Lines:
         error, strike = None, None
         at_s = self._zero_s + clock_s
         try:
-            t, key, value = _parse(line)
+            t, key, value = _parse(line, tuple(self._acts))
             at_s = self._zero_s + (clock_s if t is None else t)
-            if key is not None:
-                strike = self._acts[key](value, at_s)
+            strike = self._acts[key](value, at_s)
         except RoundsError as problem:
             error = plain(problem)
         return json.dumps(self._document(at_s, strike, error), ensure_ascii=False, allow_nan=False)
@@ -165,8 +164,8 @@ class Lines:
             self.session.close_round(at_s)
 
 
-def _parse(line: str) -> tuple[float | None, str | None, Any]:
-    """The time, the one key and its value."""
+def _parse(line: str, allowed: tuple[str, ...]) -> tuple[float | None, str, Any]:
+    """The time, the one act and its value."""
     if len(line) > MOST_LINE_CHARS:
         raise BadInput(f"a line of {len(line)} characters is too long; send one small JSON object")
     try:
@@ -177,9 +176,9 @@ def _parse(line: str) -> tuple[float | None, str | None, Any]:
         raise BadInput(f"not a JSON object but {_shown(fields)}")
     t = _number(fields["t"], "t") if fields.get("t") is not None else None
     keys = [k for k in fields if k != "t"]
-    unknown = [k for k in keys if k not in KEYS]
+    unknown = [k for k in keys if k not in allowed]
     if unknown:
-        raise BadInput(f"unknown key {_shown(unknown[0])}; allowed are t, {', '.join(KEYS)}")
+        raise BadInput(f"unknown key {_shown(unknown[0])}; allowed are t, {', '.join(allowed)}")
     if len(keys) != 1:
         raise BadInput(f'one act a line, not {len(keys)}; a line with nothing to say is {{"tick": true}}')
     return t, keys[0], fields[keys[0]]

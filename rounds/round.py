@@ -62,7 +62,7 @@ class RoundState:
     connections: int = 0
     heard: Mapping[str, Heard] = field(default_factory=dict)
     moved: frozenset[str] = frozenset()
-    """Bottles whose air moved since their last clear reading."""
+    """Bottles whose last reading counts no longer: air moved since, or they are asked for again."""
     visited: frozenset[str] = frozenset()
     """Bottles whose air moved in this round."""
     accepted: frozenset[str] = frozenset()
@@ -136,11 +136,13 @@ def _air_moved(state: RoundState, event: AirMoved) -> RoundState:
 
 def _sent(state: RoundState, event: Sent) -> RoundState:
     # A bottle asked for again is in tune no longer until it is heard so.
+    stale = {event.bottle} if event.purpose == "listen" else set()
     return replace(
         state,
         target=event.bottle,
         purpose=event.purpose,
         path=(*state.path, event.bottle),
+        moved=state.moved | stale,
         accepted=state.accepted - {event.bottle},
         rejected_cents=(),
     )

@@ -39,15 +39,15 @@ from rounds.events import (
 )
 from rounds.notes import cents
 from rounds.planning import RoundPlan, plan_round
-from rounds.round import RoundState
 from rounds.view import Instruction
-from rounds.whose import Other, Story, Target, whose
+from rounds.whose import FIRST_FILL_CENTS, Other, Story, Target, whose
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from rounds.journal import Log
     from rounds.rig import Piece, Rig
+    from rounds.round import RoundState
 
 REPLAN_S = 15.0
 """A plan is made anew after this long even when nothing happened: the clock alone can make time short."""
@@ -387,7 +387,7 @@ class Session:
         state = self.day.round
         if state is None or state.target is None:
             others = tuple(self.rig.target_hz(b.id) for b in self.rig.bottles)
-            return Listening(None, advice.FIRST_FILL_CENTS, others)
+            return Listening(None, FIRST_FILL_CENTS, others)
         target = Target(advice.stories_of(self._situation(state), state.target, self._told))
         base_hz = self.rig.target_hz(state.target)
         others = tuple(base_hz * 2 ** (o.story.mean_cents / 1200.0) for o in self._others(state.target))

@@ -1,8 +1,8 @@
 """Whose strike was it? A pitch, the bottle the player was sent to, and what is believed of the others.
 
-A strike is another bottle's when that explains the pitch far better than the bottle asked for
-does, under either story: its air was moved as advised, or nothing was moved. While the target has
-never been heard nothing is known of its pitch, so only a pitch outside the widest band is refused.
+A strike is another bottle's when that explains the pitch better than the bottle asked for does,
+under either story: its air was moved as advised, or nothing was moved. A bottle never heard may be
+anywhere in the widest band; a pitch that is just another bottle's is still asked for once more.
 
 Cents are off the target's nominal pitch throughout.
 """
@@ -21,7 +21,7 @@ FIRST_FILL_CENTS = 700.0
 KNOWN_CENTS = 220.0
 """Half width of the band around what is believed of a bottle that was heard."""
 OTHER_PRIOR = 0.02
-"""How often a player strikes one particular other bottle than the one asked for. Common practice, no source."""
+"""How often a player strikes one particular other bottle than the one asked for. Our guess."""
 SURPRISE = 0.05
 """How often a bottle is nowhere near what is believed of it (a leak, a knock, strokes miscounted)."""
 SAME_AGAIN_CENTS = 15.0
@@ -41,6 +41,12 @@ class Story:
         sd = max(self.sd_cents, MIN_SD_CENTS)
         z = (cents - self.mean_cents) / sd
         return math.exp(-0.5 * z * z) / (sd * math.sqrt(2.0 * math.pi))
+
+
+FIRST_STORY = Story(0.0, 30.0)
+"""Where a bottle that was never heard is, if the rig was tuned before."""
+FIRST_FILL_SURPRISE = 0.5
+"""How often it is anywhere else in the band, as at a first fill. Our guess."""
 
 
 @dataclass(frozen=True)
@@ -84,18 +90,22 @@ def whose(cents: float, target: Target, others: Iterable[Other]) -> str | None:
     if abs(cents - target.centre_cents) > target.half_width_cents:
         near = best is not None and best.story.density(cents) > 0.0005
         return best.bottle if best is not None and near else ""
-    if not target.stories or best is None or _struck_again(cents, target):
+    if best is None or _struck_again(cents, target):
         return None
     return best.bottle if OTHER_PRIOR * best.story.density(cents) > _own(cents, target) else None
 
 
 def _own(cents: float, target: Target) -> float:
-    spread = SURPRISE / (2.0 * target.half_width_cents)
-    return (1.0 - SURPRISE) * max(s.density(cents) for s in target.stories) + spread
+    surprise = SURPRISE if target.stories else FIRST_FILL_SURPRISE
+    stories = target.stories or (FIRST_STORY,)
+    spread = surprise / (2.0 * target.half_width_cents)
+    return (1.0 - surprise) * max(s.density(cents) for s in stories) + spread
 
 
 def _struck_again(cents: float, target: Target) -> bool:
-    """The same pitch a third time from a bottle that may have moved: believe the player."""
-    same = [c for c in target.rejected_cents if abs(cents - c) <= SAME_AGAIN_CENTS]
+    """The same pitch again: the second time from a bottle never heard, the third from one that may have moved."""
+    same = sum(abs(cents - c) <= SAME_AGAIN_CENTS for c in target.rejected_cents)
+    if not target.stories:
+        return same >= 1
     uncertain = len(target.stories) > 1 or target.stories[0].sd_cents > 2.0 * SAME_AGAIN_CENTS
-    return uncertain and len(same) >= 2
+    return uncertain and same >= 2
