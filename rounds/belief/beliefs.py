@@ -24,9 +24,11 @@ from rounds.belief.priors import (
     prior_of,
     to_linear,
 )
+from rounds.belief.scales import Scales
 from rounds.belief.temperature import Air
 from rounds.belief.track import CREEP_FROM_MIN, Pending, Track
 from rounds.gauss import Z95, Gauss
+from rounds.rig import GROUPS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -36,17 +38,12 @@ if TYPE_CHECKING:
     from rounds.belief.priors import Prior
     from rounds.rig import Rig
 
+COEFFICIENTS = ("leak", "per_k", "settling", "creep")
 HEAD = "head"
 OUT = "out"
 STROKE_DOUBT = 0.12
 """Relative sd of one stroke against the next of the same pump on the same bottle."""
-ROOM_VAR = 1.5**2
-"""Variance of a reading beyond its own u95: where the mallet hit, how the bottle hangs."""
 NO_U95_VAR = 1.0
-WALK_VAR_PER_MIN = 0.5
-"""Variance per minute of drift that follows no law."""
-LANDED_SD = 12.0
-"""Where a bottle stands after air moved by an unknown amount: about the target, this far off."""
 LEAST_SHARE, MOST_SHARE = 0.1, 5.0
 """A learned number stays within these shares of its prior: one slip must not turn a pump around."""
 SETTLED_AFTER_MIN = 5.0
@@ -76,6 +73,7 @@ class Beliefs:
         self.tracks: dict[str, Track] = {i: Track(p) for i, p in self.priors.items()}
         self.learned: dict[tuple[str, str], Learned] = {}
         self.air = Air(tuple(sorted({p.lag_min for p in self.priors.values()})))
+        self.scales: dict[str, Scales] = {group: Scales() for group in GROUPS}
         self.on: str | None = None
         self._version = 0
         self._pool_cache: dict[tuple[str, str], tuple[int, Gauss]] = {}
@@ -103,6 +101,7 @@ class Beliefs:
         twin.tracks = {i: t.copy() for i, t in self.tracks.items()}
         twin.learned = {k: Learned(v.prior, v.mean, v.var) for k, v in self.learned.items()}
         twin.air = self.air.copy()
+        twin.scales = {g: s.copy() for g, s in self.scales.items()}
         twin.on = self.on
         twin._version = self._version
         return twin
@@ -125,15 +124,12 @@ class Beliefs:
             self.on = event.bottle
         self._advance(event.bottle, track, event.at_s)
         x = to_linear(event.cents)
-        surprise = track.read(x, self._reading_var(event))
+        scales = self.scales[self.priors[event.bottle].group]
+        surprise = track.read(x, _own_var(event) + scales.room_var, scales)
         for part in track.pending:
             self._learn(event.bottle, part, surprise.innovation / surprise.spread, surprise.spread)
         track.pending.clear()
         self._version += 1
-
-    def _reading_var(self, event: ev.Strike) -> float:
-        own = NO_U95_VAR if event.u95_cents is None else (event.u95_cents / Z95) ** 2
-        return own + ROOM_VAR
 
     def _learn(self, bottle_id: str, part: Pending, normalised: float, spread: float) -> None:
         known = self.learned[bottle_id, part.key]
@@ -145,7 +141,8 @@ class Beliefs:
     def _advance(self, bottle_id: str, track: Track, at_s: float) -> None:
         gas = self.air.gas_at(at_s, self.priors[bottle_id].lag_min)
         since = track.at_s if track.at_s is not None else at_s
-        track.advance(at_s, gas, WALK_VAR_PER_MIN, self.air.unseen_var(since, at_s))
+        walk = self.scales[self.priors[bottle_id].group].walk_var
+        track.advance(at_s, gas, walk, self.air.unseen_var(since, at_s))
 
     def _air_moved(self, event: ev.AirMoved) -> None:
         track = self.tracks.get(event.bottle)
@@ -154,7 +151,8 @@ class Beliefs:
         self._advance(event.bottle, track, event.at_s)
         if event.strokes is None:
             track.pending.clear()
-            track.land(0.0, LANDED_SD * LANDED_SD)
+            scales = self.scales[self.priors[event.bottle].group]
+            track.land(scales.landed_mean, scales.landed_var)
         else:
             self._strokes(event.bottle, track, event.strokes, event.pump)
         self._version += 1
@@ -293,8 +291,8 @@ class Beliefs:
         """A copy of a bottle's filter whose prior is its group, not the general one."""
         track = self.tracks[bottle_id].copy()
         prior = self.priors[bottle_id]
-        leak = _prior(prior, "leak")
-        track.lean_on_leak(leak, self._group(prior, "leak"))
+        for index, name in enumerate(COEFFICIENTS, 1):
+            track.lean(index, _prior(prior, name), self._group(prior, name))
         return track
 
     # -- questions ---------------------------------------------------------------------------------
@@ -302,7 +300,7 @@ class Beliefs:
     @property
     def temp_c(self) -> float | None:
         """The latest air temperature as smoothed, None while none was given."""
-        return self.air.temp
+        return self.air.temp_c
 
     @property
     def last_temp_s(self) -> float | None:
@@ -344,19 +342,24 @@ class Beliefs:
         track = self._pooled_track(bottle_id)
         lag = self.priors[bottle_id].lag_min
         since = track.at_s if track.at_s is not None else at_s
-        track.advance(at_s, air.gas_at(at_s, lag), WALK_VAR_PER_MIN, air.unseen_var(since, at_s))
+        walk = self.scales[self.priors[bottle_id].group].walk_var
+        track.advance(at_s, air.gas_at(at_s, lag), walk, air.unseen_var(since, at_s))
         if self.on == bottle_id:
             head = self._learned_now(bottle_id, HEAD)
             track.jump(head.mean, head.var)
-        ahead = [_ahead(track, air, at_s, m, lag) for m in minutes]
+        ahead = [_ahead(track, air, at_s, m, lag, walk) for m in minutes]
         return np.array([g.mean for g in ahead]), np.array([g.sd for g in ahead])
 
 
-def _ahead(track: Track, air: Air, at_s: float, minutes: float, lag: float) -> Gauss:
+def _ahead(track: Track, air: Air, at_s: float, minutes: float, lag: float, walk: float) -> Gauss:
     future = track.copy()
     to_s = at_s + 60.0 * minutes
-    future.advance(to_s, air.gas_at(to_s, lag), WALK_VAR_PER_MIN, air.ahead_var(at_s, to_s))
+    future.advance(to_s, air.gas_at(to_s, lag), walk, air.ahead_var(minutes, lag))
     return gauss_in_cents(future.level, future.a00)
+
+
+def _own_var(event: ev.Strike) -> float:
+    return NO_U95_VAR if event.u95_cents is None else (event.u95_cents / Z95) ** 2
 
 
 def _posterior(track: Track, name: str) -> Gauss:

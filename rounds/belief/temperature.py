@@ -1,8 +1,9 @@
 """The air temperature and what the gas in a bottle has taken up of it.
 
-The air is followed as a level and a slope that dies away (lights warm, evenings cool, and neither
-for ever); gas follows the air with a lag of minutes, exactly, under whatever the air is believed to
-do. Missing temperature is missing: `teff` is None until the first reading.
+The air is a level with a slope that dies away (lights warm, evenings cool, neither for ever) plus a
+passing part (a door opens, and the room recovers): three states in a Kalman filter. Gas follows the
+air with a lag of minutes, in closed form under whatever the air is believed to do. Missing
+temperature is missing: the gas is None until the first reading.
 """
 
 from __future__ import annotations
@@ -11,28 +12,42 @@ import math
 
 SLOPE_LASTS_MIN = 45.0
 """A trend of the air is believed to die away with this time constant."""
-READ_SD_K = 0.2
-"""How well a thermometer tells the air at the bottles."""
-LEVEL_VAR_PER_MIN = 0.004
-"""Doors and draughts: variance of the air per minute, K²."""
+PASSING_LASTS_MIN = 12.0
+"""So is a draught."""
 SLOPE_VAR_PER_MIN = 1.2e-5
 """Variance gained by the slope per minute, (K/min)² per min."""
 FIRST_SLOPE_VAR = 0.02**2
+FIRST_READ_VAR = 0.2**2
+"""How well a thermometer tells the air at the bottles, K², before it is learned."""
+FIRST_RESTLESS = 0.004
+"""Variance per minute that the level gains, K², before it is learned; the passing part gains
+PASSING_SHARE times as much."""
+PASSING_SHARE = 2.0
 UNKNOWN_VAR_PER_MIN = 0.02
 """Variance per minute of an air temperature that nobody reads, K²."""
+READ_FLOOR_VAR, RESTLESS_FLOOR = 0.03**2, 0.0004
+FIRST_INFORMATION = 2.0
+FORGETTING = 0.998
+MOST_SURPRISE = 12.0
+"""Squared surprise past which a temperature teaches no more: a door is not the usual."""
 
 
 class Air:
-    """Air temperature as level and slope, with the gas temperature for each lag in use."""
+    """Air temperature as level, slope and passing part, with the gas temperature for each lag in use."""
 
-    __slots__ = ("at_s", "gas", "read_s", "slope", "temp", "v00", "v01", "v11")
+    __slots__ = (
+        "at_s", "gas", "level", "passing", "read_info", "read_s", "read_var", "restless", "restless_info",
+        "slope", "v00", "v01", "v02", "v11", "v12", "v22",
+    )  # fmt: skip
 
     def __init__(self, lags_min: tuple[float, ...]) -> None:
-        self.gas: dict[float, float | None] = dict.fromkeys(lags_min)
-        self.temp: float | None = None
-        self.slope = 0.0
-        self.v00 = self.v01 = 0.0
+        self.gas: dict[float, float] = dict.fromkeys(lags_min, math.nan)
+        self.level = math.nan
+        self.slope = self.passing = 0.0
+        self.v00 = self.v01 = self.v02 = self.v12 = self.v22 = 0.0
         self.v11 = FIRST_SLOPE_VAR
+        self.read_var, self.read_info = FIRST_READ_VAR, FIRST_INFORMATION
+        self.restless, self.restless_info = FIRST_RESTLESS, FIRST_INFORMATION
         self.at_s = 0.0
         self.read_s: float | None = None
 
@@ -44,40 +59,71 @@ class Air:
         twin.gas = dict(self.gas)
         return twin
 
+    @property
+    def temp_c(self) -> float | None:
+        """The air temperature at the last reading, smoothed; None before the first."""
+        return None if self.read_s is None else self.level + self.passing
+
     def read(self, at_s: float, temp_c: float) -> None:
         """Take in a temperature reading."""
-        if self.temp is None:
-            self.temp = temp_c
-            self.v00 = READ_SD_K * READ_SD_K
+        if self.read_s is None:
+            self.level, self.v00 = temp_c, self.read_var
             self.at_s = self.read_s = at_s
             self.gas = dict.fromkeys(self.gas, temp_c)
             return
-        before, since = self.temp, self.at_s
+        before, since = self.level + self.passing, self.at_s
         self._advance(at_s)
-        spread = self.v00 + READ_SD_K * READ_SD_K
-        innovation = temp_c - self.temp
-        k0, k1 = self.v00 / spread, self.v01 / spread
-        self.temp += k0 * innovation
-        self.slope += k1 * innovation
-        self.v11 -= k1 * self.v01
-        self.v01 *= 1.0 - k0
-        self.v00 *= 1.0 - k0
+        self._correct(temp_c - self.level - self.passing, max(0.0, at_s - since) / 60.0)
         self.read_s = at_s
-        self._ramp((at_s - since) / 60.0, before, self.temp)
+        self._ramp((at_s - since) / 60.0, before, self.level + self.passing)
 
     def _advance(self, to_s: float) -> None:
-        """Let time pass for level and slope; the gas is moved afterwards, along the ramp that was."""
+        """Let time pass for the air; the gas is moved afterwards, along the ramp that was."""
         minutes = (to_s - self.at_s) / 60.0
         self.at_s = to_s
-        if minutes <= 0.0 or self.temp is None:
+        if minutes <= 0.0:
             return
         fade = math.exp(-minutes / SLOPE_LASTS_MIN)
         reach = SLOPE_LASTS_MIN * (1.0 - fade)
-        self.temp += self.slope * reach
+        keep = math.exp(-minutes / PASSING_LASTS_MIN)
+        self.level += self.slope * reach
         self.slope *= fade
-        self.v00 += 2.0 * reach * self.v01 + reach * reach * self.v11 + LEVEL_VAR_PER_MIN * minutes
+        self.passing *= keep
+        self.v00 += 2.0 * reach * self.v01 + reach * reach * self.v11 + self.restless * minutes
         self.v01 = fade * (self.v01 + reach * self.v11)
+        self.v02 = keep * (self.v02 + reach * self.v12)
         self.v11 = fade * fade * self.v11 + SLOPE_VAR_PER_MIN * minutes
+        self.v12 *= fade * keep
+        passing = 0.5 * PASSING_SHARE * self.restless * PASSING_LASTS_MIN
+        self.v22 = keep * keep * self.v22 + passing * (1.0 - keep * keep)
+
+    def _correct(self, innovation: float, minutes: float) -> None:
+        """The Kalman update by one reading of level plus passing part."""
+        g0, g1, g2 = self.v00 + self.v02, self.v01 + self.v12, self.v02 + self.v22
+        spread = g0 + g2 + self.read_var
+        self._learn(minutes, innovation * innovation / spread, spread)
+        spread = g0 + g2 + self.read_var
+        self.level += g0 / spread * innovation
+        self.slope += g1 / spread * innovation
+        self.passing += g2 / spread * innovation
+        self.v00 -= g0 * g0 / spread
+        self.v01 -= g0 * g1 / spread
+        self.v02 -= g0 * g2 / spread
+        self.v11 -= g1 * g1 / spread
+        self.v12 -= g1 * g2 / spread
+        self.v22 -= g2 * g2 / spread
+
+    def _learn(self, minutes: float, surprise: float, spread: float) -> None:
+        """Learn how noisy the thermometer and how restless the air is; short gaps tell one, long the other."""
+        half = 0.5 * (min(surprise, MOST_SURPRISE) - 1.0)
+        share = self.read_var / spread
+        self.read_info = FORGETTING * self.read_info + 0.5 * share * share
+        step = min(0.3, max(-0.3, half * share / self.read_info))
+        self.read_var = min(1.0, max(READ_FLOOR_VAR, self.read_var * math.exp(step)))
+        share = min(1.0, (1.0 + PASSING_SHARE) * self.restless * minutes / spread)
+        self.restless_info = FORGETTING * self.restless_info + 0.5 * share * share
+        step = min(0.5, max(-0.5, half * share / self.restless_info))
+        self.restless = min(1.0, max(RESTLESS_FLOOR, self.restless * math.exp(step)))
 
     def _ramp(self, minutes: float, start: float, end: float) -> None:
         """Move the gas along a straight line of the air from start to end."""
@@ -85,39 +131,51 @@ class Air:
             return
         rate = (end - start) / minutes
         for lag, gas in self.gas.items():
-            if gas is not None:
-                behind = gas - (start - rate * lag)
-                self.gas[lag] = end - rate * lag + behind * math.exp(-minutes / lag)
+            behind = gas - (start - rate * lag)
+            self.gas[lag] = end - rate * lag + behind * math.exp(-minutes / lag)
 
     def gas_at(self, to_s: float, lag: float) -> float | None:
-        """Gas temperature at a time not before the last reading, as the trend goes on."""
-        gas = self.gas.get(lag)
-        if gas is None or self.temp is None:
+        """Gas temperature at a time not before the last reading, as trend and draught go on."""
+        if self.read_s is None:
             return None
         minutes = max(0.0, (to_s - self.at_s) / 60.0)
-        final = self.temp + self.slope * SLOPE_LASTS_MIN
-        swing = self.slope * SLOPE_LASTS_MIN / (1.0 - lag / SLOPE_LASTS_MIN)
-        trend = math.exp(-minutes / SLOPE_LASTS_MIN)
-        return final - swing * trend + (gas - final + swing) * math.exp(-minutes / lag)
-
-    def air_at(self, to_s: float) -> float | None:
-        """Air temperature at a time not before the last reading, as the trend goes on."""
-        if self.temp is None:
-            return None
-        minutes = max(0.0, (to_s - self.at_s) / 60.0)
-        return self.temp - self.slope * SLOPE_LASTS_MIN * math.expm1(-minutes / SLOPE_LASTS_MIN)
+        final = self.level + self.slope * SLOPE_LASTS_MIN
+        swing = -self.slope * SLOPE_LASTS_MIN / (1.0 - lag / SLOPE_LASTS_MIN)
+        passing = self.passing / (1.0 - lag / PASSING_LASTS_MIN)
+        own = self.gas[lag] - final - swing - passing
+        return (
+            final
+            + swing * math.exp(-minutes / SLOPE_LASTS_MIN)
+            + passing * math.exp(-minutes / PASSING_LASTS_MIN)
+            + own * math.exp(-minutes / lag)
+        )
 
     def unseen_var(self, from_s: float, to_s: float) -> float:
         """Variance (K²) of how far the gas may have moved between two times without being seen."""
         if self.read_s is None:
             return UNKNOWN_VAR_PER_MIN * max(0.0, to_s - from_s) / 60.0
         unseen_s = to_s - max(from_s, self.read_s)
-        return LEVEL_VAR_PER_MIN * max(0.0, unseen_s) / 60.0
+        return self.restless * max(0.0, unseen_s) / 60.0
 
-    def ahead_var(self, from_s: float, to_s: float) -> float:
-        """Variance (K²) of the air's change from one time to a later one, both after the last reading."""
-        minutes = max(0.0, (to_s - from_s) / 60.0)
-        if self.temp is None:
-            return UNKNOWN_VAR_PER_MIN * minutes
-        reach = -SLOPE_LASTS_MIN * math.expm1(-minutes / SLOPE_LASTS_MIN)
-        return reach * reach * self.v11 + LEVEL_VAR_PER_MIN * minutes + SLOPE_VAR_PER_MIN * minutes**3 / 3.0
+    def ahead_var(self, minutes: float, lag: float) -> float:
+        """Variance (K²) of the gas's change in the next minutes, as far as the trend does not tell it."""
+        fade = math.exp(-minutes / lag)
+        followed = max(0.0, minutes - 2.0 * lag * (1.0 - fade) + 0.5 * lag * (1.0 - fade * fade))
+        if self.read_s is None:
+            return UNKNOWN_VAR_PER_MIN * followed
+        a0, a1 = 1.0 - fade, minutes - lag * (1.0 - fade)
+        keep = math.exp(-minutes / PASSING_LASTS_MIN)
+        a2 = (keep - fade) / (1.0 - lag / PASSING_LASTS_MIN)
+        known = a0 * (a0 * self.v00 + 2.0 * (a1 * self.v01 + a2 * self.v02))
+        known += a1 * (a1 * self.v11 + 2.0 * a2 * self.v12) + a2 * a2 * self.v22
+        new = self.restless * followed + SLOPE_VAR_PER_MIN * a1**3 / 3.0
+        return known + new + PASSING_SHARE * self.restless * _passing_var(minutes, lag)
+
+
+def _passing_var(minutes: float, lag: float) -> float:
+    """Variance of the gas after white noise of unit strength into the passing part."""
+    fast, slow = 1.0 / lag, 1.0 / PASSING_LASTS_MIN
+    total = 0.5 / slow * -math.expm1(-2.0 * slow * minutes)
+    total -= 2.0 / (slow + fast) * -math.expm1(-(slow + fast) * minutes)
+    total += 0.5 / fast * -math.expm1(-2.0 * fast * minutes)
+    return max(0.0, total) / (1.0 - lag / PASSING_LASTS_MIN) ** 2

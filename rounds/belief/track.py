@@ -16,9 +16,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rounds.belief.priors import PRESSURE_X
+from rounds.belief.scales import WALK, Slopes
 
 if TYPE_CHECKING:
     from rounds.belief.priors import Prior
+    from rounds.belief.scales import Scales
     from rounds.gauss import Gauss
 
 SETTLE_MIN = 1.25
@@ -35,8 +37,10 @@ UNSEEN_VAR_PER_MIN = 4.0
 """Variance gained per minute beyond LONGEST_STEP_MIN."""
 FIRST_SD = 250.0
 """Level of a bottle never heard, linear cents around the target."""
-STUDENT_DOF = 4.0
-AGREE_SD = 3.0
+HUBER_SD = 2.0
+"""A surprise of more than this many standard deviations weighs no more than one of this many."""
+AGREE_SD = 3.5
+"""Past this many a reading weighs less and less, unless the next one agrees with it."""
 
 
 @dataclass(slots=True)
@@ -68,8 +72,8 @@ class Track:
 
     __slots__ = (
         "a00", "a01", "a02", "a03", "a04", "a11", "a12", "a13", "a14", "a22", "a23", "a24",
-        "a33", "a34", "a44", "at_s", "creep", "doubt", "jump_var", "leak", "level", "moved", "moves",
-        "pending", "per_k", "read_s", "readings", "settle", "settling", "suspect", "teff",
+        "a33", "a34", "a44", "at_s", "creep", "jump_var", "landed", "leak", "level", "moved", "moves",
+        "pending", "per_k", "read_s", "readings", "settle", "settling", "slopes", "suspect", "teff",
     )  # fmt: skip
 
     def __init__(self, prior: Prior) -> None:
@@ -92,10 +96,11 @@ class Track:
         self.settle = 0.0
         self.moves: list[Move] = []
         self.moved = False
+        self.landed = False
         self.jump_var = 0.0
         self.pending: list[Pending] = []
         self.suspect: float | None = None
-        self.doubt = 0.0
+        self.slopes = Slopes()
 
     def copy(self) -> Track:
         """An independent copy."""
@@ -104,6 +109,7 @@ class Track:
             setattr(twin, name, getattr(self, name))
         twin.moves = [Move(m.at_s, m.x) for m in self.moves]
         twin.pending = [Pending(p.key, p.coefficient) for p in self.pending]
+        twin.slopes = self.slopes.copy()
         return twin
 
     def regressors(self, to_s: float, teff: float | None) -> tuple[float, float, float, float]:
@@ -134,6 +140,7 @@ class Track:
         v4 = self.a14 * h1 + self.a24 * h2 + self.a34 * h3 + self.a44 * h4
         cross = self.a01 * h1 + self.a02 * h2 + self.a03 * h3 + self.a04 * h4
         self.a00 += 2.0 * cross + h1 * v1 + h2 * v2 + h3 * v3 + h4 * v4
+        self.slopes.var[WALK] += noise_var_per_min * minutes
         self.a00 += noise_var_per_min * minutes + temp_var * self.per_k * self.per_k
         if minutes > LONGEST_STEP_MIN:
             self.a00 += UNSEEN_VAR_PER_MIN * (minutes - LONGEST_STEP_MIN)
@@ -167,37 +174,25 @@ class Track:
                 self.moves[0].x += oldest.x
         self.moved = True
 
-    def lean_on_leak(self, prior: Gauss, group: Gauss) -> None:
-        """Replace the prior of the leak rate by the group's, as one more reading of the leak."""
+    def lean(self, index: int, prior: Gauss, group: Gauss) -> None:
+        """Replace the prior of a coefficient by its group's, as one more reading of that coefficient."""
         precision = 1.0 / group.var - 1.0 / prior.var
         if precision <= 0.0:
             return
         says = (group.mean / group.var - prior.mean / prior.var) / precision
-        self._gain_on_leak(says - self.leak, 1.0 / precision + self.a11)
+        row = self._row(index)
+        value = (self.leak, self.per_k, self.settling, self.creep)[index - 1]
+        spread = 1.0 / precision + row[index]
+        self._gain((says - value) / spread, spread, row)
 
-    def _gain_on_leak(self, innovation: float, spread: float) -> None:
-        normalised, inv = innovation / spread, 1.0 / spread
-        g0, g1, g2, g3, g4 = self.a01, self.a11, self.a12, self.a13, self.a14
-        self.level += g0 * normalised
-        self.leak += g1 * normalised
-        self.per_k += g2 * normalised
-        self.settling += g3 * normalised
-        self.creep += g4 * normalised
-        self.a00 -= g0 * g0 * inv
-        self.a01 -= g0 * g1 * inv
-        self.a02 -= g0 * g2 * inv
-        self.a03 -= g0 * g3 * inv
-        self.a04 -= g0 * g4 * inv
-        self.a11 -= g1 * g1 * inv
-        self.a12 -= g1 * g2 * inv
-        self.a13 -= g1 * g3 * inv
-        self.a14 -= g1 * g4 * inv
-        self.a22 -= g2 * g2 * inv
-        self.a23 -= g2 * g3 * inv
-        self.a24 -= g2 * g4 * inv
-        self.a33 -= g3 * g3 * inv
-        self.a34 -= g3 * g4 * inv
-        self.a44 -= g4 * g4 * inv
+    def _row(self, index: int) -> tuple[float, float, float, float, float]:
+        if index == 1:
+            return self.a01, self.a11, self.a12, self.a13, self.a14
+        if index == 2:
+            return self.a02, self.a12, self.a22, self.a23, self.a24
+        if index == 3:
+            return self.a03, self.a13, self.a23, self.a33, self.a34
+        return self.a04, self.a14, self.a24, self.a34, self.a44
 
     def land(self, x: float, var: float) -> None:
         """Air moved by an unknown amount, and the bottle now stands near x."""
@@ -207,19 +202,25 @@ class Track:
         self.jump(x - before, 0.0)
         self.a00 = var
         self.jump_var = jump_var
+        self.landed = True
+        self.slopes.land(var)
 
-    def read(self, x: float, var: float) -> Surprise:
+    def read(self, x: float, var: float, scales: Scales) -> Surprise:
         """Take in a reading, and tell how far it was from what was expected."""
         innovation = x - self.level
         spread = self.a00 + var
         surprise = innovation * innovation / spread
+        if self.landed:
+            scales.landed_at(x)
+            self.landed = False
+        scales.learn(self.slopes, innovation, self.a00, var)
         if self.moved:
             self.a00 = max(self.a00, 0.25 * innovation * innovation)
-        elif surprise > 1.0:
+        elif surprise > HUBER_SD * HUBER_SD:
             var = self._doubted(x, innovation, var, surprise)
         spread = self.a00 + var
         self._attribute_jump(innovation / spread)
-        self._gain(innovation / spread, spread)
+        self._gain(innovation / spread, spread, (self.a00, self.a01, self.a02, self.a03, self.a04))
         self.read_s = self.at_s
         self.readings += 1
         self.moved = False
@@ -234,8 +235,10 @@ class Track:
         if wild and agrees:
             self.a00 += innovation * innovation
             return var
-        weight = (STUDENT_DOF + 1.0) / (STUDENT_DOF + surprise)
-        return max(var, spread / weight - self.a00)
+        weight = HUBER_SD / math.sqrt(surprise)
+        if wild:
+            weight *= AGREE_SD * AGREE_SD / surprise
+        return spread / weight - self.a00
 
     def _attribute_jump(self, normalised: float) -> None:
         """Correct what settling and creep started from by the share of the innovation that was the jump."""
@@ -247,8 +250,8 @@ class Track:
             self.moves[-1].x += correction
         self.jump_var = 0.0
 
-    def _gain(self, normalised: float, spread: float) -> None:
-        g0, g1, g2, g3, g4 = self.a00, self.a01, self.a02, self.a03, self.a04
+    def _gain(self, normalised: float, spread: float, row: tuple[float, float, float, float, float]) -> None:
+        g0, g1, g2, g3, g4 = row
         self.level += g0 * normalised
         self.leak += g1 * normalised
         self.per_k += g2 * normalised
