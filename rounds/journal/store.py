@@ -119,9 +119,28 @@ class Journal:
 
     def append_many(self, events: Iterable[Event]) -> int:
         """Keep all of these or none; returns the newest id. An error raised by the iterable keeps none."""
+        return self.append_rows(map(to_row, events))
+
+    def append_rows(self, rows: Iterable[Row]) -> int:
+        """Keep all of these events, made ready by `to_row`, or none; returns the newest id."""
         with self._lock, told(self.path), self._transaction():
-            self._connection.executemany(_INSERT, map(to_row, events))
+            self._connection.executemany(_INSERT, rows)
             return self.last_id
+
+    def rows(self, start_s: float, end_s: float) -> Iterator[tuple[float, str, str, int]]:
+        """Events as they are stored, from a time through another, in order of happening."""
+        after_id = 0
+        query = (
+            "SELECT id, at_s, kind, fields, check_sum FROM events "
+            f"WHERE id > ? AND at_s BETWEEN ? AND ? ORDER BY id LIMIT {_BATCH}"
+        )
+        while True:
+            with self._lock, told(self.path):
+                found = self._connection.execute(query, (after_id, start_s, end_s)).fetchall()
+            yield from (row[1:] for row in found)
+            if len(found) < _BATCH:
+                return
+            after_id = found[-1][0]
 
     @contextlib.contextmanager
     def _transaction(self) -> Iterator[None]:

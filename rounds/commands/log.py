@@ -1,0 +1,227 @@
+"""`rounds log`: what happened, to read, to carry away, to bring in and to add to."""
+
+from __future__ import annotations
+
+import argparse
+import collections
+import sys
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from rounds.commands import common
+from rounds.errors import BadInput, RoundsError
+
+if TYPE_CHECKING:
+    import datetime
+    from collections.abc import Iterable
+
+    from rounds.report.logbook import Entry, Filter
+
+NEWEST = 100
+"""How many entries the table shows when nothing else is said."""
+MOST_NOTE_CHARS = 10_000
+
+
+def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command to the command line."""
+    parser = subparsers.add_parser(
+        "log",
+        help="read the rehearsal log, add to it, import and export it",
+        description="The rehearsal log. The table is in local time and shows the newest entries; "
+        "--csv and --json are in UTC and whole, and can be imported again.",
+    )
+    common.add_journal(parser)
+    _add_forms(parser)
+    _add_filters(parser)
+    parser.set_defaults(run=run)
+    inner = parser.add_subparsers(title="also", metavar="")
+    _register_add(inner)
+    _register_import(inner)
+    _register_export(inner)
+
+
+def _add_forms(parser: argparse.ArgumentParser) -> None:
+    forms = parser.add_mutually_exclusive_group()
+    forms.add_argument("--json", action="store_true", help="print one JSON document")
+    forms.add_argument("--csv", action="store_true", help="print CSV")
+    forms.add_argument("--md", action="store_true", help="print a Markdown table")
+
+
+def _add_filters(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--day", type=_day, metavar="YYYY-MM-DD", help="only this day, local time")
+    parser.add_argument("--place", metavar="TEXT", help="only at this place")
+    parser.add_argument("--round", metavar="ID", help="only this round")
+    parser.add_argument("--bottle", metavar="ID", help="only this bottle")
+    parser.add_argument("--take", metavar="NAME", help="only this take")
+    parser.add_argument("--kind", action="append", default=[], metavar="KIND", help="only this kind of event")
+    amount = parser.add_mutually_exclusive_group()
+    amount.add_argument("--last", type=_count, metavar="N", help="only the newest N")
+    amount.add_argument("--all", action="store_true", help=f"the whole table, not the newest {NEWEST}")
+
+
+def _inner_journal(parser: argparse.ArgumentParser) -> None:
+    # SUPPRESS: a --journal given before the inner command must not be overwritten by its default.
+    parser.add_argument("--journal", metavar="FILE", default=argparse.SUPPRESS, help=argparse.SUPPRESS)
+
+
+def _register_add(inner: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    parser = inner.add_parser("add", help="write a note into the log")
+    parser.add_argument("text", help="the note")
+    parser.add_argument("--bottle", metavar="ID", help="the bottle it is about")
+    parser.add_argument("--at", metavar="ISO", help="when it happened, if not now (ISO 8601, UTC)")
+    _inner_journal(parser)
+    parser.set_defaults(run=run_add)
+
+
+def _register_import(inner: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    parser = inner.add_parser(
+        "import",
+        help="bring in readings or an exported log",
+        description="Bring in a CSV of readings (columns at, bottle, cents or hz, temp_c, touched), or "
+        "what `rounds log --csv`, `--json` or `export` wrote. Lines that are in the journal already are "
+        "not kept twice.",
+    )
+    parser.add_argument("file", metavar="FILE")
+    common.add_rig(parser, required=False)
+    choice = parser.add_mutually_exclusive_group()
+    choice.add_argument("--keep-good", action="store_true", help="keep the good lines even if others are bad")
+    choice.add_argument(
+        "--all-or-none", action="store_true", help="keep nothing if a line is bad (the default)"
+    )
+    _inner_journal(parser)
+    parser.add_argument("--json", action="store_true", help="print one JSON document")
+    parser.set_defaults(run=run_import)
+
+
+def _register_export(inner: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    parser = inner.add_parser("export", help="write the whole log into a new file, to be imported elsewhere")
+    parser.add_argument("file", metavar="FILE", help="its ending says the form: .jsonl, .json, .csv or .md")
+    _inner_journal(parser)
+    parser.set_defaults(run=run_export)
+
+
+def _day(text: str) -> datetime.date:
+    import datetime
+
+    try:
+        day = datetime.date.fromisoformat(text)
+    except ValueError:
+        day = datetime.date.min
+    if not 1971 <= day.year <= 9000:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a day such as 2026-05-31")
+    return day
+
+
+def _count(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or not 0 < int(text[:9]) == int(text):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number from 1 up")
+    return int(text)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the log."""
+    from rounds.report import tables
+
+    with common.open_journal(args, read_only=True) as journal:
+        wanted = _filter(args)
+        machine = args.json or args.csv or args.md
+        most = args.last or (None if machine or args.all else NEWEST)
+        narrow = wanted.is_everything and most is not None
+        found: Iterable[Entry] = wanted.read(journal, max(0, journal.last_id - (most or 0)) if narrow else 0)
+        if most is not None:
+            found = collections.deque(found, most)
+            if narrow and journal.last_id > most:
+                print(f"the newest {most} of {journal.last_id} entries; --all shows all", file=sys.stderr)
+        writer = (
+            tables.write_json if args.json
+            else tables.write_csv if args.csv
+            else tables.write_markdown if args.md
+            else tables.write_table
+        )  # fmt: skip
+        writer(found, sys.stdout)
+    return 0
+
+
+def _filter(args: argparse.Namespace) -> Filter:
+    from rounds.report.days import bounds
+    from rounds.report.logbook import Filter
+
+    start_s, end_s = bounds(args.day) if args.day else (None, None)
+    return Filter(start_s, end_s, args.place, args.round, args.bottle, args.take, frozenset(args.kind))
+
+
+def run_add(args: argparse.Namespace) -> int:
+    """Write a note."""
+    from rounds.events import NoteWritten
+    from rounds.importing.readings import parse_time
+
+    if not args.text.strip() or len(args.text) > MOST_NOTE_CHARS:
+        raise BadInput(f"a note has 1 to {MOST_NOTE_CHARS} characters, not {len(args.text)}")
+    try:
+        at_s = parse_time(args.at) if args.at else time.time()
+    except ValueError as error:
+        raise BadInput(f"--at: {error}") from error
+    with common.open_journal(args) as journal:
+        journal.append(NoteWritten(at_s=at_s, text=args.text, bottle=args.bottle))
+    return 0
+
+
+def run_import(args: argparse.Namespace) -> int:
+    """Bring a file in."""
+    import json
+
+    from rounds.importing import BadLine, import_file
+
+    bad: list[dict[str, object]] = []
+
+    def on_bad(line: BadLine) -> None:
+        print(f"line {line.line}: {line.problem}", file=sys.stderr)
+        if args.json:
+            bad.append({"line": line.line, "problem": line.problem})
+
+    rig = common.load(args) if args.rig else None
+    with common.open_journal(args) as journal:
+        result = import_file(Path(args.file), journal, rig, keep_good=args.keep_good, on_bad=on_bad)
+    if args.json:
+        counts = {"kept": result.kept, "known": result.known, "events": result.events}
+        print(json.dumps({**counts, "bad": bad}))
+    else:
+        lines = f"{result.kept} lines kept, {result.known} known already, {result.bad} bad"
+        print(f"{lines}; {result.events} new events", file=sys.stderr)
+    return 0
+
+
+def run_export(args: argparse.Namespace) -> int:
+    """Write the whole log into a file."""
+    import os
+
+    from rounds.places import make_private_file
+    from rounds.report import tables
+    from rounds.report.logbook import Filter
+    from rounds.text import plain
+
+    writers = {
+        ".jsonl": tables.write_lines,
+        ".json": tables.write_json,
+        ".csv": tables.write_csv,
+        ".md": tables.write_markdown,
+    }
+    path = Path(args.file)
+    writer = writers.get(path.suffix.lower())
+    if writer is None:
+        raise BadInput(f"{plain(path)}: its ending must say the form: {', '.join(writers)}")
+    with common.open_journal(args, read_only=True) as journal:
+        try:
+            make_private_file(path)
+            with path.open("w", encoding="utf-8", newline="") as out:
+                writer(Filter().read(journal), out)
+                out.flush()
+                os.fsync(out.fileno())
+        except FileExistsError as error:
+            raise BadInput(f"{plain(path)}: there is a file already; name one that does not exist") from error
+        except OSError as error:
+            raise RoundsError(
+                f"{plain(path)}: it cannot be written ({error.strerror}); try elsewhere"
+            ) from error
+    return 0

@@ -1,0 +1,85 @@
+"""An event as one short sentence. Text of the player's passes through as written: faces make it safe."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rounds import events as ev
+from rounds.air import kpa_to_psi
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+
+def sentence(event: ev.Event) -> str:
+    """What happened, without when and without the bottle."""
+    worder = _WORDERS.get(type(event))
+    return worder(event) if worder else f"an event of a newer version ({ev.stored_kind(event)})"
+
+
+def signed(cents: float) -> str:
+    """Cents with their sign and word: `+4.5 sharp`."""
+    word = "sharp" if cents > 0.05 else "flat" if cents < -0.05 else "true"
+    return f"{cents:+.1f} {word}"
+
+
+def _strike(e: ev.Strike) -> str:
+    if e.verdict != "clear" or e.cents is None:
+        return f"struck: {e.verdict.replace('_', ' ')}"
+    doubt = "" if e.u95_cents is None else f" ±{e.u95_cents:.1f}"
+    return f"struck: {signed(e.cents)}{doubt}{', pump on' if e.pump_on else ''}{', in play' * e.playing}"
+
+
+def _air(e: ev.AirMoved) -> str:
+    if e.strokes is None:
+        return "air moved, how much is not known"
+    amount = f"{abs(e.strokes):g} stroke{'' if abs(e.strokes) == 1 else 's'}"
+    if e.strokes >= 0:
+        return f"{amount} added by {e.pump}" if e.pump else f"{amount} added"
+    return f"{amount} let out {'with ' + e.pump if e.pump else 'at the pin'}"
+
+
+def _opened(e: ev.RoundOpened) -> str:
+    pieces = f", for {', '.join(e.pieces)}" if e.pieces else ""
+    return f"round opened: {len(e.needed)} bottles needed{pieces}"
+
+
+def _closed(e: ev.RoundClosed) -> str:
+    worst = f", worst {e.worst_bottle} {signed(e.worst_cents)}" if e.worst_cents is not None else ""
+    ended = "finished" if e.finished else "left unfinished"
+    return f"round {ended}: {e.in_tune} of {e.needed} in tune, {e.connections} connections{worst}"
+
+
+def _take(what: str, worst: float | None, doubtful: tuple[str, ...]) -> str:
+    foreseen = "" if worst is None else f"; worst foreseen {worst:+.1f} cents"
+    return f"take {what}{foreseen}{'; doubtful: ' + ', '.join(doubtful) if doubtful else ''}"
+
+
+def _started(e: ev.SessionStarted) -> str:
+    return f"session started on {e.rig}"
+
+
+def _skipped(e: ev.Skipped) -> str:
+    return f"left out{': ' + e.reason if e.reason else ''}"
+
+
+_WORDERS: dict[type[ev.Event], Callable[..., str]] = {
+    ev.SessionStarted: _started,
+    ev.RoundOpened: _opened,
+    ev.RoundClosed: _closed,
+    ev.Strike: _strike,
+    ev.Connected: lambda e: f"{e.pump} on",
+    ev.Disconnected: lambda e: f"{e.pump} off",
+    ev.AirMoved: _air,
+    ev.Temperature: lambda e: f"air at {e.temp_c:.1f} °C",
+    ev.Gauge: lambda e: f"gauge {kpa_to_psi(e.gauge_kpa):.1f} psi ({e.gauge_kpa:.0f} kPa)",
+    ev.TakeStarted: lambda e: _take("started", e.worst_cents, e.doubtful),
+    ev.TakeStopped: lambda e: _take("stopped", e.worst_cents, e.doubtful),
+    ev.Sent: lambda e: f"sent to {'hear' if e.purpose == 'listen' else 'tune'} it",
+    ev.Accepted: lambda e: f"in tune at {e.cents:+.1f}",
+    ev.ShiftChosen: lambda e: f"reference shifted {e.shift_cents:+.1f} cents, saving {e.saves} connections",
+    ev.Skipped: _skipped,
+    ev.SteppedBack: lambda _: "went back to it",
+    ev.Replaced: lambda e: f"{e.part} replaced",
+    ev.NoteWritten: lambda e: f"note: {e.text}",
+}

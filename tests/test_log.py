@@ -1,0 +1,353 @@
+"""The log can be read, carried away and brought in again, and no cell or text of it does harm."""
+
+from __future__ import annotations
+
+import contextlib
+import csv
+import io
+import json
+import random
+from typing import TYPE_CHECKING
+
+import pytest
+from hypothesis import given, settings
+
+from rounds import cli
+from rounds.errors import BadInput
+from rounds.events import (
+    AirMoved,
+    Event,
+    NoteWritten,
+    RoundClosed,
+    RoundOpened,
+    SessionStarted,
+    Strike,
+    TakeStarted,
+    TakeStopped,
+    Temperature,
+)
+from rounds.importing import import_file
+from rounds.journal import Journal
+from rounds.report import tables
+from rounds.report.logbook import Filter, entries
+from rounds.rigfile import parse_rig
+from tests.test_journal import events as any_event
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    Run = Callable[..., tuple[int, str, str]]
+
+RIG = """
+[rig]
+name = "Two bottles (invented)"
+[[pump]]
+id = "hand"
+barrel_ml = 100
+[[bottle]]
+note = "A4"
+volume_ml = 1250
+position_cm = 0
+[[bottle]]
+note = "C5"
+volume_ml = 1250
+position_cm = 12
+"""
+
+
+@pytest.fixture
+def run(tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Run:
+    """Run a command on a journal of its own; gives exit code, stdout and stderr."""
+    monkeypatch.setattr(cli, "COMMANDS", ("log",))
+    monkeypatch.setenv("ROUNDS_HOME", str(tmp_path / "home"))
+    (tmp_path / "rig.toml").write_text(RIG)
+
+    def run(*argv: str) -> tuple[int, str, str]:
+        try:
+            code = cli.main(argv)
+        except SystemExit as error:
+            code = int(error.code or 0)
+        out, err = capsys.readouterr()
+        return code, out, err
+
+    return run
+
+
+def readings(tmp_path: Path, *lines: str, header: str = "at,bottle,cents,temp_c,touched") -> str:
+    path = tmp_path / "readings.csv"
+    path.write_text("\n".join((header, *lines)) + "\n")
+    return str(path)
+
+
+def journal_events(tmp_path: Path) -> list[Event]:
+    with Journal(tmp_path / "home" / "journal.db", read_only=True) as journal:
+        return [event for _, event in journal.events()]
+
+
+def test_a_row_becomes_what_the_tool_would_have_kept(run: Run, tmp_path: Path) -> None:
+    """2026-05-31T14:05:00Z is 1780236300 (Python's calendar.timegm); A4 + 100 cents is 440 x 2^(1/12)."""
+    path = readings(
+        tmp_path,
+        "2026-05-31T14:05:00Z,A4,100,21.5,0",
+        "2026-05-31T16:06:00+02:00,C5,-3.25,,1",
+        "2026-05-31 14:07:00,A4,0,,0",
+    )
+    code, out, _ = run("log", "import", path, "--rig", str(tmp_path / "rig.toml"))
+    assert (code, out) == (0, "")
+    warm, first, air, second, third = journal_events(tmp_path)
+    assert warm == Temperature(at_s=1780236300.0, temp_c=21.5, source="import")
+    assert isinstance(first, Strike)
+    assert (first.bottle, first.cents, first.u95_cents) == ("A4", 100.0, None)
+    assert first.hz == pytest.approx(466.1637615, abs=1e-6)
+    assert air == AirMoved(at_s=1780236360.0, bottle="C5", pump=None, strokes=None)
+    assert (second.at_s, third.at_s) == (1780236360.0, 1780236420.0)
+
+
+def test_hz_becomes_cents_and_rows_come_in_order_of_time(run: Run, tmp_path: Path) -> None:
+    path = readings(
+        tmp_path,
+        "2026-05-31T14:07:00Z,A4,441.0,0",
+        "2026-05-31T14:05:00Z,A4,440.0,0",
+        header="at,bottle,hz,touched",
+    )
+    assert run("log", "import", path, "--rig", str(tmp_path / "rig.toml"))[0] == 0
+    cents = [e.cents for e in journal_events(tmp_path) if isinstance(e, Strike)]
+    assert cents == pytest.approx([0.0, 3.9301584])
+
+
+BAD_ROWS = {
+    2: "yesterday,A4,0,,0",
+    3: "2026-05-31T14:05:00Z,A#4,0,,0",
+    4: "2026-05-31T14:05:00Z,A4,nan,,0",
+    5: "2026-05-31T14:05:00Z,A4,,,0",
+    6: "2026-05-31T14:05:00Z,A4,0,warm,0",
+    7: "2026-05-31T14:05:00Z,A4,0,,2",
+    8: "2026-05-31T14:05:00Z",
+    9: "2026-05-31,A4,0,,0",
+    10: "2026-05-31T14:05:00Z,A4,0,1e99,0",
+    11: '2026-05-31T14:05:00Z,"A4"x,0,,0',
+    12: "2026-05-31T14:05:00Z,\x1b[2JA4,0,,0",
+}
+
+
+def test_every_bad_row_is_named_and_none_is_kept(run: Run, tmp_path: Path) -> None:
+    path = readings(tmp_path, *BAD_ROWS.values(), "2026-05-31T14:05:00Z,A4,0,,0")
+    rig = str(tmp_path / "rig.toml")
+    code, out, err = run("log", "import", path, "--rig", rig)
+    assert (code, out) == (2, "")
+    named = [int(line.split(":")[0].removeprefix("line ")) for line in err.splitlines()[:-1]]
+    assert named == list(BAD_ROWS)
+    assert "did you mean 'A4'" in err
+    assert "\x1b" not in err
+    assert f"{len(BAD_ROWS)} lines cannot be used, so nothing was kept" in err
+    assert journal_events(tmp_path) == []
+    code, out, _ = run("log", "import", path, "--rig", rig, "--keep-good", "--json")
+    result = json.loads(out)
+    assert code == 0
+    assert [b["line"] for b in result["bad"]] == list(BAD_ROWS)
+    assert (result["kept"], len(journal_events(tmp_path))) == (1, 1)
+
+
+def test_an_open_quote_does_not_swallow_the_file_unseen(run: Run, tmp_path: Path) -> None:
+    path = readings(tmp_path, '"2026,A4,0,,0', *["2026-05-31T14:05:00Z,A4,0,,0"] * 3)
+    _, _, err = run("log", "import", path, "--rig", str(tmp_path / "rig.toml"))
+    assert "line 2: not CSV" in err
+    assert "lines to 5" in err
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"", "empty"),
+        (b"when,bottle,cents,touched\n", "column 'at' is missing"),
+        (b"at,bottle,cents,touched,touched\n", "twice"),
+        (b"at,bottle,touched\n", "'cents' (or 'hz') is missing"),
+        (b"\x00\xff\xfe\x01" * 100, "missing"),
+        (b'{"events": [1, 2', "not what"),
+    ],
+)
+def test_a_file_that_is_none_gets_one_sentence(run: Run, tmp_path: Path, content: bytes, said: str) -> None:
+    path = tmp_path / "some\x1bfile"
+    path.write_bytes(content)
+    for name in (str(path), str(tmp_path)):
+        code, _, err = run("log", "import", name, "--rig", str(tmp_path / "rig.toml"))
+        assert code == 2
+        assert len(err.splitlines()) == 1
+        assert "\x1b" not in err
+        assert name == str(tmp_path) or said in err
+
+
+def test_spreadsheets_with_semicolons_and_decimal_commas(run: Run, tmp_path: Path) -> None:
+    path = readings(
+        tmp_path, "2026-05-31T14:05:00Z;A4;3,5;20,5;1", ";;;;", header="\ufeffAt;Bottle;Cents;temp_c;touched"
+    )
+    assert run("log", "import", path, "--rig", str(tmp_path / "rig.toml"))[0] == 0
+    warm, _, strike = journal_events(tmp_path)
+    assert isinstance(warm, Temperature)
+    assert isinstance(strike, Strike)
+    assert (warm.temp_c, strike.cents) == (20.5, 3.5)
+
+
+def test_nothing_is_kept_twice(run: Run, tmp_path: Path) -> None:
+    rig = str(tmp_path / "rig.toml")
+    first = "2026-05-31T14:05:00Z,A4,1,20,1"
+    run("log", "import", readings(tmp_path, first, first), "--rig", rig)
+    assert len(journal_events(tmp_path)) == 6
+    more = readings(tmp_path, first, first, "2026-05-31T14:06:00Z,A4,2,20,0")
+    _, out, _ = run("log", "import", more, "--rig", rig, "--json")
+    assert json.loads(out) == {"kept": 1, "known": 2, "events": 2, "bad": []}
+
+
+def a_day() -> list[Event]:
+    t = 1780236300.0
+    return [
+        SessionStarted(at_s=t, rig="Two bottles", place="=Hall|'x'!A0"),
+        RoundOpened(at_s=t + 1, round_id="r1", downbeat_s=None, block_s=600.0, needed={"A4": 1.0}),
+        AirMoved(at_s=t + 2.1234567, bottle="A4", pump="hand", strokes=2.5),
+        Strike(at_s=t + 3, bottle="A4", verdict="clear", hz=441.0, cents=3.93, u95_cents=1.0),
+        RoundClosed(at_s=t + 4, round_id="r1", finished=True, connections=1, in_tune=1, needed=1),
+        TakeStarted(at_s=t + 5, take="-1+1"),
+        NoteWritten(
+            at_s=t + 6, text='@SUM(1)\n;=HYPERLINK("http://x");\t+1,"=2"\x1b[2J \u202eabc', bottle="+C5"
+        ),
+        TakeStopped(at_s=t + 7, take="-1+1", worst_cents=2.0, doubtful=("A4",)),
+    ]
+
+
+@pytest.mark.parametrize("form", ["csv", "json", "jsonl"])
+@settings(max_examples=15, deadline=None)
+@given(data=any_event)
+def test_out_and_in_is_the_same_journal(
+    tmp_path_factory: pytest.TempPathFactory, form: str, data: Event
+) -> None:
+    folder = tmp_path_factory.mktemp("trip")
+    kept = [*a_day(), data, data]
+    writer = {"csv": tables.write_csv, "json": tables.write_json, "jsonl": tables.write_lines}[form]
+    with Journal(folder / "a.db") as journal, (folder / "log").open("w", newline="") as out:
+        journal.append_many(kept)
+        writer(Filter().read(journal), out)
+    with Journal(folder / "b.db") as journal:
+        result = import_file(folder / "log", journal, None, keep_good=False, on_bad=print)
+        assert [e for _, e in journal.events()] == kept
+        assert result.events == len(kept)
+
+
+def test_no_cell_begins_a_formula_however_it_is_split() -> None:
+    out = io.StringIO()
+    tables.write_csv(entries(enumerate(a_day(), 1)), out)
+    cells = [cell for row in csv.reader(io.StringIO(out.getvalue())) for cell in row]
+    cells += [cell for line in out.getvalue().splitlines() for cell in line.replace("\t", ";").split(";")]
+    numbers = {"3.93", "441.0"}
+    assert [c for c in cells if c[:1] and c.lstrip()[:1] in "=+-@" and c not in numbers] == []
+    assert "'=Hall" in out.getvalue()
+    assert out.getvalue().replace("\n", "").isprintable()
+
+
+def test_table_and_markdown_cannot_disturb_a_terminal_or_a_page() -> None:
+    for writer in (tables.write_table, tables.write_markdown):
+        out = io.StringIO()
+        writer(entries(enumerate([*a_day(), NoteWritten(at_s=1e300, text="<script>| x")], 1)), out)
+        assert out.getvalue().replace("\n", "").isprintable()
+        assert len(out.getvalue().splitlines()) == len(a_day()) + 1 + (2 if "---" in out.getvalue() else 1)
+    assert "<script>" not in out.getvalue()
+
+
+def test_the_log_tells_place_round_and_take_and_filters_by_them(run: Run, tmp_path: Path) -> None:
+    with Journal(tmp_path / "home" / "journal.db") as journal:
+        journal.append_many(a_day())
+    found = json.loads(run("log", "--json")[1])["events"]
+    assert [e["round"] for e in found] == [None, "r1", "r1", "r1", "r1", None, None, None]
+    assert [e["take"] for e in found] == [None] * 5 + ["-1+1"] * 3
+    assert {e["place"] for e in found} == {"=Hall|'x'!A0"}
+    for options, ids in {
+        ("--round", "r1"): [2, 3, 4, 5],
+        ("--bottle", "A4"): [3, 4],
+        ("--take=-1+1",): [6, 7, 8],
+        ("--kind", "strike", "--kind", "note_written"): [4, 7],
+        ("--day", "2026-05-31"): [1, 2, 3, 4, 5, 6, 7, 8],
+        ("--day", "2026-06-02"): [],
+        ("--place", "elsewhere"): [],
+        ("--last", "2"): [7, 8],
+        ("--last", "1", "--bottle", "A4"): [4],
+    }.items():
+        assert [e["id"] for e in json.loads(run("log", "--json", *options)[1])["events"]] == ids
+    touched = list(csv.DictReader(io.StringIO(run("log", "--csv", "--kind", "strike")[1])))
+    assert [row["touched"] for row in touched] == ["1"]
+
+
+def test_the_table_shows_the_newest_with_their_setting(run: Run, tmp_path: Path) -> None:
+    with Journal(tmp_path / "home" / "journal.db") as journal:
+        journal.append(SessionStarted(at_s=0.0, rig="Two bottles", place="Barn"))
+        journal.append_many(Temperature(at_s=float(n), temp_c=20.0) for n in range(300))
+    _, out, err = run("log")
+    assert len(out.splitlines()) == 101
+    assert all("Barn" in line for line in out.splitlines()[1:])
+    assert "the newest 100 of 301" in err
+    assert len(run("log", "--all")[1].splitlines()) == 302
+
+
+def test_notes(run: Run, tmp_path: Path) -> None:
+    assert run("log", "add", "cap 3 hisses", "--bottle", "A4", "--at", "2026-05-31T14:05:00Z")[0] == 0
+    assert journal_events(tmp_path) == [
+        NoteWritten(at_s=1780236300.0, text="cap 3 hisses", bottle="A4"),
+    ]
+    assert run("log", "add", " ")[0] == 2
+    assert run("log", "add", "x", "--at", "noon")[0] == 2
+
+
+def test_export_makes_a_private_file_and_overwrites_none(run: Run, tmp_path: Path) -> None:
+    run("log", "add", "a note")
+    to = tmp_path / "out.jsonl"
+    assert run("log", "export", str(to))[0] == 0
+    assert to.stat().st_mode & 0o777 == 0o600
+    before = to.read_bytes()
+    assert run("log", "export", str(to))[0] == 2
+    assert run("log", "export", str(tmp_path / "out.xls"))[0] == 2
+    assert to.read_bytes() == before
+    other = str(tmp_path / "other.db")
+    assert run("log", "--journal", other, "import", str(to))[0] == 0
+    assert run("log", "import", str(to), "--journal", other)[0] == 0
+    with Journal(tmp_path / "other.db", read_only=True) as journal:
+        assert [e for _, e in journal.events()] == journal_events(tmp_path)
+
+
+def test_hand_made_events_are_checked_field_by_field(tmp_path: Path) -> None:
+    lines = [
+        '{"kind":"strike","at_s":"soon"}',
+        '{"kind":"strike","at_s":1,"bottle":"A4","verdict":"loud","hz":null,"cents":null,"u95_cents":null}',
+        '{"kind":"strike","at_s":1,"bottle":"A4","verdict":"clear","hz":true,"cents":null,"u95_cents":null}',
+        '{"kind":"temperature","at_s":1,"temp_c":1e999}',
+        '{"kind":"temperature","at_s":1,"temp_c":NaN}',
+        '{"kind":"temperature","at_s":1}',
+        '{"kind":"round_opened","at_s":1,"round_id":"r","downbeat_s":1,"block_s":1,"needed":{"A4":"x"}}',
+        '{"at_s":1}',
+        "[" * 100_000,
+        '{"kind":"temperature","at_s":1,"temp_c":20}',
+    ]
+    (tmp_path / "x.jsonl").write_text('{"kind":"temperature","at_s":2,"temp_c":21.0}\n' + "\n".join(lines))
+    bad: list[int] = []
+    with Journal(tmp_path / "j.db") as journal:
+        with pytest.raises(BadInput):
+            import_file(
+                tmp_path / "x.jsonl", journal, None, keep_good=False, on_bad=lambda b: bad.append(b.line)
+            )
+        assert bad == list(range(2, 11))
+        import_file(tmp_path / "x.jsonl", journal, None, keep_good=True, on_bad=lambda b: None)
+        assert [e for _, e in journal.events()] == [
+            Temperature(at_s=2.0, temp_c=21.0),
+            Temperature(at_s=1.0, temp_c=20.0),
+        ]
+
+
+def test_random_bytes_never_raise_anything_but_a_sentence(tmp_path: Path) -> None:
+    rig, rng = parse_rig(RIG), random.Random(6)
+    good = b"at,bottle,cents,temp_c,touched\n2026-05-31T14:05:00Z,A4,1,20,1\n"
+    with Journal(tmp_path / "j.db") as journal:
+        for _ in range(300):
+            data = bytearray(good)
+            for _ in range(rng.randrange(1, 6)):
+                data[rng.randrange(len(data))] = rng.randrange(256)
+            (tmp_path / "x").write_bytes(data)
+            with contextlib.suppress(BadInput):
+                import_file(tmp_path / "x", journal, rig, keep_good=rng.random() < 0.5, on_bad=lambda b: None)
