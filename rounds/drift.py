@@ -26,6 +26,8 @@ GRID_MIN = tuple(
 LIKELY_OUT = 0.5
 DOUBTFUL = 0.5
 """A bottle is named doubtful when it is at least this likely to be out at some moment of a take."""
+NAMED_FROM = 0.4
+"""Bottles at least this likely to be out are named in the reason for a round."""
 WORST_SDS = 1.0
 """The worst deviation told for a take is the mean's plus this many standard deviations."""
 
@@ -47,6 +49,7 @@ class BottleForecast:
 
     id: str
     group: Group
+    heard: bool
     at: tuple[At, ...]
     hold_min: float | None
     leaves_min: float | None
@@ -108,10 +111,14 @@ def _bottle(
     at = tuple(
         At(m, p.mean, p.sd, p.outside(tolerance, shift_cents)) for m, p in zip(minutes, points, strict=False)
     )
+    if not beliefs.heard(bottle_id):
+        return BottleForecast(bottle_id, bottle.group, False, at, None, None)
     later = points[len(minutes) :]
     chances = [p.outside(tolerance, shift_cents) - LIKELY_OUT for p in later]
     distances = [abs(p.mean - shift_cents) - tolerance for p in later]
-    return BottleForecast(bottle_id, bottle.group, at, first_crossing(chances), first_crossing(distances))
+    return BottleForecast(
+        bottle_id, bottle.group, True, at, first_crossing(chances), first_crossing(distances)
+    )
 
 
 def first_crossing(values: Sequence[float], grid: Sequence[float] = GRID_MIN) -> float | None:
@@ -132,6 +139,7 @@ def due(
     now_s: float,
     limit: float,
     shift_cents: float = 0.0,
+    temp_c: float | None = None,
 ) -> Due:
     """The first time at which the expected number of needed bottles out passes the limit.
 
@@ -142,39 +150,36 @@ def due(
         now_s: from when on.
         limit: the player's limit, in bottles.
         shift_cents: how far the reference is moved.
+        temp_c: the air temperature now, when it is known better than the beliefs tell.
     """
     heard = {i: w for i, w in needed.items() if beliefs.heard(i)}
     if not heard:
         return Due(None, "no needed bottle was heard yet", ())
-    chances = {i: _chances(rig, beliefs, i, now_s, shift_cents) for i in heard}
+    chances = {i: _chances(rig, beliefs, i, now_s, shift_cents, temp_c) for i in heard}
     total = [sum(chances[i][k] for i in heard) - limit for k in range(len(GRID_MIN))]
     crossing = first_crossing(total)
     if crossing is None:
         return Due(None, f"all hold for the next {HORIZON_MIN:.0f} min", ())
-    names = _most_doubtful(chances, crossing, limit)
+    names = _most_doubtful(chances, crossing)
     return Due(now_s + 60.0 * crossing, _reason(names, crossing), names)
 
 
-def _chances(rig: Rig, beliefs: Beliefs, bottle_id: str, now_s: float, shift_cents: float) -> list[float]:
+def _chances(
+    rig: Rig, beliefs: Beliefs, bottle_id: str, now_s: float, shift_cents: float, temp_c: float | None
+) -> list[float]:
     tolerance = rig.bottle(bottle_id).tolerance_cents
-    means, sds = beliefs.path(bottle_id, now_s, GRID_MIN)
+    means, sds = beliefs.path(bottle_id, now_s, GRID_MIN, temp_c)
     return [
         Gauss(float(m), float(s)).outside(tolerance, shift_cents) for m, s in zip(means, sds, strict=True)
     ]
 
 
-def _most_doubtful(chances: Mapping[str, list[float]], minutes: float, limit: float) -> tuple[str, ...]:
-    """The bottles that make up most of the expected number out, worst first, at most three."""
+def _most_doubtful(chances: Mapping[str, list[float]], minutes: float) -> tuple[str, ...]:
+    """The bottles to name at a moment: those likely out then, at most three, else the two likeliest."""
     index = next(k for k, m in enumerate(GRID_MIN) if m >= minutes)
     ranked = sorted(chances, key=lambda i: -chances[i][index])
-    names: list[str] = []
-    covered = 0.0
-    for bottle_id in ranked[:3]:
-        names.append(bottle_id)
-        covered += chances[bottle_id][index]
-        if covered >= 0.6 * limit:
-            break
-    return tuple(names)
+    likely = tuple(i for i in ranked if chances[i][index] >= NAMED_FROM)
+    return likely[:3] or tuple(ranked[:2])
 
 
 def _reason(names: tuple[str, ...], minutes: float) -> str:

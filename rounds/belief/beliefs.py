@@ -39,7 +39,8 @@ if TYPE_CHECKING:
     from rounds.rig import Rig
 
 COEFFICIENTS = ("leak", "per_k", "settling", "creep")
-HEAD = "head"
+HEAD, JOIN = "head", "join"
+"""What a pump head takes from a bottle as it comes off, and as it goes on."""
 OUT = "out"
 STROKE_DOUBT = 0.12
 """Relative sd of one stroke against the next of the same pump on the same bottle."""
@@ -176,24 +177,31 @@ class Beliefs:
     def _connected(self, event: ev.Connected) -> None:
         if self.on is not None and self.on != event.bottle:
             self._head_off(self.on)
-        if event.bottle in self.tracks:
+        if event.bottle in self.tracks and self.on != event.bottle:
             self.on = event.bottle
+            self._advance(event.bottle, self.tracks[event.bottle], event.at_s)
+            self._lose(event.bottle, JOIN)
 
     def _disconnected(self, event: ev.Disconnected) -> None:
         if event.bottle in self.tracks:
             self._advance(event.bottle, self.tracks[event.bottle], event.at_s)
-            self._head_off(event.bottle)
-        self._version += 1
+            if self.on == event.bottle:
+                self._head_off(event.bottle)
 
     def _head_off(self, bottle_id: str) -> None:
         """The head comes off the valve, and takes its air with it."""
         self.on = None
+        self._lose(bottle_id, HEAD)
+
+    def _lose(self, bottle_id: str, key: str) -> None:
+        """The little air that a connection costs. It is no air move that needs another strike."""
         track = self.tracks[bottle_id]
-        known = self._known(bottle_id, HEAD)
+        known = self._known(bottle_id, key)
         moved = track.moved
         track.jump(known.mean, known.var)
         track.moved = moved
-        track.pending.append(Pending(HEAD, 1.0))
+        track.pending.append(Pending(key, 1.0))
+        self._version += 1
 
     def _replaced(self, event: ev.Replaced) -> None:
         prior = self.priors.get(event.bottle)
@@ -218,7 +226,7 @@ class Beliefs:
 
     def _learned_prior(self, bottle_id: str, key: str) -> Gauss:
         prior = self.priors[bottle_id]
-        if key == HEAD:
+        if key in (HEAD, JOIN):
             return prior.head_x
         bottle = self.rig.bottle(bottle_id)
         pump = self.rig.pump(bottle.pump if key == OUT else key)

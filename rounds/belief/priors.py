@@ -39,8 +39,8 @@ GAIN_DOUBT = 0.35
 """Relative sd of the prior gain of a stroke."""
 LET_OUT_DOUBT = 0.6
 """Relative sd of the prior of a small let-out: it depends on the finger."""
-HEAD_ML = 4.0
-"""Dead volume of a pump head that escapes when it comes off."""
+HEAD_ML = 3.0
+"""What a pump head takes from the bottle as it goes on, and again as it comes off. A guess."""
 HEAD_DOUBT = 0.6
 
 _LEAK_PER_MIN: dict[Group, Gauss] = {

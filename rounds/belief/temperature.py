@@ -114,7 +114,7 @@ class Air:
         self.v22 -= g2 * g2 / spread
 
     def _learn(self, minutes: float, surprise: float, spread: float) -> None:
-        """Learn how noisy the thermometer and how restless the air is; short gaps tell one, long the other."""
+        """Learn how noisy the thermometer is (short gaps tell) and how restless the air (long ones)."""
         half = 0.5 * (min(surprise, MOST_SURPRISE) - 1.0)
         share = self.read_var / spread
         self.read_info = FORGETTING * self.read_info + 0.5 * share * share

@@ -1,0 +1,138 @@
+"""What the commands that look ahead share: the time they count from, and beliefs from the journal.
+
+Events are folded in order of their times, not of their ids: a session never writes a time that goes
+back, but an imported file may hold older days, or one bottle after the other.
+"""
+
+from __future__ import annotations
+
+import argparse
+import datetime
+import math
+import sys
+import time
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rounds.commands import common
+from rounds.errors import BadInput, RoundsError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from rounds.belief import Beliefs
+    from rounds.day import Day
+    from rounds.rig import Rig
+
+LEAST_TEMP_C, MOST_TEMP_C = -30.0, 60.0
+
+
+@dataclass(frozen=True)
+class Standing:
+    """All that looking ahead starts from."""
+
+    rig: Rig
+    beliefs: Beliefs
+    now_s: float
+    temp_c: float | None
+    """What the user or the thermometer says now; None: only the journal knows."""
+    needed: Mapping[str, float]
+    shift_cents: float
+
+
+def add_looking_ahead(parser: argparse.ArgumentParser) -> None:
+    """Add `--rig`, `--journal`, `--now`, `--temp` and `--piece`."""
+    common.add_rig(parser)
+    common.add_journal(parser)
+    parser.add_argument("--now", type=moment, metavar="ISO", help="the time to count from (ISO 8601)")
+    parser.add_argument("--temp", type=temperature, metavar="C", help="air temperature now, Celsius")
+    parser.add_argument(
+        "--piece", action="append", default=[], metavar="NAME", help="count only the bottles this needs"
+    )
+
+
+def moment(text: str) -> float:
+    """A time on the command line as UTC epoch seconds; without a zone it is UTC."""
+    try:
+        told = datetime.datetime.fromisoformat(text.strip())
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a time such as 2026-05-31T19:30:00Z") from None
+    if told.tzinfo is None:
+        told = told.replace(tzinfo=datetime.UTC)
+    return told.timestamp()
+
+
+def iso(at_s: float) -> str:
+    """A time as ISO 8601 in UTC."""
+    return datetime.datetime.fromtimestamp(at_s, datetime.UTC).isoformat().replace("+00:00", "Z")
+
+
+def temperature(text: str) -> float:
+    """An air temperature on the command line."""
+    try:
+        temp_c = float(text)
+    except ValueError:
+        temp_c = math.nan
+    if not LEAST_TEMP_C <= temp_c <= MOST_TEMP_C:
+        raise argparse.ArgumentTypeError(f"{text!r} is not an air temperature in degrees Celsius")
+    return temp_c
+
+
+def minutes(text: str) -> float:
+    """A number of minutes on the command line."""
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not 0.0 <= value <= 1440.0:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number of minutes from 0 to 1440")
+    return value
+
+
+def standing(args: argparse.Namespace) -> Standing:
+    """Everything that is believed at `--now` (the clock's time when not given)."""
+    from rounds.belief import Beliefs
+    from rounds.day import Day
+
+    rig = common.load(args)
+    now_s = time.time() if args.now is None else args.now
+    with common.open_journal(args, read_only=True) as journal:
+        events = [event for _, event in journal.events() if event.at_s <= now_s]
+    events.sort(key=lambda event: event.at_s)
+    day = Day()
+    for event in events:
+        day = day.after(event)
+    return Standing(
+        rig=rig,
+        beliefs=Beliefs.fold(rig, events),
+        now_s=now_s,
+        temp_c=_temp_now(args, rig),
+        needed=_needed(rig, args.piece, day),
+        shift_cents=day.shift_cents,
+    )
+
+
+def _temp_now(args: argparse.Namespace, rig: Rig) -> float | None:
+    """The temperature given, or that of the rig's thermometer when the time is the clock's."""
+    if args.temp is not None or args.now is not None:
+        return None if args.temp is None else float(args.temp)
+    from rounds.thermometer import read_thermometer
+
+    try:
+        return read_thermometer(rig.habits, time.time())
+    except RoundsError as error:
+        print(f"rounds: {error}", file=sys.stderr)
+        return None
+
+
+def _needed(rig: Rig, pieces: list[str], day: Day) -> dict[str, float]:
+    """Bottles and weights: of the pieces named, else of the latest round, else all."""
+    if pieces:
+        known = {p.name: p for p in rig.pieces}
+        for name in pieces:
+            if name not in known:
+                told = ", ".join(known) or "none"
+                raise BadInput(f"the rig has no piece {name!r}; it has {told}")
+        return rig.needed_for(tuple(known[name] for name in pieces))
+    latest = {i: w for i, w in day.needed.items() if rig.has_bottle(i)}
+    return latest or rig.needed_for(())

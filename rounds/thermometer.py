@@ -1,0 +1,97 @@
+"""The air temperature from a file or a command that the user names in the rig.
+
+Shell, not core: it opens files and runs programs. Whatever cannot be read is an error with a
+sentence, never a number: a missing temperature is missing. Degrees Celsius.
+"""
+
+from __future__ import annotations
+
+import re
+import shlex
+import subprocess
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from rounds.errors import BadInput, RoundsError
+from rounds.text import plain
+
+if TYPE_CHECKING:
+    from rounds.rig import Habits
+
+COMMAND_TIMEOUT_S = 5.0
+STALE_AFTER_S = 900.0
+"""A file that was not written for this long says nothing about now."""
+MOST_BYTES = 65536
+LEAST_C, MOST_C = -30.0, 60.0
+MILLIDEGREES_FROM = 1000.0
+"""Whole numbers from here on are thousandths of a degree, as kernel sensors give them."""
+_NUMBER = re.compile(r"[-+−]?\d+(?:[.,]\d+)?")
+
+
+def read_thermometer(habits: Habits, now_s: float) -> float | None:
+    """The temperature now; None when the rig names no thermometer.
+
+    Raises:
+        RoundsError: the file or command gives no usable temperature.
+    """
+    if habits.thermometer_command:
+        return temperature_in(_run(habits.thermometer_command), "the thermometer command")
+    if habits.thermometer_file:
+        return temperature_in(_read(habits.thermometer_file, now_s), habits.thermometer_file)
+    return None
+
+
+def temperature_in(text: str, whence: str) -> float:
+    """The last number of a text, in degrees Celsius.
+
+    Raises:
+        BadInput: there is none, or it is no air temperature.
+    """
+    found = _NUMBER.findall(text)
+    if not found:
+        raise BadInput(f"{plain(whence)} shows no number; it must end with degrees Celsius, such as 21.5")
+    value = float(found[-1].replace(",", ".").replace("−", "-"))
+    if abs(value) >= MILLIDEGREES_FROM and value.is_integer():
+        value /= 1000.0
+    if not LEAST_C <= value <= MOST_C:
+        raise BadInput(
+            f"{plain(whence)} shows {value:g}, which is no air temperature in Celsius "
+            f"({LEAST_C:g} to {MOST_C:g})"
+        )
+    return value
+
+
+def _read(path_text: str, now_s: float) -> str:
+    path = Path(path_text).expanduser()
+    try:
+        age_s = now_s - path.stat().st_mtime
+        with path.open("rb") as file:
+            text = file.read(MOST_BYTES).decode("utf-8", "replace")
+    except OSError as error:
+        raise BadInput(f"the thermometer file {plain(path)} cannot be read: {error.strerror}") from error
+    if age_s > STALE_AFTER_S:
+        raise RoundsError(
+            f"the thermometer file {plain(path)} was last written {age_s / 60.0:.0f} min ago; "
+            "is the thermometer still running?"
+        )
+    return text
+
+
+def _run(command: str) -> str:
+    """What a command prints. It is started directly, without a shell."""
+    try:
+        words = shlex.split(command)
+        done = subprocess.run(
+            words, capture_output=True, timeout=COMMAND_TIMEOUT_S, check=True, stdin=subprocess.DEVNULL
+        )
+    except subprocess.TimeoutExpired as error:
+        raise RoundsError(
+            f"the thermometer command gave no answer within {COMMAND_TIMEOUT_S:.0f} s: {plain(command)}"
+        ) from error
+    except subprocess.CalledProcessError as error:
+        raise RoundsError(
+            f"the thermometer command failed with status {error.returncode}: {plain(command)}"
+        ) from error
+    except (OSError, ValueError, IndexError) as error:
+        raise BadInput(f"the thermometer command cannot be run ({plain(error)}): {plain(command)}") from error
+    return done.stdout[:MOST_BYTES].decode("utf-8", "replace")
