@@ -246,6 +246,8 @@ def _reading(
     if tone is None or not tone.hz > 0.0:
         return blank
     u95 = u95_cents(tone)
+    if u95 > MAX_U95_CENTS and peak.level_db - parts.whole.floor_near(peak.hz) < MIN_SNR_DB:
+        return blank  # noise that was louder than before
     if verdict == "clear" and u95 > MAX_U95_CENTS:
         verdict = "unclear"
     target_hz = expectation.target_hz
