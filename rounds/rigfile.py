@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from rounds.rig import Bottle, Piece, Pump, Reference
 
 MOST_BYTES = 400_000
+MOST_LINE_CHARS = 2000
+"""Longer lines are refused unread: tomllib needs minutes for a key of some ten thousand dots."""
 MOST_BOTTLES = 500
 _SECTIONS = ("rig", "pump", "bottle", "piece")
 
@@ -74,6 +76,11 @@ def _text(path: Path) -> str:
 
 
 def _toml(text: str, path: str) -> dict[str, Any]:
+    long = next((i for i, line in enumerate(text.splitlines(), 1) if len(line) > MOST_LINE_CHARS), None)
+    if long is not None:
+        raise BadRig(
+            path, [f"line {long} is longer than {MOST_LINE_CHARS} characters; break it into several"]
+        )
     try:
         return tomllib.loads(text.replace("\r\n", "\n"))
     except RecursionError as error:
@@ -151,8 +158,12 @@ def rig_to_dict(rig: Rig) -> dict[str, Any]:
 
 def rig_to_toml(rig: Rig, heading: str = "") -> str:
     """The text of a rig file; each line of `heading` becomes a comment on top."""
-    comment = "".join(f"# {line}".rstrip() + "\n" for line in heading.splitlines())
-    return comment + ("\n" if comment else "") + tomli_w.dumps(rig_to_dict(rig))
+    data = rig_to_dict(rig)
+    parts = ["".join(f"# {line}".rstrip() + "\n" for line in heading.splitlines())]
+    parts.append("[rig]\n" + tomli_w.dumps(data.pop("rig")))
+    # Table by table, since tomli_w would write short ones on one line.
+    parts += [f"[[{key}]]\n{tomli_w.dumps(table)}" for key, tables in data.items() for table in tables]
+    return "\n".join(part for part in parts if part)
 
 
 def save_rig(rig: Rig, path: str | os.PathLike[str], *, heading: str = "", force: bool = False) -> None:
