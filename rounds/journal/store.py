@@ -212,6 +212,12 @@ class Journal:
             return None
         return Checkpoint(row[0], row[1])
 
+    def page_problems(self, most: int) -> list[str]:
+        """What SQLite finds wrong with the file's pages, at most so many sentences."""
+        with self._lock, told(self.path):
+            found = self._connection.execute(f"PRAGMA integrity_check({int(most)})").fetchall()
+        return [plain(line, 200) for (text,) in found if text != "ok" for line in text.splitlines()][:most]
+
     def backup(self, to: Path) -> None:
         """Copy the journal to a new file while it may be in use, by SQLite's online backup.
 

@@ -1,0 +1,86 @@
+"""`rounds journal`: is the journal whole, a copy of it, and what to save when it is not."""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+import json
+import sys
+import time
+from pathlib import Path
+
+from rounds.commands import common
+from rounds.errors import ExitCode
+
+
+def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command to the command line."""
+    parser = subparsers.add_parser("journal", help="check, copy or rescue the journal")
+    common.add_journal(parser)
+    inner = parser.add_subparsers(title="what to do", dest="journal_command", required=True, metavar="WHAT")
+    check = inner.add_parser("check", help="read every page and every event, and tell what is wrong")
+    common.add_json(check)
+    check.set_defaults(run=run_check)
+    backup = inner.add_parser("backup", help="copy the journal, even while a session runs")
+    backup.add_argument(
+        "file", nargs="?", metavar="FILE", help="the new file (default: one named by the time)"
+    )
+    backup.set_defaults(run=run_backup)
+    rescue = inner.add_parser("rescue", help="save what can be read of a damaged journal into a new one")
+    rescue.add_argument("file", metavar="FILE", help="the new journal")
+    rescue.set_defaults(run=run_rescue)
+    for one in (check, backup, rescue):
+        # SUPPRESS: a --journal given before the inner command must not be overwritten by its default.
+        one.add_argument("--journal", metavar="FILE", default=argparse.SUPPRESS, help=argparse.SUPPRESS)
+
+
+def run_check(args: argparse.Namespace) -> int:
+    """Check; exit code 1 when something is wrong."""
+    from rounds.journal.care import check
+    from rounds.places import journal_path
+    from rounds.report.tables import local
+    from rounds.text import plain
+
+    path = journal_path(args.journal)
+    found = check(path)
+    if args.json:
+        print(json.dumps({"journal": str(path), **dataclasses.asdict(found)}))
+    else:
+        print(f"{plain(path)}: {found.events} events" + (", whole" if not found.problems else ""))
+        if found.first_s is not None and found.last_s is not None:
+            print(f"from {local(found.first_s)} to {local(found.last_s)}")
+        if found.clock_back:
+            print(
+                f"the clock was set back {found.clock_back} times; events are kept in the order they happened"
+            )
+        for problem in found.problems:
+            print(problem)
+    return int(ExitCode.FAILED if found.problems else ExitCode.FINE)
+
+
+def run_backup(args: argparse.Namespace) -> int:
+    """Copy."""
+    from rounds.journal.faults import told
+    from rounds.places import data_folder, make_folder
+    from rounds.text import plain
+
+    with common.open_journal(args, read_only=True) as journal:
+        to = Path(args.file) if args.file else data_folder() / "backups" / time.strftime("%Y%m%d-%H%M%S.db")
+        if not args.file:
+            with told(to):
+                make_folder(to.parent)
+        journal.backup(to)
+    print(plain(to))
+    return 0
+
+
+def run_rescue(args: argparse.Namespace) -> int:
+    """Save what can be read."""
+    from rounds.journal.care import rescue
+    from rounds.places import journal_path
+    from rounds.text import plain
+
+    path = journal_path(args.journal)
+    saved = rescue(path, Path(args.file))
+    print(f"{saved.saved} events saved into {plain(args.file)}, {saved.lost} lost", file=sys.stderr)
+    return 0

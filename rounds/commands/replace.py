@@ -1,0 +1,42 @@
+"""`rounds replace`: a cap or a bottle was replaced, so a new history begins for it."""
+
+from __future__ import annotations
+
+import sys
+import time
+from typing import TYPE_CHECKING
+
+from rounds.commands import common
+
+if TYPE_CHECKING:
+    import argparse
+
+
+def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command to the command line."""
+    parser = subparsers.add_parser(
+        "replace",
+        help="say that a cap or a bottle was replaced",
+        description="Say that a cap or a bottle was replaced: what was learned of the old one is not "
+        "believed of the new one. Let all air out before you unscrew a cap, and never lean over it.",
+    )
+    parser.add_argument("bottle", metavar="BOTTLE")
+    part = parser.add_mutually_exclusive_group(required=True)
+    part.add_argument("--cap", dest="part", action="store_const", const="cap", help="the cap, with its valve")
+    part.add_argument("--bottle", dest="part", action="store_const", const="bottle", help="the whole bottle")
+    common.add_rig(parser, required=False)
+    common.add_journal(parser)
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Note the replacement; with a rig the bottle's name is checked."""
+    from rounds.events import Replaced
+    from rounds.text import plain
+
+    if args.rig:
+        common.known_bottle(common.load(args), args.bottle)
+    with common.open_journal(args) as journal:
+        journal.append(Replaced(at_s=time.time(), bottle=args.bottle, part=args.part))
+    print(f"{plain(args.bottle)}: a new history begins for its {args.part}.", file=sys.stderr)
+    return 0

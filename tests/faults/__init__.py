@@ -1,0 +1,1 @@
+"""Faults that are caused for real: killed processes, full disks, damaged pages."""
