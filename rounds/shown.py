@@ -1,0 +1,148 @@
+"""Signs, figures and spoken phrases that the screens and the plain sentences share.
+
+Pure. Figures (`3½`, `+12`) are for eyes, spoken phrases (`3 and a half strokes`) for a screen reader,
+which swallows signs and fractions. Strokes are counted in quarters: a hand knows no finer measure.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from rounds.words import strokes_in_words
+
+if TYPE_CHECKING:
+    from rounds.events import Verdict
+    from rounds.view import Act, Instruction, Standing
+
+SIGN: dict[Standing, str] = {
+    "in_tune": "=",
+    "sharp": "▲",
+    "flat": "▼",
+    "doubtful": "~",
+    "unheard": "?",
+    "skipped": "×",
+    "idle": "·",
+}
+"""One character a standing, each of another shape: colour is never the only difference."""
+
+WORD: dict[Standing, str] = {
+    "in_tune": "in tune",
+    "sharp": "sharp",
+    "flat": "flat",
+    "doubtful": "doubtful",
+    "unheard": "unheard",
+    "skipped": "left out",
+    "idle": "resting",
+}
+
+VERDICT_WORD: dict[Verdict, str] = {
+    "clear": "clear",
+    "quiet": "too quiet",
+    "other_bottle": "another bottle",
+    "two_ringing": "two bottles ring",
+    "unclear": "not clear",
+}
+
+_ORDER: dict[Act, str] = {
+    "strike": "STRIKE",
+    "connect": "PUMP",
+    "add": "ADD",
+    "release": "LET OUT",
+    "disconnect": "PUMP OFF",
+}
+MOVES_AIR: tuple[Act, ...] = ("connect", "add", "release")
+"""Acts that move air; `connect` puts the pump on and goes on to pump."""
+_SPOKEN_QUARTERS = ("", "a quarter", "a half", "three quarters")
+
+
+def whole_cents(cents: float) -> str:
+    """`+12`, `−3`, `0`: for the rails, where there is no room for decimals."""
+    size = f"{abs(cents):.0f}"
+    return size if size == "0" else ("+" if cents > 0 else "−") + size
+
+
+def uncertainty_figure(u95_cents: float) -> str:
+    """`±1.8` below ten cents, `±14` above."""
+    return f"±{u95_cents:.0f}" if u95_cents >= 9.95 else f"±{u95_cents:.1f}"
+
+
+def quarters(strokes: float) -> int:
+    """A number of strokes in quarters, sign dropped; anything above nothing is at least one."""
+    count = round(abs(strokes) * 4)
+    return max(count, 1) if strokes else 0
+
+
+def strokes_phrase(strokes: float) -> str:
+    """`3½ strokes`, `½ of a stroke`, `1 stroke`."""
+    count = quarters(strokes)
+    if 0 < count < 4:
+        return f"{strokes_in_words(count / 4)} of a stroke"
+    return f"{strokes_in_words(strokes)} stroke{'' if count == 4 else 's'}"
+
+
+def strokes_spoken(strokes: float) -> str:
+    """`3 and a half strokes`, `a quarter of a stroke`: no sign that a reader may swallow."""
+    whole, rest = divmod(quarters(strokes), 4)
+    if whole and rest:
+        return f"{whole} and {_SPOKEN_QUARTERS[rest]} strokes"
+    if rest:
+        return "half a stroke" if rest == 2 else f"{_SPOKEN_QUARTERS[rest]} of a stroke"
+    return f"{whole} stroke{'' if whole == 1 else 's'}"
+
+
+def cents_spoken(cents: float, u95_cents: float | None = None) -> str:
+    """`12 cents sharp, give or take 2`."""
+    size = abs(cents)
+    figure = f"{size:.0f}" if size >= 9.95 else f"{size:.1f}".removesuffix(".0")
+    if figure == "0":
+        text = "dead on"
+    else:
+        text = f"{figure} cent{'' if figure == '1' else 's'} {'sharp' if cents > 0 else 'flat'}"
+    if u95_cents is None:
+        return text
+    return f"{text}, give or take {f'{u95_cents:.0f}' if u95_cents >= 1.95 else f'{u95_cents:.1f}'}"
+
+
+def clock(seconds: float) -> str:
+    """`7:40`, `1:02:10`, `−0:20` once it has passed."""
+    total = math.ceil(abs(seconds)) if seconds > 0 else math.floor(abs(seconds))
+    minutes, secs = divmod(int(total), 60)
+    hours, minutes = divmod(minutes, 60)
+    figure = f"{hours}:{minutes:02d}:{secs:02d}" if hours else f"{minutes}:{secs:02d}"
+    return f"−{figure}" if seconds < 0 and total else figure
+
+
+def minutes_figure(seconds: float) -> str:
+    """`under 1 min`, `6 min`: an estimate has no seconds."""
+    minutes = round(seconds / 60.0)
+    return f"{minutes} min" if minutes else "under 1 min"
+
+
+def duration_spoken(seconds: float) -> str:
+    """`7 minutes 40 seconds`, `2 hours 5 minutes`; seconds only below ten minutes."""
+    total = max(0, round(seconds))
+    hours, rest = divmod(total, 3600)
+    minutes, secs = divmod(rest, 60)
+    shown = [(hours, "hour"), (minutes, "minute"), (secs if total < 600 else 0, "second")]
+    words = [f"{n} {name}{'' if n == 1 else 's'}" for n, name in shown if n]
+    return " ".join(words) or "no time"
+
+
+def order(instruction: Instruction) -> str:
+    """The act as the few words that are painted large beside the bottle: `PUMP 3½`, `LET OUT ¼`, `STRIKE`."""
+    words = _ORDER.get(instruction.act)
+    if words is None:
+        return instruction.headline.rpartition(": ")[2].upper()
+    if instruction.act not in MOVES_AIR or not instruction.strokes:
+        return words
+    return f"{words} {strokes_in_words(instruction.strokes)}"
+
+
+def air_way(instruction: Instruction) -> str:
+    """How the air moves: `in, by the pump`, `out, by the pin`; empty when none is to move."""
+    if instruction.act not in MOVES_AIR or not instruction.strokes:
+        return ""
+    if instruction.strokes > 0:
+        return "in, by the pump"
+    return "out, by the pin" if instruction.pump is None else "out, by the pump's valve"

@@ -1,0 +1,1 @@
+"""The screens. `controller` and `lettering` import no Textual, so the plain face may use them."""

@@ -1,0 +1,286 @@
+"""The app: keys become intents, the view becomes paint, and time ticks once a second.
+
+Painting is cheap and idempotent: after every key, wake and tick the whole view is handed to the
+screen on top, and each widget repaints only if its own value changed. During a take nothing is
+painted at all, and nothing sounds.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
+
+from textual.app import App, SystemCommand
+from textual.binding import Binding
+
+from rounds.errors import RoundsError
+from rounds.text import plain
+from rounds.tui import models, themes
+from rounds.tui.intents import BY_NAME, INTENTS, PAGES, Intent
+from rounds.tui.messages import Changed
+from rounds.tui.reminders import Reminder, desktop_notice, window_title
+from rounds.tui.screens import dialogs
+from rounds.tui.screens.cautions import CautionScreen
+from rounds.tui.screens.home import HomeScreen
+from rounds.tui.screens.page import Page
+from rounds.tui.widgets.keyline import Key
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
+    from textual.screen import Screen
+
+    from rounds.tui.controller import Controller
+    from rounds.tui.screens.dialogs import Ask
+    from rounds.tui.widgets.painted import Painted
+    from rounds.view import View
+
+Answer = TypeVar("Answer")
+TICK_S = 1.0
+ANSWER_TICKS = 8
+"""An answer to the player stays this many seconds."""
+
+
+COLUMNS = [(0, "-narrow"), (80, "-usual"), (116, "-wide")]
+ROWS = [(0, "-low"), (16, "-short"), (24, "-even"), (36, "-tall"), (50, "-huge")]
+"""Where the layout changes; rounds.tcss says how."""
+
+
+class RoundsApp(App[int]):
+    """The screens over one controller."""
+
+    TITLE = "rounds"
+    CSS_PATH = "rounds.tcss"
+    HORIZONTAL_BREAKPOINTS = COLUMNS
+    VERTICAL_BREAKPOINTS = ROWS
+    BINDINGS: ClassVar = [Binding(i.keys, i.action, i.title, show=False) for i in INTENTS]
+
+    def __init__(self, controller: Controller) -> None:
+        super().__init__()
+        self.controller = controller
+        self.reminder = Reminder()
+        self.bell_on = True
+        self.answer = ""
+        self._answer_left = 0
+        self._title = ""
+        for theme in themes.THEMES:
+            self.register_theme(theme)
+        self.theme = themes.PLAIN.name if self.no_color else themes.DARK.name
+
+    def get_default_screen(self) -> Screen[None]:
+        """The home screen."""
+        return HomeScreen()
+
+    def on_mount(self) -> None:
+        """Start listening to the controller and to the clock; cautions come first at the first run."""
+        self.controller.attach(self._wake)
+        self.set_interval(TICK_S, self._second)
+        self.call_after_refresh(self.repaint)
+        if self.controller.first_run:
+            self.push_screen(CautionScreen(first=True), lambda _: self.controller.accept_cautions())
+
+    def _wake(self) -> None:
+        """Called from any thread."""
+        self.post_message(Changed())
+
+    def on_changed(self) -> None:
+        """Another thread left something."""
+        self._step()
+
+    def _second(self) -> None:
+        self._answer_left = max(0, self._answer_left - 1)
+        if not self._answer_left:
+            self.answer = ""
+        self._step()
+
+    def _step(self) -> None:
+        try:
+            self.controller.tick()
+        except RoundsError as error:
+            self.say(str(error))
+        self.repaint()
+
+    # Painting
+
+    @property
+    def page(self) -> Page | None:
+        """The page on top, if it is not the round."""
+        return self.screen if isinstance(self.screen, Page) else None
+
+    def repaint(self) -> None:
+        """Hand the view to the screen on top, and remind outside the screen where it is time."""
+        view = self.controller.view()
+        if view.mode == "take" and self.page is not None:
+            self.pop_screen()
+            self.call_after_refresh(self.repaint)
+        elif isinstance(self.screen, HomeScreen):
+            self.screen.paint(view, self.controller, self.answer, self.keys_for(view))
+        elif self.page is not None and self.page.is_mounted:
+            self.page.show(self.controller, self.keys_for(view), self.answer)
+        self._remind(view)
+
+    def _remind(self, view: View) -> None:
+        title = window_title(view)
+        if title != self._title:
+            self._title = title
+            self._write_title(title)
+        if self.reminder.rings(view) and self.bell_on:
+            self.bell()
+            if not self.is_headless:
+                desktop_notice(view.due.reason or "the next round is due")
+
+    def _write_title(self, title: str) -> None:
+        """Textual has no call for the terminal's own title; OSC 2 is what terminals understand."""
+        if self._driver is not None and not self.is_headless:
+            self._driver.write(f"\x1b]2;{plain(title, 60)}\x07")
+
+    def keys_for(self, view: View) -> tuple[Key, ...]:
+        """The keys that can work now, the most useful first."""
+        on_page = self.page is not None
+        can = [i for i in INTENTS if i.can(view) and (i.anywhere or not on_page)]
+        return tuple(Key(i.cap, i.word, i.action) for i in can)
+
+    def say(self, answer: str) -> None:
+        """Show a sentence to the player for some seconds."""
+        self.answer = plain(answer, 240)
+        self._answer_left = ANSWER_TICKS
+
+    # Intents
+
+    def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
+        """The palette: what can work now, and nothing else."""
+        view = self.controller.view()
+        for intent in INTENTS:
+            if intent.can(view) and intent.name != "search":
+                yield SystemCommand(intent.title, intent.help, self._runner(intent))
+
+    def _runner(self, intent: Intent) -> Callable[[], None]:
+        return lambda: self.action_intent(intent.name)
+
+    def action_intent(self, name: str) -> None:
+        """Carry out an intent by its name, or say why not."""
+        intent = BY_NAME[name]
+        view = self.controller.view()
+        if not intent.can(view):
+            if view.mode != "take":
+                self.say(f"{intent.title}: not now")
+                self.repaint()
+            return
+        if name in PAGES:
+            self._turn_to(name)
+        elif self.page is None or intent.anywhere:
+            getattr(self, f"_do_{name}")()
+
+    def ask(self, intent: Callable[[], None], done: str = "") -> None:
+        """Carry out an intent of the controller; say what was done, or why it could not be."""
+        self.answer = ""
+        try:
+            intent()
+        except RoundsError as error:
+            self.say(str(error))
+        else:
+            if done:
+                self.say(done)
+        self.repaint()
+
+    def _turn_to(self, name: str) -> None:
+        from rounds.tui.screens.help import HelpPage
+        from rounds.tui.screens.sound import SoundPage
+        from rounds.tui.screens.tables import HealthPage, LogPage, RigPage
+
+        if self.page is not None:
+            if name == self.page.NAME:
+                name = "now"
+            self.pop_screen()
+        made = {"log": LogPage, "health": HealthPage, "rig": RigPage, "sound": SoundPage, "help": HelpPage}
+        if name in made:
+            self.push_screen(made[name]())
+        self.call_after_refresh(self.repaint)
+
+    def _do_again(self) -> None:
+        self.ask(self.controller.repeat)
+
+    def _do_skip(self) -> None:
+        self.ask(self.controller.skip)
+
+    def _do_back(self) -> None:
+        self.ask(self.controller.back)
+
+    def _do_pump(self) -> None:
+        self.ask(self.controller.pump_toggle)
+
+    def _do_stroke_in(self) -> None:
+        self.ask(lambda: self.controller.air(1.0), "One stroke in.")
+
+    def _do_stroke_out(self) -> None:
+        self.ask(lambda: self.controller.air(-1.0), "One stroke out.")
+
+    def _do_take(self) -> None:
+        self.ask(self.controller.take_toggle)
+
+    def _do_end_round(self) -> None:
+        self.ask(self.controller.end_round)
+
+    def _inquire(self, dialog: Ask[Answer], act: Callable[[Answer], None], done: str = "") -> None:
+        """Ask the player something, and act on the answer."""
+
+        def answered(answer: Answer | None) -> None:
+            if answer is not None:
+                self.ask(lambda: act(answer), done)
+
+        self.push_screen(dialog, answered)
+
+    def _do_open_round(self) -> None:
+        c = self.controller
+        self._inquire(dialogs.ask_round(c.rig, c.local_minutes(), c.view().temp_c), c.open_round)
+
+    def _do_air(self) -> None:
+        self._inquire(dialogs.ask_air(), self.controller.air)
+
+    def _do_temperature(self) -> None:
+        c = self.controller
+        self._inquire(dialogs.ask_temperature(c.view().temp_c), c.temperature)
+
+    def _do_gauge(self) -> None:
+        c = self.controller
+        dialog = dialogs.ask_gauge(c.rig, c.view().instruction.bottle)
+        self._inquire(dialog, lambda g: c.gauge(g.bottle, g.psi))
+
+    def _do_note(self) -> None:
+        c = self.controller
+        self._inquire(dialogs.ask_note(c.rig), lambda n: c.note(n.text, n.bottle), "Noted.")
+
+    def _do_replaced(self) -> None:
+        c = self.controller
+        dialog = dialogs.ask_replaced(c.rig, c.view().instruction.bottle)
+        self._inquire(dialog, lambda r: c.replaced(r.bottle, r.part))
+
+    def _do_theme(self) -> None:
+        names = themes.NAMES
+        self.theme = names[(names.index(self.theme) + 1) % len(names)]
+
+    def _do_bell(self) -> None:
+        self.bell_on = not self.bell_on
+        self.say(f"Bell {'on' if self.bell_on else 'off'}.")
+        self.repaint()
+
+    def _do_cautions(self) -> None:
+        self.push_screen(CautionScreen(first=False))
+
+    def _do_search(self) -> None:
+        self.action_command_palette()
+
+    def _do_quit(self) -> None:
+        self.exit(0)
+
+    async def on_painted_pressed(self, event: Painted.Pressed) -> None:
+        """A key on the key line, or a bottle on the rails, was clicked."""
+        if event.value.startswith("intent("):
+            await self.run_action(event.value)
+        else:
+            self.say(models.chosen(self.controller.view(), event.value))
+            self.repaint()
+
+
+def run(controller: Controller) -> int:
+    """Run the screens until the player quits; the value is the exit code."""
+    return RoundsApp(controller).run() or 0

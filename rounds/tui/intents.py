@@ -1,0 +1,98 @@
+"""Everything a player can ask for: its key, its words, and when it can work.
+
+One table feeds the key line, the help, the command palette and the key bindings, so they cannot
+disagree; the plain face has a word for each of these (a test holds it so).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from rounds.view import View
+
+
+@dataclass(frozen=True)
+class Intent:
+    """One thing to ask for. Intents stand in the order of the key line."""
+
+    name: str
+    keys: str
+    cap: str
+    word: str
+    title: str
+    help: str
+    can: Callable[[View], bool]
+    anywhere: bool = False
+    """Works on the pages beside the round too."""
+
+    @property
+    def action(self) -> str:
+        """The app's action for it."""
+        return f"intent('{self.name}')"
+
+
+def _in_round(view: View) -> bool:
+    return view.mode == "round"
+
+
+def _at_bottle(view: View) -> bool:
+    return _in_round(view) and view.instruction.bottle is not None
+
+
+def _between(view: View) -> bool:
+    return view.mode == "between"
+
+
+def _no_take(view: View) -> bool:
+    return view.mode != "take"
+
+
+def _take(view: View) -> bool:
+    return view.mode in ("between", "take")
+
+
+def _always(view: View) -> bool:
+    return True
+
+
+INTENTS: tuple[Intent, ...] = (
+    Intent("open_round", "r", "r", "round", "Begin a round", "Say when the downbeat is.", _between),
+    Intent("again", "space", "space", "again", "Hear it again", "Forget the last strike.", _at_bottle),
+    Intent("skip", "s", "s", "skip", "Skip this bottle", "It is left out of this round.", _at_bottle),
+    Intent("back", "b,backspace", "b", "back", "Go back", "To the bottle before.", _in_round),
+    Intent("pump", "p", "p", "pump on/off", "Pump on or off", "The head went on, or came off.", _at_bottle),
+    Intent(
+        "stroke_in", "plus,equals_sign", "+", "stroke in", "One stroke in", "You pumped once.", _at_bottle
+    ),
+    Intent(
+        "stroke_out", "minus", "−", "let out", "One stroke out", "You let about a stroke out.", _at_bottle
+    ),
+    Intent("air", "a", "a", "air …", "Air moved", "Say how many strokes; minus is out.", _at_bottle),
+    Intent("take", "t", "t", "take", "Take on or cut", "While it runs nothing moves or sounds.", _take),
+    Intent("end_round", "e", "e", "end round", "End the round", "As it stands.", _in_round),
+    Intent("temperature", "c", "c", "°C", "Air temperature", "Enter it in °C.", _no_take),
+    Intent("gauge", "g", "g", "gauge", "Pressure gauge", "Enter what it reads, in psi.", _no_take),
+    Intent("note", "n", "n", "note", "Write a note", "About a bottle, or about the day.", _no_take),
+    Intent("replaced", "x", "x", "replaced", "Part replaced", "A new cap or bottle: new history.", _no_take),
+    Intent("now", "1,escape", "1", "now", "Now", "The round, or the wait for the next.", _no_take, True),
+    Intent("log", "2", "2", "log", "Log", "All that happened, newest first.", _no_take, True),
+    Intent("health", "3", "3", "health", "Health", "How each bottle has held.", _no_take, True),
+    Intent("rig", "4", "4", "rig", "Rig", "Bottles, pumps and pieces of your file.", _no_take, True),
+    Intent(
+        "sound", "5", "5", "sound", "Sound check", "Level, noise, and if the mic will do.", _no_take, True
+    ),
+    Intent("theme", "d", "d", "light/dark", "Light or dark", "Dark, light, no colours.", _no_take, True),
+    Intent("bell", "m", "m", "bell", "Bell on or off", "The bell when a round is due.", _no_take, True),
+    Intent("cautions", "f2", "F2", "cautions", "Cautions", "Air under pressure: read again.", _no_take, True),
+    Intent("search", "ctrl+p", "^p", "search", "Search", "Find a thing to do by its name.", _no_take, True),
+    Intent("quit", "q", "q", "quit", "Quit", "A round can be taken up again later.", _always, True),
+    Intent(
+        "help", "question_mark,f1", "?", "help", "Help", "Keys, signs, and how a round goes.", _no_take, True
+    ),
+)
+BY_NAME = {intent.name: intent for intent in INTENTS}
+PAGES = ("now", "log", "health", "rig", "sound", "help")

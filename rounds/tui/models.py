@@ -1,0 +1,208 @@
+"""From a `View` to what each widget paints. No rule is made here: only which field goes where."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rounds import shown
+from rounds.text import plain
+from rounds.tui.widgets.airline import AirModel
+from rounds.tui.widgets.bigclock import ClockModel
+from rounds.tui.widgets.lines import Said
+from rounds.tui.widgets.rails import RailsModel
+from rounds.tui.widgets.reading import ReadingModel
+from rounds.tui.widgets.slab import SlabModel
+from rounds.tui.widgets.stillness import StillModel
+from rounds.tui.widgets.strip import Fact, StripModel
+from rounds.words import signed_cents
+
+if TYPE_CHECKING:
+    from rounds.tui.controller import Level
+    from rounds.view import BottleView, View
+
+_PHASE = {"listen": "LISTEN", "visits": "TUNE", "verify": "HEAR AGAIN", "done": "DONE", "none": "ROUND"}
+_PATH_SHOWN = 8
+
+
+def slab(view: View) -> SlabModel:
+    """The instruction, large."""
+    told = view.instruction
+    return SlabModel(told.act, plain(told.bottle or "", 8), plain(shown.order(told), 40))
+
+
+def reading(view: View) -> ReadingModel:
+    """The newest strike and the air it asks for."""
+    heard = view.reading
+    if heard is None:
+        return ReadingModel(None, advice="No strike heard yet.")
+    name = plain(heard.bottle or heard.note or "?", 8)
+    return ReadingModel(
+        heard.verdict, name, heard.cents, heard.u95_cents, meaning(view), plain(heard.advice, 160)
+    )
+
+
+def meaning(view: View) -> str:
+    """What the reading asks for, in strokes where there are any."""
+    told, heard = view.instruction, view.reading
+    if heard is None or heard.bottle != told.bottle:
+        return ""
+    way = shown.air_way(told)
+    return f"{shown.strokes_phrase(told.strokes)} {way}" if way and told.strokes else plain(told.why, 80)
+
+
+def air(view: View) -> AirModel:
+    """The strokes to make."""
+    told = view.instruction
+    way = shown.air_way(told)
+    count = shown.quarters(told.strokes) if way and told.strokes else 0
+    return AirModel(count, way)
+
+
+def rails(view: View) -> RailsModel:
+    """Every bottle as it stands."""
+    return RailsModel(view.bottles, view.instruction.bottle, view.pump_on)
+
+
+def path(view: View) -> tuple[BottleView, ...]:
+    """The bottles of the path ahead, next first."""
+    ahead = [b for b in view.bottles if b.place_in_path is not None]
+    return tuple(sorted(ahead, key=lambda b: b.place_in_path or 0))
+
+
+def path_text(view: View) -> str:
+    """`then C4 ▼  G3 ▲ …`: what comes after the bottle in hand."""
+    ahead = [b for b in path(view) if b.id != view.instruction.bottle]
+    if not ahead:
+        return ""
+    names = "  ".join(f"{plain(b.id, 8)}{shown.SIGN[b.standing]}" for b in ahead[:_PATH_SHOWN])
+    more = len(ahead) - _PATH_SHOWN
+    return f"then  {names}" + (f"  and {more} more" if more > 0 else "")
+
+
+def why(view: View) -> tuple[Said, ...]:
+    """The sentences under the slab."""
+    told = view.instruction
+    sentence = f"{told.why}; {told.detail}" if told.detail and told.why else told.why or told.detail
+    return (Said(plain(sentence[:1].upper() + sentence[1:], 240), "bold"),)
+
+
+def caution(view: View) -> tuple[Said, ...]:
+    """What to mind where air goes in."""
+    text = plain(view.instruction.caution or "", 240)
+    return (Said(f"! {text}" if text else "", "$doubt"),)
+
+
+def said(view: View, level: Level, answer: str) -> tuple[Said, ...]:
+    """The one line at the foot: an answer to the player, a fault, a message, or the path ahead."""
+    if answer:
+        return (Said(answer, "bold $accent"),)
+    if level.state == "lost":
+        return (Said("! " + plain(level.words, 200), "bold $doubt"),)
+    if view.message:
+        return (Said("! " + plain(view.message, 200), "bold $doubt"),)
+    if view.sacrificed:
+        names = ", ".join(plain(b, 8) for b in view.sacrificed)
+        return (Said(f"! For want of time these stay out at the downbeat: {names}", "bold $doubt"),)
+    return (Said(path_text(view), "$faint"),)
+
+
+def round_strip(view: View, level: Level) -> StripModel:
+    """The heading of a round and its numbers."""
+    facts = []
+    if view.downbeat_in_s is not None:
+        late = view.downbeat_in_s < 0
+        facts.append(Fact("downbeat in", shown.clock(view.downbeat_in_s), loud=True, warn=late))
+    facts.append(Fact("to do", f"{view.left} of {view.needed}", loud=True))
+    facts.append(Fact("connections", str(view.connections)))
+    if view.seconds_left is not None:
+        facts.append(Fact("about", shown.minutes_figure(view.seconds_left)))
+    if view.shift_cents:
+        facts.append(Fact("A4", f"{signed_cents(view.shift_cents)} cents"))
+    return StripModel(_PHASE[view.phase], (*facts, *_weather(view), *_sound(level)))
+
+
+def _weather(view: View) -> tuple[Fact, ...]:
+    return () if view.temp_c is None else (Fact("", f"{view.temp_c:.0f} °C"),)
+
+
+def _sound(level: Level) -> tuple[Fact, ...]:
+    words = {"listening": "listening", "starting": "mic starting", "lost": "NO SOUND", "off": "mic off"}
+    return (Fact("", words[level.state], warn=level.state == "lost"),)
+
+
+def downbeat(view: View) -> ClockModel:
+    """The large clock beside the reading on a wide screen."""
+    left = "" if view.seconds_left is None else f" · {shown.minutes_figure(view.seconds_left)} of work left"
+    if view.downbeat_in_s is None:
+        return ClockModel(f"elapsed{left}", shown.clock(view.elapsed_s or 0.0))
+    late = view.downbeat_in_s < 0
+    return ClockModel(f"downbeat {'was' if late else 'in'}{left}", shown.clock(view.downbeat_in_s), late)
+
+
+def due(view: View) -> ClockModel:
+    """The countdown to the next round."""
+    if view.due.overdue:
+        return ClockModel("next round", "DUE NOW", warn=True)
+    if view.due.due_s is None:
+        return ClockModel("next round", "?")
+    return ClockModel("next round due in", shown.clock(view.due.due_s))
+
+
+def between_strip(view: View, level: Level) -> StripModel:
+    """The heading between rounds."""
+    facts = []
+    if view.downbeat_in_s is not None:
+        facts.append(Fact("downbeat in", shown.clock(view.downbeat_in_s), loud=True))
+    out = sum(b.standing in ("sharp", "flat") and b.needed for b in view.bottles)
+    doubtful = sum(b.standing == "doubtful" for b in view.bottles)
+    facts.append(Fact("out", str(out), loud=bool(out)))
+    facts.append(Fact("doubtful", str(doubtful)))
+    return StripModel("BETWEEN ROUNDS", (*facts, *_weather(view), *_sound(level)))
+
+
+_OUT = ("sharp", "flat", "doubtful", "unheard")
+
+
+def reasons(view: View) -> tuple[Said, ...]:
+    """Why the round is due then, and what would be done first."""
+    names = "  ".join(f"{plain(b.id, 8)}{shown.SIGN[b.standing]}" for b in first_ones(view)[:_PATH_SHOWN])
+    temp = "" if view.temp_c is not None else "No temperature yet: c tells it, and the forecast gets better."
+    return (
+        Said(plain(view.due.reason[:1].upper() + view.due.reason[1:], 240), "bold"),
+        Said(f"First: {names}" if names else "Nothing needs air now.", ""),
+        Said(temp, "$faint"),
+    )
+
+
+def first_ones(view: View) -> list[BottleView]:
+    """Bottles that would be done first: the path where there is one, else those soonest or already out."""
+    ahead = list(path(view))
+    if ahead:
+        return ahead
+    out = [b for b in view.bottles if b.needed and b.standing in _OUT]
+    return sorted(out, key=lambda b: (b.leaves_min is None, b.leaves_min or 0.0))
+
+
+def still(view: View) -> StillModel:
+    """The take: its name, and what was expected when it began."""
+    take = view.take
+    if take is None:
+        return StillModel("", "")
+    doubtful = ", ".join(plain(b, 8) for b in take.doubtful)
+    worst = "" if take.worst_cents is None else f"worst expected: {signed_cents(take.worst_cents)} cents"
+    return StillModel(
+        plain(take.name, 60), "; ".join(filter(None, (worst, doubtful and f"doubtful: {doubtful}")))
+    )
+
+
+def chosen(view: View, bottle_id: str) -> str:
+    """What is known of a bottle that was clicked."""
+    bottle = next((b for b in view.bottles if b.id == bottle_id), None)
+    if bottle is None:
+        return ""
+    parts = [f"{plain(bottle.id, 8)} {shown.WORD[bottle.standing]}"]
+    if bottle.cents is not None:
+        parts.append(f"{signed_cents(bottle.cents)} cents")
+    if bottle.leaves_min is not None:
+        parts.append(f"leaves in {bottle.leaves_min:.0f} min")
+    return plain(": ".join(filter(None, (", ".join(parts), bottle.reason))), 240)

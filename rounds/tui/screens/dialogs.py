@@ -1,0 +1,179 @@
+"""Questions to the player: one line to type, or the few lines that open a round.
+
+A dialog gives what was typed, read by `rounds.typed`; a line that cannot be read stays open with
+the reason beneath it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, ClassVar, Generic, TypeVar
+
+from textual.binding import Binding
+from textual.containers import Horizontal, VerticalScroll
+from textual.screen import ModalScreen
+from textual.widgets import Button, Input, Static
+
+from rounds import typed
+from rounds.errors import BadInput
+from rounds.tui.controller import RoundRequest
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from textual.app import ComposeResult
+
+    from rounds.events import Part
+    from rounds.rig import Rig
+
+Answer = TypeVar("Answer")
+
+
+@dataclass(frozen=True)
+class Field:
+    """One line to type: its name, what to put there, and what it holds at first."""
+
+    name: str
+    hint: str
+    value: str = ""
+
+
+class Ask(ModalScreen[Answer | None], Generic[Answer]):
+    """A heading, some fields, and two buttons; gives None when it was left."""
+
+    BINDINGS: ClassVar = [Binding("escape", "leave", "leave")]
+
+    def __init__(
+        self, heading: str, fields: tuple[Field, ...], read: Callable[[dict[str, str]], Answer]
+    ) -> None:
+        super().__init__()
+        self._heading, self._fields, self._read = heading, fields, read
+
+    def compose(self) -> ComposeResult:
+        """From top to bottom."""
+        with VerticalScroll(classes="sheet ask"):
+            yield Static(self._heading, classes="heading")
+            for field in self._fields:
+                yield Static(f"{field.name}  [dim]{field.hint}[/]", classes="label")
+                yield Input(field.value, name=field.name, compact=True)
+            yield Static("", classes="wrong")
+            with Horizontal(classes="buttons"):
+                yield Button("Enter: yes", id="yes", compact=True)
+                yield Button("Escape: leave", id="no", compact=True)
+
+    def on_mount(self) -> None:
+        """Start in the first field."""
+        self.query(Input).first().focus()
+
+    def on_input_submitted(self) -> None:
+        """Enter in any field answers."""
+        self._answer()
+
+    def on_button_pressed(self, event: Button.Pressed) -> None:
+        """A button was clicked."""
+        if event.button.id == "yes":
+            self._answer()
+        else:
+            self.action_leave()
+
+    def action_leave(self) -> None:
+        """Give nothing."""
+        self.dismiss(None)
+
+    def _answer(self) -> None:
+        values = {str(i.name): i.value for i in self.query(Input)}
+        try:
+            self.dismiss(self._read(values))
+        except BadInput as error:
+            self.query_one(".wrong", Static).update(f"! {error}")
+
+
+def ask_air() -> Ask[float]:
+    """How many strokes were moved."""
+    field = Field("strokes", "in as 3 or 2½, out as -1")
+    return Ask("Air moved", (field,), lambda v: typed.number(v["strokes"], "strokes", -200, 200))
+
+
+def ask_temperature(now_c: float | None) -> Ask[float]:
+    """The air temperature."""
+    field = Field("°C", "of the air at the bottles", "" if now_c is None else f"{now_c:.0f}")
+    return Ask("Air temperature", (field,), lambda v: typed.number(v["°C"], "temperature", -30, 60))
+
+
+@dataclass(frozen=True)
+class Gauged:
+    """A pressure read on a bottle."""
+
+    bottle: str
+    psi: float
+
+
+@dataclass(frozen=True)
+class About:
+    """Something said about a bottle (None: about the day)."""
+
+    bottle: str | None
+    text: str
+
+
+@dataclass(frozen=True)
+class Renewed:
+    """A part of a bottle that was replaced."""
+
+    bottle: str
+    part: Part
+
+
+def ask_gauge(rig: Rig, bottle: str | None) -> Ask[Gauged]:
+    """A pressure read on a bottle's gauge."""
+    fields = (Field("bottle", "which one", bottle or ""), Field("psi", "what the gauge reads"))
+
+    def read(values: dict[str, str]) -> Gauged:
+        return Gauged(typed.bottle(values["bottle"], rig), typed.number(values["psi"], "psi", 0, 200))
+
+    return Ask("Pressure gauge", fields, read)
+
+
+def ask_note(rig: Rig) -> Ask[About]:
+    """A note about a bottle or the day."""
+    fields = (Field("note", "what to remember"), Field("bottle", "empty: about the day"))
+
+    def read(values: dict[str, str]) -> About:
+        text, name = values["note"].strip(), values["bottle"].strip()
+        if not text:
+            raise BadInput("note: nothing is written")
+        return About(typed.bottle(name, rig) if name else None, text)
+
+    return Ask("Write a note", fields, read)
+
+
+def ask_replaced(rig: Rig, bottle: str | None) -> Ask[Renewed]:
+    """Which part of which bottle was replaced."""
+    fields = (Field("bottle", "which one", bottle or ""), Field("part", "cap or bottle", "cap"))
+
+    def read(values: dict[str, str]) -> Renewed:
+        return Renewed(typed.bottle(values["bottle"], rig), typed.part(values["part"]))
+
+    return Ask("A part was replaced", fields, read)
+
+
+def ask_round(rig: Rig, local_minutes: float, temp_c: float | None) -> Ask[RoundRequest]:
+    """What a new round needs to know."""
+    names = ", ".join(p.name for p in rig.pieces)
+    fields = (
+        Field("downbeat", "minutes from now, or a time as 19:30; empty: none"),
+        Field("minutes", "how long the playing lasts", f"{rig.habits.block_s / 60:.0f}"),
+        Field("°C", "of the air; empty: as last told", "" if temp_c is None else f"{temp_c:.0f}"),
+        Field("pieces", f"of: {names}; empty: all bottles" if names else "empty: all bottles"),
+    )
+    return Ask("Begin a round", fields, lambda v: _request(v, rig, local_minutes))
+
+
+def _request(values: dict[str, str], rig: Rig, local_minutes: float) -> RoundRequest:
+    minutes, temp = values["minutes"].strip(), values["°C"].strip()
+    return RoundRequest(
+        downbeat_in_s=typed.downbeat_in_s(values["downbeat"], local_minutes),
+        block_s=60.0 * typed.number(minutes, "minutes of playing", 1, 600) if minutes else None,
+        pieces=typed.pieces(values["pieces"], rig),
+        temp_c=typed.number(temp, "temperature", -30, 60) if temp else None,
+    )

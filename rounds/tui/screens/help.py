@@ -1,0 +1,74 @@
+"""Help: how a round goes with both hands full, the signs, and every key with what it does now."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from textual.containers import VerticalScroll
+from textual.content import Content
+from textual.widgets import Static
+
+from rounds import shown
+from rounds.tui.intents import INTENTS
+from rounds.tui.screens.page import Page
+from rounds.tui.widgets.rails import COLOUR
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from textual.widget import Widget
+
+    from rounds.tui.controller import Controller
+    from rounds.view import View
+
+HOW = (
+    "A round needs no keys. Do what the large words say, then strike: the strike moves the round on.",
+    "STRIKE: strike the bottle named in the box. PUMP 3½: pump head onto its valve, three and a half "
+    "strokes, strike. ADD: the same, the head is on already. LET OUT: press the pin of the valve (or the "
+    "pump's own valve) for about that many strokes of air, strike. PUMP OFF: straight off, strike.",
+    "A strike that belongs to another bottle is told as such and not believed. "
+    "Numbers on the rails are the path ahead; rail 1 is the one nearest you.",
+    "± is how far the true pitch may lie from the figure (19 times in 20).",
+)
+
+
+class HelpPage(Page):
+    """Scrolls; the keys that can work now are bright."""
+
+    HEADING, NAME = "HELP", "help"
+
+    def body(self) -> Iterable[Widget]:
+        """One long text."""
+        with VerticalScroll() as scroll:
+            scroll.can_focus = True
+        yield scroll
+
+    def on_mount(self) -> None:
+        """The text takes the arrow keys."""
+        scroll = self.query_one(VerticalScroll)
+        scroll.mount(Static(classes="help"))
+        scroll.focus()
+
+    def fill(self, controller: Controller) -> None:
+        """Write the text for what can work now."""
+        texts = self.query(".help").results(Static)
+        for text in texts:
+            text.update(help_text(controller.view()))
+
+
+def help_text(view: View) -> Content:
+    """The whole help as one text."""
+    parts: list[str | tuple[str, str]] = [("How a round goes", "bold $accent"), "\n"]
+    parts += [f"{line}\n" for line in HOW]
+    parts += ["\n", ("Signs", "bold $accent"), "\n"]
+    for standing, sign in shown.SIGN.items():
+        parts += [(f"{sign} {shown.WORD[standing]}   ", COLOUR[standing])]
+    parts += ["\n\n", ("Keys", "bold $accent"), ("  (faint: not now)", "$faint"), "\n"]
+    for intent in INTENTS:
+        live = intent.can(view)
+        parts += [
+            (f"{intent.cap:>6}  ", "bold $accent" if live else "$faint"),
+            (f"{intent.title:<16} ", "bold" if live else "$faint"),
+            (f"{intent.help}\n", "" if live else "$faint"),
+        ]
+    return Content.assemble(*parts)

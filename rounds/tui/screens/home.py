@@ -1,0 +1,163 @@
+"""The home screen: the round, the time between rounds, or a running take, one pane at a time."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.binding import Binding
+from textual.containers import Horizontal, Vertical
+from textual.screen import Screen
+
+from rounds.tui import models
+from rounds.tui.widgets.airline import AirLine
+from rounds.tui.widgets.bigclock import BigClock
+from rounds.tui.widgets.keyline import KeyLine
+from rounds.tui.widgets.lines import Lines
+from rounds.tui.widgets.plot import Plot
+from rounds.tui.widgets.rails import Rails
+from rounds.tui.widgets.reading import Reading
+from rounds.tui.widgets.ribbons import Ribbons, RibbonsModel
+from rounds.tui.widgets.slab import Slab
+from rounds.tui.widgets.stillness import Stillness
+from rounds.tui.widgets.strip import Strip
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from textual.app import ComposeResult
+
+    from rounds.tui.controller import Controller, DriftPath, Level
+    from rounds.tui.widgets.keyline import Key
+    from rounds.tui.widgets.painted import Painted
+    from rounds.view import Mode, View
+
+
+class RoundPane(Vertical):
+    """What to do now, and the rails."""
+
+    def compose(self) -> ComposeResult:
+        """From the top: strip, slab, why, reading and clock, air, rails, foot."""
+        yield Strip(classes="strip")
+        yield Slab()
+        yield Lines(classes="why")
+        with Horizontal(classes="heard"):
+            yield Reading()
+            yield BigClock(classes="downbeat")
+        yield AirLine()
+        yield Lines(classes="caution")
+        yield Rails()
+        yield Lines(classes="said")
+
+    def paint(self, view: View, level: Level, answer: str) -> None:
+        """Show a view."""
+        self.query_one(Strip).paint(models.round_strip(view, level))
+        self.query_one(Slab).paint(models.slab(view))
+        self.query_one(BigClock).paint(models.downbeat(view))
+        self.query_one(".why", Lines).paint(models.why(view))
+        self.query_one(Reading).paint(models.reading(view))
+        self.query_one(AirLine).paint(models.air(view))
+        self.query_one(".caution", Lines).paint(models.caution(view))
+        self.query_one(Rails).paint(models.rails(view))
+        self.query_one(".said", Lines).paint(models.said(view, level, answer))
+
+
+class BetweenPane(Vertical):
+    """How long until the next round, why, what would come first, and where every bottle is going."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.paths: tuple[DriftPath, ...] = ()
+        self.chosen = 0
+
+    def compose(self) -> ComposeResult:
+        """From the top: strip, countdown and reason, forecasts, foot."""
+        yield Strip(classes="strip")
+        with Horizontal(classes="wait"):
+            yield BigClock(classes="due")
+            yield Lines(classes="reason")
+        with Horizontal(classes="forecast"):
+            yield Ribbons()
+            yield Plot()
+        yield Lines(classes="said")
+
+    def paint(self, view: View, level: Level, answer: str, paths: Sequence[DriftPath]) -> None:
+        """Show a view and the forecasts that go with it."""
+        self.paths = tuple(paths)
+        self.query_one(Strip).paint(models.between_strip(view, level))
+        self.query_one(BigClock).paint(models.due(view))
+        self.query_one(".reason", Lines).paint(models.reasons(view))
+        self.query_one(".said", Lines).paint(models.said(view, level, answer))
+        self.choose(self.chosen)
+
+    def choose(self, number: int) -> None:
+        """Choose a bottle, so that its path is plotted."""
+        self.chosen = max(0, min(number, len(self.paths) - 1))
+        self.query_one(Ribbons).paint(RibbonsModel(self.paths, self.chosen))
+        self.query_one(Plot).paint(self.paths[self.chosen] if self.paths else None)
+
+    def on_painted_pressed(self, event: Painted.Pressed) -> None:
+        """A ribbon was clicked."""
+        event.stop()
+        self.choose(int(event.value))
+
+
+class TakePane(Vertical):
+    """Still while a take runs."""
+
+    def compose(self) -> ComposeResult:
+        """One still picture."""
+        yield Stillness()
+
+    def paint(self, view: View) -> None:
+        """Show the take; the model holds nothing that counts, so it is painted once."""
+        self.query_one(Stillness).paint(models.still(view))
+
+
+class HomeScreen(Screen[None]):
+    """Shows the pane of the view's mode."""
+
+    BINDINGS: ClassVar = [
+        Binding("up", "choose(-1)", "bottle before", show=False),
+        Binding("down", "choose(1)", "next bottle", show=False),
+        Binding("pageup", "choose(-8)", "eight up", show=False),
+        Binding("pagedown", "choose(8)", "eight down", show=False),
+    ]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.mode: Mode | None = None
+
+    def compose(self) -> ComposeResult:
+        """All panes, and the keys."""
+        yield RoundPane()
+        yield BetweenPane()
+        yield TakePane()
+        yield KeyLine()
+
+    def paint(self, view: View, controller: Controller, answer: str, keys: tuple[Key, ...]) -> None:
+        """Show a view in its pane."""
+        self._turn_to(view.mode)
+        if view.mode == "take":
+            self.query_one(TakePane).paint(view)
+            return
+        self.query_one(KeyLine).paint(keys)
+        if view.mode == "round":
+            self.query_one(RoundPane).paint(view, controller.level(), answer)
+        else:
+            paths = controller.forecast_paths()
+            self.query_one(BetweenPane).paint(view, controller.level(), answer, paths)
+
+    def _turn_to(self, mode: Mode) -> None:
+        if mode == self.mode:
+            return
+        self.mode = mode
+        self.query_one(RoundPane).display = mode == "round"
+        self.query_one(BetweenPane).display = mode == "between"
+        self.query_one(TakePane).display = mode == "take"
+        self.query_one(KeyLine).display = mode != "take"
+
+    def action_choose(self, step: int) -> None:
+        """Choose another bottle in the forecast."""
+        if self.mode == "between":
+            pane = self.query_one(BetweenPane)
+            pane.choose(pane.chosen + step)

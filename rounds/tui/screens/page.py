@@ -1,0 +1,48 @@
+"""The base of the pages beside the round: a heading, a body, and the keys."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from textual.screen import Screen
+
+from rounds.tui.widgets.keyline import Key, KeyLine
+from rounds.tui.widgets.strip import Strip, StripModel
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from textual.app import ComposeResult
+    from textual.widget import Widget
+
+    from rounds.tui.controller import Controller
+
+
+class Page(Screen[None]):
+    """A page; `fill` is asked for when it opens and every few seconds while it is on top."""
+
+    HEADING = ""
+    NAME = ""
+
+    def compose(self) -> ComposeResult:
+        """Heading, body, keys."""
+        yield Strip(classes="strip")
+        yield from self.body()
+        yield KeyLine()
+
+    def body(self) -> Iterable[Widget]:
+        """What lies between heading and keys."""
+        raise NotImplementedError
+
+    def fill(self, controller: Controller) -> None:
+        """Put the present data in."""
+        raise NotImplementedError
+
+    def show(self, controller: Controller, keys: tuple[Key, ...], answer: str) -> None:
+        """Paint heading and keys; an answer to the player takes the heading's place beside the name."""
+        from rounds.tui.widgets.strip import Fact
+
+        facts = (Fact("", answer, loud=True),) if answer else ()
+        self.query_one(Strip).paint(StripModel(self.HEADING, facts))
+        self.query_one(KeyLine).paint(keys)
+        self.fill(controller)

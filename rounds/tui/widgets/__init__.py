@@ -1,0 +1,1 @@
+"""One module a widget; each paints a plain value and decides nothing."""

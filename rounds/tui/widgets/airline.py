@@ -1,0 +1,65 @@
+"""The air still to move, drawn stroke by stroke: as many bars as the hand has to push.
+
+A full stroke is a bar of four cells (eight where there is room), so a quarter stroke shows. Bars
+going in are solid, bars to let out are hatched, and the word stands before them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rounds.tui.widgets.painted import Painted
+
+if TYPE_CHECKING:
+    from rounds.tui.canvas import Canvas
+
+_LABEL_WIDTH = 10
+
+
+@dataclass(frozen=True)
+class AirModel:
+    """Quarter strokes to move and which way; `way` empty: nothing to move."""
+
+    quarters: int
+    way: str
+
+    @property
+    def outward(self) -> bool:
+        """Whether air is let out."""
+        return self.way.startswith("out")
+
+
+class AirLine(Painted):
+    """Paints an `AirModel`."""
+
+    model: AirModel | None
+
+    def draw(self, canvas: Canvas) -> None:
+        """The word, then the bars."""
+        assert self.model is not None
+        model = self.model
+        if not model.way:
+            return
+        style = "bold $sharp" if model.outward else "bold $flat"
+        canvas.text(2, 0, "let out" if model.outward else "air in", style)
+        full = self._bar_width(canvas, model.quarters)
+        column, left = _LABEL_WIDTH, model.quarters
+        while left > 0 and column + full + 2 < canvas.width:
+            self._bar(canvas, column, full, min(4, left))
+            column, left = column + full + 1, left - 4
+        if left > 0:
+            canvas.text(column, 0, "…", style)
+
+    def _bar(self, canvas: Canvas, column: int, full: int, part: int) -> None:
+        assert self.model is not None
+        char, style = ("▒", "bold $sharp") if self.model.outward else ("█", "bold $flat")
+        for row in range(canvas.height):
+            canvas.text(column, row, "┄" * full, "$faint")
+            canvas.text(column, row, char * (full * part // 4), style)
+
+    @staticmethod
+    def _bar_width(canvas: Canvas, quarters: int) -> int:
+        room = canvas.width - _LABEL_WIDTH - 2
+        bars = -(-quarters // 4)
+        return 8 if bars * 9 <= room else 4

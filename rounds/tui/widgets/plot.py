@@ -1,0 +1,68 @@
+"""The path of one bottle: cents over minutes, with what is not known shaded and the tolerance ruled in."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rounds import shown
+from rounds.text import plain
+from rounds.tui.canvas import clipped
+from rounds.tui.widgets.painted import Painted
+from rounds.tui.widgets.ribbons import leaves_text
+
+if TYPE_CHECKING:
+    from rounds.tui.canvas import Canvas
+    from rounds.tui.controller import DriftPath
+
+_AXIS_WIDTH = 5
+
+
+class Plot(Painted):
+    """Paints a `DriftPath`."""
+
+    model: DriftPath | None
+
+    def draw(self, canvas: Canvas) -> None:
+        """A heading, the plot, and the minutes below."""
+        assert self.model is not None
+        path = self.model
+        head = f"{plain(path.bottle, 8)}: {leaves_text(path)}, tolerance ±{path.tolerance_cents:.0f} cents"
+        canvas.text(1, 0, clipped(head, canvas.width - 1), "bold")
+        if canvas.height < 6 or canvas.width < 20:
+            return
+        reach = self._reach(path)
+        self._frame(canvas, path, reach)
+        columns = canvas.width - _AXIS_WIDTH - 1
+        for column in range(columns):
+            self._column(canvas, path, column / max(1, columns - 1), _AXIS_WIDTH + column, reach)
+
+    @staticmethod
+    def _reach(path: DriftPath) -> float:
+        far = max(abs(c) + s for c, s in zip(path.cents, path.sd_cents, strict=True))
+        return max(1.25 * path.tolerance_cents, min(far, 6.0 * path.tolerance_cents))
+
+    def _row(self, canvas: Canvas, cents: float, reach: float) -> int:
+        rows = canvas.height - 2
+        share = 0.5 - 0.5 * max(-1.0, min(1.0, cents / reach))
+        return 1 + round(share * (rows - 1))
+
+    def _frame(self, canvas: Canvas, path: DriftPath, reach: float) -> None:
+        width = canvas.width - _AXIS_WIDTH - 1
+        for cents, char in ((path.tolerance_cents, "┄"), (0.0, "─"), (-path.tolerance_cents, "┄")):
+            row = self._row(canvas, cents, reach)
+            canvas.text(0, row, shown.whole_cents(cents).rjust(_AXIS_WIDTH - 1), "$faint")
+            canvas.fill(_AXIS_WIDTH, row, width, 1, "$idle", char)
+        foot = canvas.height - 1
+        canvas.text(_AXIS_WIDTH, foot, "now", "$faint")
+        last = f"{path.minutes[-1]:.0f} min"
+        canvas.text(canvas.width - len(last) - 1, foot, last, "$faint")
+
+    def _column(self, canvas: Canvas, path: DriftPath, share: float, x: int, reach: float) -> None:
+        index = min(len(path.minutes) - 1, round(share * (len(path.minutes) - 1)))
+        mean, sd = path.cents[index], path.sd_cents[index]
+        top, bottom = self._row(canvas, mean + sd, reach), self._row(canvas, mean - sd, reach)
+        out = abs(mean) > path.tolerance_cents
+        colour = "$tuned" if not out else "$sharp" if mean > 0 else "$flat"
+        for row in range(top, bottom + 1):
+            canvas.text(x, row, "░", colour)
+        canvas.text(x, self._row(canvas, mean, reach), "█" if not out else "▲" if mean > 0 else "▼", colour)

@@ -1,0 +1,84 @@
+"""The forecast of every bottle as a ribbon in time: level while it holds, wavering when in doubt,
+pointing up or down once it is more likely out than in. The first to leave stands first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rounds.text import plain
+from rounds.tui.widgets.painted import Painted
+
+if TYPE_CHECKING:
+    from rounds.tui.canvas import Canvas
+    from rounds.tui.controller import DriftPath
+
+_NAME_WIDTH = 6
+_LEAVES_WIDTH = 9
+DOUBT = 0.2
+OUT = 0.5
+
+
+@dataclass(frozen=True)
+class RibbonsModel:
+    """The paths in the order shown, and which is chosen."""
+
+    paths: tuple[DriftPath, ...]
+    chosen: int = 0
+
+
+def mark(path: DriftPath, minute: float) -> tuple[str, str]:
+    """Character and colour of a path at a minute (the nearest forecast before it)."""
+    index = max((i for i, m in enumerate(path.minutes) if m <= minute), default=0)
+    if path.p_out[index] < DOUBT:
+        return "━", "$tuned"
+    if path.p_out[index] < OUT:
+        return "~", "$doubt"
+    return ("▲", "$sharp") if path.cents[index] > 0 else ("▼", "$flat")
+
+
+class Ribbons(Painted):
+    """Paints a `RibbonsModel`; a click on a row gives its number."""
+
+    model: RibbonsModel | None
+
+    def draw(self, canvas: Canvas) -> None:
+        """A scale on top, then as many ribbons as there are rows, the chosen one among them."""
+        assert self.model is not None
+        paths, chosen = self.model.paths, self.model.chosen
+        if not paths:
+            canvas.text(2, 0, "No forecast yet: no bottle has been heard.", "$faint")
+            return
+        rows = canvas.height - 1
+        first = min(max(0, chosen - rows // 2), max(0, len(paths) - rows))
+        self._scale(canvas, paths[0])
+        for row, number in enumerate(range(first, min(len(paths), first + rows)), 1):
+            self._ribbon(canvas, paths[number], row, number == chosen)
+            canvas.zone(0, row, canvas.width, 1, str(number))
+
+    def _columns(self, canvas: Canvas) -> int:
+        return max(1, canvas.width - _NAME_WIDTH - _LEAVES_WIDTH - 1)
+
+    def _scale(self, canvas: Canvas, path: DriftPath) -> None:
+        columns, last = self._columns(canvas), path.minutes[-1]
+        canvas.text(_NAME_WIDTH, 0, "now", "$faint")
+        for share in (0.25, 0.5, 0.75, 1.0):
+            text = f"{last * share:.0f}"
+            canvas.text(_NAME_WIDTH + round(columns * share) - len(text), 0, text, "$faint")
+        canvas.text(_NAME_WIDTH + columns + 1, 0, "min", "$faint")
+
+    def _ribbon(self, canvas: Canvas, path: DriftPath, row: int, chosen: bool) -> None:
+        columns = self._columns(canvas)
+        name = plain(path.bottle, _NAME_WIDTH - 2)
+        canvas.text(0, row, f"{'›' if chosen else ' '}{name}", "bold $here" if chosen else "bold")
+        for column in range(columns):
+            char, colour = mark(path, path.minutes[-1] * column / columns)
+            canvas.text(_NAME_WIDTH + column, row, char, colour)
+        canvas.text(_NAME_WIDTH + columns + 1, row, leaves_text(path), "$faint")
+
+
+def leaves_text(path: DriftPath) -> str:
+    """`out now`, `9 min`, `holds`."""
+    if path.leaves_min is None:
+        return "holds"
+    return "out now" if path.leaves_min <= 0 else f"{path.leaves_min:.0f} min"

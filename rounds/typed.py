@@ -1,0 +1,111 @@
+"""What a player types, read: numbers, downbeats, bottles, pieces. Both faces use it.
+
+Pure. Anything that cannot be used raises `BadInput` with a sentence that says what can.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import re
+from typing import TYPE_CHECKING
+
+from rounds.errors import BadInput
+from rounds.text import plain
+
+if TYPE_CHECKING:
+    from rounds.events import Part
+    from rounds.rig import Rig
+
+_TIME = re.compile(r"(\d{1,2})[:.h](\d{2})\Z")
+_DAY_MINUTES = 24 * 60
+_FRACTIONS = {"¼": 0.25, "½": 0.5, "¾": 0.75, "a quarter": 0.25, "half": 0.5, "a half": 0.5}
+_MOST_MINUTES = 600.0
+
+
+def number(text: str, what: str, low: float, high: float) -> float:
+    """A number with a point or a comma, `2½` and `½` included, within bounds.
+
+    Raises:
+        BadInput: not a number, or outside low to high.
+    """
+    value = _value(text.strip())
+    if value is None or not math.isfinite(value):
+        raise BadInput(f"{what}: {plain(text, 20)!r} is not a number")
+    if not low <= value <= high:
+        raise BadInput(f"{what}: {plain(text, 20)} is outside {low:g} to {high:g}")
+    return value
+
+
+def _value(text: str) -> float | None:
+    body = text.lstrip("+-−")
+    sign = -1.0 if text[:1] in "-−" and text else 1.0
+    if body in _FRACTIONS:
+        return sign * _FRACTIONS[body]
+    extra = _FRACTIONS.get(body[-1:], 0.0)
+    whole = body[:-1] if extra else body
+    try:
+        return sign * (float(whole.replace(",", ".")) + extra)
+    except ValueError:
+        return None
+
+
+def downbeat_in_s(text: str, local_minutes: float) -> float | None:
+    """Seconds to a downbeat typed as `12` (minutes from now) or `19:30` (local time); None for nothing.
+
+    Raises:
+        BadInput: neither of these.
+    """
+    text = text.strip()
+    if not text:
+        return None
+    at = _TIME.match(text)
+    if at is None:
+        return 60.0 * number(text, "minutes to the downbeat", 0.0, _MOST_MINUTES)
+    hours, minutes = int(at[1]), int(at[2])
+    if hours > 23 or minutes > 59:
+        raise BadInput(f"downbeat: {text} is not a time of day")
+    return 60.0 * ((hours * 60 + minutes - local_minutes) % _DAY_MINUTES)
+
+
+def bottle(text: str, rig: Rig) -> str:
+    """The id of a bottle, whatever the capitals.
+
+    Raises:
+        BadInput: the rig has no such bottle; a near miss is named.
+    """
+    return _named(text, [b.id for b in rig.bottles], "bottle")
+
+
+def pieces(text: str, rig: Rig) -> tuple[str, ...]:
+    """Names of pieces, separated by commas; nothing for all bottles.
+
+    Raises:
+        BadInput: the rig has no such piece.
+    """
+    names = [p.name for p in rig.pieces]
+    return tuple(_named(part, names, "piece") for part in text.split(",") if part.strip())
+
+
+def _named(text: str, names: list[str], kind: str) -> str:
+    wanted = text.strip().casefold()
+    for name in names:
+        if name.casefold() == wanted:
+            return name
+    near = difflib.get_close_matches(wanted, [n.casefold() for n in names], 1)
+    hint = next((f"; did you mean {n}?" for n in names if near and n.casefold() == near[0]), "")
+    raise BadInput(f"the rig has no {kind} {plain(text.strip(), 30)!r}{hint}")
+
+
+def part(text: str) -> Part:
+    """`cap` or `bottle`.
+
+    Raises:
+        BadInput: anything else.
+    """
+    word = text.strip().casefold()
+    if word == "cap":
+        return "cap"
+    if word == "bottle":
+        return "bottle"
+    raise BadInput(f"part: {plain(text.strip(), 20)!r} is neither cap nor bottle")

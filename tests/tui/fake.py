@@ -1,0 +1,301 @@
+"""A small deterministic controller for the screens: an invented rig, frozen in chosen moments.
+
+`python -m tests.tui.fake [scene]` shows it in a terminal; scenes are the keys of `SCENES`.
+"""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from rounds.errors import BadInput
+from rounds.notes import parse_note
+from rounds.rig import Bottle, Habits, Piece, Pump, Rig
+from rounds.tui.controller import Controller, DriftPath, HealthLine, Level, LogLine, RoundRequest
+from rounds.view import BottleView, DueView, Instruction, ReadingView, TakeView, View
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from rounds.events import Part
+    from rounds.view import Act, Standing
+
+_RAILS = (
+    "C3 D3 E3 F3 G3 A3 Bb3 C4 D4 E4 F4",
+    "F#4 G4 A4 Bb4 B4 C5 C#5 D5 Eb5 E5 F5 F#5",
+    "G5 G#5 A5 Bb5 B5 C6 D6 E6 F6 F#6 G6",
+)
+_STANDINGS: tuple[Standing, ...] = ("in_tune", "flat", "in_tune", "sharp", "in_tune", "doubtful", "flat")
+_CENTS = (1.2, -14.0, -3.4, 12.4, 4.0, -9.0, -31.0)
+_PLACES = {3: 2, 6: 1, 10: 3, 13: 4, 22: 5, 27: 6}
+_UNHEARD, _SKIPPED = 11, 20
+_CAUTION = "Eyes covered, never lean over the cap, stop at 60 psi."
+_WHY = {
+    "strike": ("not heard in this round", ""),
+    "connect": ("31 cents flat", "then strike"),
+    "add": ("23 cents flat", "then strike"),
+    "release": ("12 cents sharp", "by the pin of the valve, then strike"),
+    "disconnect": ("1 cent sharp: good", "straight off, then strike"),
+}
+
+
+def invented_rig() -> Rig:
+    """34 bottles on three rails; no such instrument exists."""
+    bottles = [
+        _invented_bottle(name, rail, place)
+        for rail, names in enumerate(_RAILS, 1)
+        for place, name in enumerate(names.split())
+    ]
+    piece = Piece("Lantern Walk", {parse_note(n): 1.0 for n in ("C4", "E4", "G4")})
+    pumps = (Pump("hand", 80.0, release_valve=True), Pump("floor", 180.0))
+    return Rig("Test Yard", tuple(bottles), pumps, (piece,), habits=Habits())
+
+
+def _invented_bottle(name: str, rail: int, place: int) -> Bottle:
+    volume_ml = {1: 2000.0, 2: 1250.0, 3: 600.0}[rail]
+    return Bottle(name, parse_note(name), volume_ml, rail, 12.0 * place, "hand" if rail == 1 else "floor")
+
+
+def told(act: Act, bottle: str | None, strokes: float | None = None) -> Instruction:
+    """An instruction as the program words them."""
+    why, detail = _WHY.get(act, ("every needed bottle is in tune", ""))
+    headline = {"none": "In tune", "strike": f"Strike {bottle}"}.get(act, f"{bottle}: {act} {strokes}")
+    pump = None if act == "release" else "hand"
+    caution = _CAUTION if act in ("add", "connect") else None
+    return Instruction(act, bottle, pump, strokes, 0.0, why, headline, detail, caution)
+
+
+def drift_path(bottle: str, note: str, slope: float, leaves_min: float | None) -> DriftPath:
+    """A straight path with growing doubt."""
+    minutes = tuple(float(m) for m in range(0, 41, 2))
+    cents = tuple(slope * m for m in minutes)
+    p_out = tuple(min(1.0, max(0.0, (abs(c) - 4.0) / 12.0)) for c in cents)
+    sds = tuple(1.0 + 0.1 * m for m in minutes)
+    return DriftPath(bottle, note, minutes, cents, sds, p_out, 10.0, leaves_min)
+
+
+class FakeController:
+    """Writes down what was asked of it, and shows a view that tests may change."""
+
+    def __init__(self, *, first_run: bool = False) -> None:
+        self.first_run = first_run
+        self.rig = invented_rig()
+        self.asked: list[tuple[object, ...]] = []
+        self.refuse = ""
+        self.ticks = 0
+        words = "The microphone will do: the room is 24 dB under a quiet strike."
+        self.sound = Level(-31.0, -62.0, "listening", words, True, "invented microphone")
+        self.wake: Callable[[], None] = lambda: None
+        self.shown = self.round_view()
+
+    # What is shown
+
+    def bottle_views(self, in_round: bool = True) -> tuple[BottleView, ...]:
+        """Bottles in a fixed pattern of standings."""
+        return tuple(self._bottle(i, b, in_round) for i, b in enumerate(self.rig.bottles))
+
+    @staticmethod
+    def _bottle(i: int, bottle: Bottle, in_round: bool) -> BottleView:
+        needed = i % 9 != 8
+        standing: Standing = _STANDINGS[i % 7] if needed else "idle"
+        standing = {_UNHEARD: "unheard", _SKIPPED: "skipped"}.get(i, standing)  # type: ignore[assignment]
+        known = standing not in ("unheard", "idle")
+        cents = _CENTS[i % 7]
+        return BottleView(
+            id=bottle.id,
+            note=bottle.note.name,
+            rail=bottle.rail,
+            position_cm=bottle.position_cm,
+            standing=standing,
+            needed=needed,
+            cents=cents if known else None,
+            sd_cents=2.0 if known else None,
+            place_in_path=_PLACES.get(i) if in_round else None,
+            reason=f"expected {abs(cents):.0f} cents off by the end of the block",
+            leaves_min=9.0 + i,
+        )
+
+    def round_view(self) -> View:
+        """A round in its visits: the bass wants air."""
+        return View(
+            mode="round",
+            rig_name=self.rig.name,
+            instruction=told("add", "A3", 2.5),
+            reading=ReadingView("A3", "A3", -23.4, 1.8, "clear", hz=217.1, age_s=2.0),
+            bottles=self.bottle_views(),
+            due=DueView(None, "", False),
+            take=None,
+            round_id="r1",
+            phase="visits",
+            connections=4,
+            visits_left=6,
+            left=11,
+            needed=30,
+            seconds_left=352.0,
+            downbeat_in_s=460.0,
+            elapsed_s=238.0,
+            sacrificed=(),
+            shift_cents=0.0,
+            shift_saves=0,
+            temp_c=23.0,
+            pump_on="A3",
+        )
+
+    def between_view(self) -> View:
+        """Ten minutes until the bass is out."""
+        reason = "by then one needed bottle is expected to be out: C3 drifts flat first"
+        return replace(
+            self.round_view(),
+            mode="between",
+            instruction=replace(told("none", None), headline="Rest", why="no round is open"),
+            reading=None,
+            bottles=self.bottle_views(in_round=False),
+            due=DueView(612.0, reason, False),
+            round_id=None,
+            phase="none",
+            seconds_left=None,
+            downbeat_in_s=None,
+            elapsed_s=None,
+            pump_on=None,
+        )
+
+    def take_view(self) -> View:
+        """A take runs."""
+        take = TakeView("take 3", 41.0, -8.2, ("C3", "D3"))
+        return replace(self.between_view(), mode="take", take=take)
+
+    def change(self, **fields: Any) -> None:
+        """Change fields of the view, as the program would on another thread."""
+        self.shown = replace(self.shown, **fields)
+        self.wake()
+
+    # The protocol
+
+    def attach(self, wake: Callable[[], None]) -> None:
+        self.wake = wake
+
+    def tick(self) -> None:
+        self.ticks += 1
+
+    def view(self) -> View:
+        return self.shown
+
+    def level(self) -> Level:
+        return self.sound
+
+    def local_minutes(self) -> float:
+        return 18 * 60.0
+
+    def _note_down(self, *what: object) -> None:
+        if self.refuse:
+            raise BadInput(self.refuse)
+        self.asked.append(what)
+
+    def accept_cautions(self) -> None:
+        self.first_run = False
+        self._note_down("accept_cautions")
+
+    def open_round(self, request: RoundRequest) -> None:
+        self._note_down("open_round", request)
+        self.shown = self.round_view()
+
+    def end_round(self) -> None:
+        self._note_down("end_round")
+        self.shown = self.between_view()
+
+    def skip(self) -> None:
+        self._note_down("skip")
+
+    def back(self) -> None:
+        self._note_down("back")
+
+    def repeat(self) -> None:
+        self._note_down("repeat")
+
+    def pump_toggle(self) -> None:
+        self._note_down("pump_toggle")
+        self.shown = replace(self.shown, pump_on=None if self.shown.pump_on else self.shown.instruction.bottle)
+
+    def air(self, strokes: float) -> None:
+        self._note_down("air", strokes)
+
+    def temperature(self, temp_c: float) -> None:
+        self._note_down("temperature", temp_c)
+        self.shown = replace(self.shown, temp_c=temp_c)
+
+    def gauge(self, bottle: str, psi: float) -> None:
+        self._note_down("gauge", bottle, psi)
+
+    def take_toggle(self) -> None:
+        self._note_down("take_toggle")
+        self.shown = self.between_view() if self.shown.mode == "take" else self.take_view()
+
+    def note(self, text: str, bottle: str | None) -> None:
+        self._note_down("note", text, bottle)
+
+    def replaced(self, bottle: str, part: Part) -> None:
+        self._note_down("replaced", bottle, part)
+
+    def forecast_paths(self) -> tuple[DriftPath, ...]:
+        slopes = (-1.1, 0.8, -0.5, 0.3, -0.2, 0.1)
+        return tuple(
+            drift_path(b.id, b.note.name, slopes[i % 6], None if i % 6 > 3 else 9.0 + 4 * i)
+            for i, b in enumerate(self.rig.bottles)
+        )
+
+    def log_lines(self) -> tuple[LogLine, ...]:
+        return (
+            LogLine("19:42:10", "strike", "A3", "−23.4 ±1.8 cents, clear"),
+            LogLine("19:41:58", "air", "A3", "3 strokes in, by the hand pump"),
+            LogLine("19:41:40", "pump on", "A3", "hand"),
+            LogLine("19:41:31", "strike", "G3", "not clear: two bottles ring"),
+            LogLine("19:38:00", "round", "", "opened, downbeat 19:50, 30 bottles needed"),
+        )
+
+    def health_lines(self) -> tuple[HealthLine, ...]:
+        return (
+            HealthLine("G6", "G6", "replace", "loses 4.1 cents a minute, 2.3 times its group", "replace the cap"),
+            HealthLine("C3", "C3", "watch", "each connection costs 9 cents", "check the valve core"),
+            HealthLine("C4", "C4", "good", "holds 34 min", ""),
+            HealthLine("E5", "E5", "unknown", "3 readings", "strike it in a few more rounds"),
+        )
+
+
+SCENES: dict[str, Callable[[FakeController], View]] = {
+    "round": FakeController.round_view,
+    "between": FakeController.between_view,
+    "take": FakeController.take_view,
+    "strike": lambda c: replace(c.round_view(), instruction=told("strike", "F#4"), phase="listen", reading=None),
+    "pump": lambda c: replace(c.round_view(), instruction=told("connect", "Bb3", 3.25), pump_on=None),
+    "release": lambda c: replace(c.round_view(), instruction=told("release", "F3", -0.75), pump_on=None,
+        reading=ReadingView("F3", "F3", 12.4, 2.2, "clear")),
+    "off": lambda c: replace(c.round_view(), instruction=told("disconnect", "A3"),
+        reading=ReadingView("A3", "A3", 0.8, 1.1, "clear")),
+    "unclear": lambda c: replace(c.round_view(), instruction=told("strike", "C#5"), reading=ReadingView(
+        None, None, None, None, "two_ringing", "Two bottles ring: damp the neighbour with a hand, and strike again.")),
+    "done": lambda c: replace(c.round_view(), instruction=told("none", None), pump_on=None, left=0, phase="done"),
+    "refused": lambda c: replace(c.round_view(), instruction=Instruction("none", "G6", None, None, None,
+        "more air would pass the ceiling of 80 psi; let it down and use a smaller bottle", "G6: no more air", "",
+        "more air would pass the ceiling of 80 psi; let it down and use a smaller bottle")),
+    "due": lambda c: replace(c.between_view(), due=DueView(-30.0, "C3 and D3 are expected to be out", True)),
+    "short": lambda c: replace(c.round_view(), downbeat_in_s=-12.0, message="Time is short: two bottles will be left."),
+}  # fmt: skip
+
+
+def controller(scene: str) -> Controller:
+    """A controller in a scene; `first` is the first run."""
+    fake = FakeController(first_run=scene == "first")
+    fake.shown = SCENES.get(scene, FakeController.round_view)(fake)
+    return fake
+
+
+def main() -> int:
+    """Show a scene in a terminal."""
+    from rounds.tui.app import run
+
+    return run(controller(sys.argv[1] if len(sys.argv) > 1 else "round"))
+
+
+if __name__ == "__main__":
+    sys.exit(main())
