@@ -47,6 +47,10 @@ STROKE_DOUBT = 0.12
 NO_U95_VAR = 1.0
 LEAST_SHARE, MOST_SHARE = 0.1, 5.0
 """A learned number stays within these shares of its prior: one slip must not turn a pump around."""
+WIDENED = 1.08
+"""Forecast variances are this much larger, since the learned variances are themselves uncertain."""
+UNHEARD_AFTER_MIN = 5.0
+"""Air moved this long after the last reading was moved because of something that was not written down."""
 SETTLED_AFTER_MIN = 5.0
 """`settling` tells what has come back after this long."""
 
@@ -149,14 +153,21 @@ class Beliefs:
         track = self.tracks.get(event.bottle)
         if track is None or event.strokes == 0.0:
             return
-        self._advance(event.bottle, track, event.at_s)
         if event.strokes is None:
-            track.pending.clear()
-            scales = self.scales[self.priors[event.bottle].group]
-            track.land(scales.landed_mean, scales.landed_var)
+            self._moved_somehow(event.bottle, track, event.at_s)
         else:
+            self._advance(event.bottle, track, event.at_s)
             self._strokes(event.bottle, track, event.strokes, event.pump)
         self._version += 1
+
+    def _moved_somehow(self, bottle_id: str, track: Track, at_s: float) -> None:
+        """Air moved by an unknown amount: the bottle stands wherever such moves leave the group."""
+        self._advance(bottle_id, track, at_s)
+        if track.read_s is not None and at_s - track.read_s > 60.0 * UNHEARD_AFTER_MIN and not track.moved:
+            track.surmise(self.priors[bottle_id].tolerance_cents)
+        track.pending.clear()
+        scales = self.scales[self.priors[bottle_id].group]
+        track.land(scales.landed_mean, scales.landed_var)
 
     def _strokes(self, bottle_id: str, track: Track, strokes: float, pump_id: str | None) -> None:
         key = OUT if strokes < 0.0 or pump_id is None else pump_id
@@ -363,7 +374,7 @@ def _ahead(track: Track, air: Air, at_s: float, minutes: float, lag: float, walk
     future = track.copy()
     to_s = at_s + 60.0 * minutes
     future.advance(to_s, air.gas_at(to_s, lag), walk, air.ahead_var(minutes, lag))
-    return gauss_in_cents(future.level, future.a00)
+    return gauss_in_cents(future.level, WIDENED * future.a00)
 
 
 def _own_var(event: ev.Strike) -> float:

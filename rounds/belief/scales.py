@@ -73,12 +73,11 @@ class Scales:
     def _exponentiate(self) -> None:
         self.room_var, self.walk_var, self.landed_var = (math.exp(v) for v in self.logs)
 
-    def landed_at(self, x: float) -> None:
-        """A first reading after air moved by an unknown amount."""
+    def landed_off(self, innovation: float) -> None:
+        """How far off the first reading after air moved by an unknown amount was."""
         limit = 3.0 * math.sqrt(self.landed_var + self.room_var)
-        step = min(limit, max(-limit, x - self.landed_mean))
         self.landed_count = min(400.0, self.landed_count + 1.0)
-        self.landed_mean += step / self.landed_count
+        self.landed_mean += min(limit, max(-limit, innovation)) / self.landed_count
 
     def learn(self, slopes: Slopes, innovation: float, level_var: float, read_var: float) -> None:
         """Climb by one reading, and carry the filter's slopes past it."""

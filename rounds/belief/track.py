@@ -39,6 +39,8 @@ FIRST_SD = 250.0
 """Level of a bottle never heard, linear cents around the target."""
 HUBER_SD = 2.0
 """A surprise of more than this many standard deviations weighs no more than one of this many."""
+SURMISE_SHARE = 0.7
+"""Sd, in tolerances, of where a bottle stood that was tuned without being read first."""
 AGREE_SD = 3.5
 """Past this many a reading weighs less and less, unless the next one agrees with it."""
 
@@ -205,13 +207,22 @@ class Track:
         self.landed = True
         self.slopes.land(var)
 
+    def surmise(self, tolerance: float) -> None:
+        """Air was moved though nothing was read: the bottle was probably out, on the side it drifts to."""
+        if abs(self.level) >= tolerance:
+            return
+        side = math.copysign(1.0, self.leak)
+        spread = self.a00 + (SURMISE_SHARE * tolerance) ** 2
+        row = (self.a00, self.a01, self.a02, self.a03, self.a04)
+        self._gain((side * tolerance - self.level) / spread, spread, row)
+
     def read(self, x: float, var: float, scales: Scales) -> Surprise:
         """Take in a reading, and tell how far it was from what was expected."""
         innovation = x - self.level
         spread = self.a00 + var
         surprise = innovation * innovation / spread
         if self.landed:
-            scales.landed_at(x)
+            scales.landed_off(innovation)
             self.landed = False
         scales.learn(self.slopes, innovation, self.a00, var)
         if self.moved:
