@@ -203,7 +203,8 @@ class World:
         pump = self.rig.pump(self.mounted)
         if self._gauge()[i] >= pump.max_gauge_kpa:
             return 0.0
-        self._move(i, strokes * self._stroke_kpa(i, self.mounted) * self.truth.barrel_share[i])
+        warming = self._wall_k[i] / (self.temp_c + ZERO_CELSIUS_K)  # the stroke takes air from outside
+        self._move(i, strokes * warming * self._stroke_kpa(i, self.mounted) * self.truth.barrel_share[i])
         return strokes
 
     def release(self, bottle_id: str, strokes: float, *, pin: bool) -> None:
@@ -216,11 +217,11 @@ class World:
     def _stroke_kpa(self, i: int, pump_id: str) -> float:
         return stroke_kpa(self.rig.pump(pump_id).barrel_ml, float(self._volume_ml[i]))
 
-    def _move(self, i: int, amount_kpa: float) -> None:
+    def _move(self, i: int, change_kpa: float) -> None:
         """Move air quickly: the gas warms or cools, and part of the change comes back later."""
         share = self.truth.settle_share[i]
-        self._amount_kpa[i] += amount_kpa
-        self._heat_kpa[i] += amount_kpa * share / (1.0 - share)
+        self._amount_kpa[i] += change_kpa * AMOUNT_AT_K / self._wall_k[i]
+        self._heat_kpa[i] += change_kpa * share / (1.0 - share)
         self.peak_gauge_kpa[i] = max(self.peak_gauge_kpa[i], float(self._gauge()[i]))
 
     def heard(self, bottle_id: str, *, weak: bool = False) -> Heard:
