@@ -60,6 +60,24 @@ def parse_note(text: str) -> Note:
     return Note(midi)
 
 
+def parse_pitch_hz(text: str, a4_hz: float = STANDARD_A4_HZ) -> float:
+    """Read a pitch written as a note name or as a frequency in Hz: `F#5`, `523.25`.
+
+    Raises:
+        ValueError: the text is neither.
+    """
+    try:
+        hz = float(text)
+    except ValueError:
+        try:
+            return parse_note(text).hz(a4_hz)
+        except ValueError as error:
+            raise ValueError(f"{error}, nor a frequency in Hz") from error
+    if not (math.isfinite(hz) and hz > 0.0):
+        raise ValueError(f"{text!r} is not a frequency in Hz above 0")
+    return hz
+
+
 def cents(hz: float, target_hz: float) -> float:
     """Interval from target to hz in cents; positive when hz is sharp.
 

@@ -27,7 +27,6 @@ from rounds.notes import Note, parse_note
 from rounds.workshop.fit import cost_of, empty_cost, fit_shelf
 from rounds.workshop.range import (
     REFUSED,
-    USUAL_VOLUME_ML,
     need_of,
     need_on_line,
     parse_notes,

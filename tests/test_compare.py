@@ -1,0 +1,385 @@
+"""Two recordings side by side.
+
+Outside checks: K-weighting against the coefficients printed in ITU-R BS.1770-4 (tables 1 and 2) and
+its reading of a full-scale 997 Hz sine; gating and momentary loudness against the synthetic signals
+of EBU Tech 3341 (levels and lengths from memory); the centroid against aubio's descriptor; intervals against
+scipy.stats and the worked example of the NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.2
+(data set ZARR13, summary numbers from memory). Ring time, glide and click are checked on sounds made
+here with those very numbers.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import wave
+from typing import TYPE_CHECKING
+from xml.etree import ElementTree
+
+import aubio
+import numpy as np
+import pytest
+from scipy import stats
+from scipy.signal import butter, sosfilt
+
+from rounds.commands import compare as command
+from rounds.errors import BadInput, RoundsError
+from rounds.hearing.sources import WavSource
+from rounds.notes import parse_note
+from rounds.simulation.sound import Partial, room, room_noise, struck
+from rounds.workshop import compare as comparing
+from rounds.workshop.compare import MEASURES, Measure, contrast, difference_interval, hear, mean_interval
+from rounds.workshop.loudness import integrated_lufs, k_weighted, k_weighting, momentary_lufs
+from rounds.workshop.plot import svg_plot, text_plot
+from rounds.workshop.tone import StrikeSound, click_above_hz, tone_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+
+RATE_HZ = 48_000
+LEAD = RATE_HZ // 5
+
+
+def sine(hz: float, dbfs: float, seconds: float, rate_hz: int = RATE_HZ) -> NDArray[np.float64]:
+    return 10 ** (dbfs / 20) * np.sin(2 * np.pi * hz * np.arange(round(seconds * rate_hz)) / rate_hz)
+
+
+def stereo(*parts: tuple[float, float]) -> NDArray[np.float64]:
+    """1000 Hz in both channels, one stretch after another: (level in dBFS, seconds)."""
+    mono = np.concatenate([sine(1000.0, level, seconds) for level, seconds in parts])
+    return np.stack([mono, mono], axis=1)
+
+
+def test_k_weighting_is_the_printed_one() -> None:
+    """ITU-R BS.1770-4, tables 1 and 2: coefficients for 48 kHz."""
+    shelf, highpass = k_weighting(48_000)
+    assert shelf.b == pytest.approx((1.53512485958697, -2.69169618940638, 1.19839281085285), abs=1e-13)
+    assert shelf.a == pytest.approx((1.0, -1.69065929318241, 0.73248077421585), abs=1e-13)
+    assert highpass.b == (1.0, -2.0, 1.0)
+    assert highpass.a == pytest.approx((1.0, -1.99004745483398, 0.99007225036621), abs=1e-13)
+
+
+@pytest.mark.parametrize("rate_hz", [16_000, 44_100, 48_000, 96_000])
+def test_a_full_scale_sine_reads_minus_three(rate_hz: int) -> None:
+    """ITU-R BS.1770-4: 0 dBFS at 997 Hz in one front channel reads −3.01 LKFS (within 0.1 at other rates)."""
+    tolerance = 0.005 if rate_hz == 48_000 else 0.05
+    assert integrated_lufs(sine(997.0, 0.0, 5.0, rate_hz), rate_hz) == pytest.approx(-3.01, abs=tolerance)
+
+
+@pytest.mark.parametrize(
+    ("parts", "lufs"),
+    [
+        ([(-23.0, 20.0)], -23.0),
+        ([(-33.0, 20.0)], -33.0),
+        ([(-36.0, 10.0), (-23.0, 60.0), (-36.0, 10.0)], -23.0),
+        ([(-72.0, 10.0), (-36.0, 10.0), (-23.0, 60.0), (-36.0, 10.0), (-72.0, 10.0)], -23.0),
+        ([(-26.0, 20.0), (-20.0, 20.1), (-26.0, 20.0)], -23.0),
+    ],
+)
+def test_gated_loudness_of_the_ebu_signals(parts: list[tuple[float, float]], lufs: float) -> None:
+    """EBU Tech 3341, test signals 1 to 5: within 0.1 LU."""
+    assert integrated_lufs(stereo(*parts), RATE_HZ) == pytest.approx(lufs, abs=0.1)
+
+
+def test_momentary_loudness_of_the_ebu_signal() -> None:
+    """EBU Tech 3341, signal 12: 0.18 s at −20 and 0.22 s at −30 dBFS in turn read −23.0 ± 0.1 always."""
+    weighted = k_weighted(stereo(*[(-20.0, 0.18), (-30.0, 0.22)] * 10), RATE_HZ)
+    for start_s in (1.0, 1.1, 1.27, 2.0, 3.3):
+        read = momentary_lufs(weighted, RATE_HZ, round(start_s * RATE_HZ))
+        assert read == pytest.approx(-23.0, abs=0.1)
+    assert momentary_lufs(weighted, RATE_HZ, len(weighted) - 100) is None
+
+
+def test_silence_has_no_loudness() -> None:
+    assert integrated_lufs(np.zeros(RATE_HZ), RATE_HZ) == -math.inf
+    assert integrated_lufs(np.zeros(10), RATE_HZ) == -math.inf
+
+
+def sound_of(samples: NDArray[np.floating], hz: float, above_hz: float | None = None) -> StrikeSound:
+    """A strike after 0.2 s of near silence, its onset told 1 ms late."""
+    rng = np.random.default_rng(0)
+    sound = 1e-5 * rng.standard_normal(LEAD + samples.size)
+    sound[LEAD:] += samples
+    above = click_above_hz(hz) if above_hz is None else above_hz
+    return StrikeSound(sound, RATE_HZ, LEAD + RATE_HZ // 1000, sound.size, hz, above)
+
+
+PITCHES = ("C3", "C4", "C5", "C6", "G6")
+
+
+@pytest.mark.parametrize("note", PITCHES)
+@pytest.mark.parametrize("ring_s", [0.25, 0.7, 1.5])
+def test_ring_time(note: str, ring_s: float) -> None:
+    hz = parse_note(note).hz()
+    samples = struck(hz, np.random.default_rng(1), ring_s=ring_s, duration_s=2.0)
+    assert tone_of(sound_of(samples, hz)).ring_s == pytest.approx(ring_s, rel=0.02)
+
+
+@pytest.mark.parametrize("note", PITCHES)
+@pytest.mark.parametrize("cents_per_s", [-30.0, 0.0, 12.0])
+def test_glide(note: str, cents_per_s: float) -> None:
+    hz, seconds = parse_note(note).hz(), np.arange(2 * RATE_HZ) / RATE_HZ
+    phase = 2 * np.pi * hz * (seconds + math.log(2) / 1200 * cents_per_s * seconds**2 / 2)
+    ring_s = 0.9
+    samples = 0.3 * np.exp(-math.log(1000) / ring_s * seconds) * np.sin(phase)
+    from_s, to_s = 0.030, ring_s / 3
+    glide = tone_of(sound_of(samples, hz * 2 ** (cents_per_s * 0.15 / 1200))).glide_cents
+    assert glide == pytest.approx(cents_per_s * (to_s - from_s), abs=0.4 + 0.08 * abs(cents_per_s))
+
+
+@pytest.mark.parametrize("note", PITCHES)
+@pytest.mark.parametrize("click_db", [-25.0, -12.0, 0.0])
+def test_click_against_ring(note: str, click_db: float) -> None:
+    """The click alone, in its band, against the ring alone: energies known from making them apart."""
+    hz = parse_note(note).hz()
+    with_click, without = (
+        struck(hz, np.random.default_rng(5), click_db=db).astype(np.float64) for db in (click_db, -300.0)
+    )
+    sections = butter(8, click_above_hz(hz), "highpass", fs=RATE_HZ, output="sos")
+    click = sosfilt(sections, with_click - without)
+    ring = without[RATE_HZ // 50 :]
+    true_db = 10 * math.log10(float(click @ click) / float(ring @ ring))
+    assert tone_of(sound_of(with_click, hz)).click_db == pytest.approx(true_db, abs=1.0)
+
+
+def test_no_click_is_no_number() -> None:
+    """Nothing above the partials: −40 dB at most, or None; never a guess near a real click."""
+    for note in PITCHES:
+        hz = parse_note(note).hz()
+        found = tone_of(sound_of(struck(hz, np.random.default_rng(2), click_db=-300.0), hz)).click_db
+        assert found is None or found < -40.0
+    assert tone_of(sound_of(struck(440.0, np.random.default_rng(2)), 440.0, 23_000.0)).click_db is None
+
+
+def test_brightness_is_the_centroid_aubio_finds() -> None:
+    strike = sound_of(struck(440.0, np.random.default_rng(3), click_db=0.0), 440.0, 5000.0)
+    stretch = strike.samples[strike.start : strike.start + RATE_HZ // 4]
+    window = np.hanning(2 * stretch.size)[stretch.size :]
+    spectrum = aubio.cvec(stretch.size)
+    spectrum.norm[:] = np.abs(np.fft.rfft(stretch * window)) ** 2
+    bins = aubio.specdesc("centroid", stretch.size)(spectrum)[0]
+    assert tone_of(strike).brightness_hz == pytest.approx(bins * RATE_HZ / stretch.size, rel=1e-3)
+
+
+def test_brightness_rises_with_the_partials() -> None:
+    dull, bright = (
+        struck(440.0, np.random.default_rng(4), partials=(Partial(2.3, db, 0.5),)) for db in (-30.0, -6.0)
+    )
+    low, high = (tone_of(sound_of(s, 440.0)).brightness_hz for s in (dull, bright))
+    assert low is not None
+    assert high is not None
+    assert high > low + 50.0
+
+
+def test_loudness_follows_the_level() -> None:
+    quiet, loud = (struck(440.0, np.random.default_rng(4), loudness_dbfs=db) for db in (-30.0, -20.0))
+    a, b = (tone_of(sound_of(s, 440.0)).loudness_lufs for s in (quiet, loud))
+    assert a is not None
+    assert b is not None
+    assert b - a == pytest.approx(10.0, abs=0.05)
+
+
+def test_a_strike_cut_off_gives_what_it_can() -> None:
+    samples = struck(440.0, np.random.default_rng(6), duration_s=0.3)
+    tone = tone_of(sound_of(samples, 440.0))
+    assert tone.loudness_lufs is None
+    assert tone.brightness_hz is not None
+    stub = tone_of(sound_of(samples[:1000], 440.0))
+    assert (stub.ring_s, stub.brightness_hz, stub.glide_cents) == (None, None, None)
+
+
+def with_moments(count: int, mean: float, sd: float) -> list[float]:
+    raw = np.random.default_rng(0).standard_normal(count)
+    return list(mean + sd * (raw - raw.mean()) / raw.std(ddof=1))
+
+
+def test_interval_of_a_mean_as_in_the_handbook() -> None:
+    """NIST/SEMATECH 1.3.5.2 (from memory): N 195, mean 9.261460, s 0.022789: 9.258242 to 9.264679."""
+    interval = mean_interval(with_moments(195, 9.261460, 0.02278881))
+    assert interval is not None
+    assert interval.half_width is not None
+    assert interval.mean - interval.half_width == pytest.approx(9.258242, abs=2e-6)
+    assert interval.mean + interval.half_width == pytest.approx(9.264679, abs=2e-6)
+
+
+@pytest.mark.parametrize(("n", "m"), [(2, 2), (3, 9), (12, 5)])
+def test_intervals_are_those_of_scipy(n: int, m: int) -> None:
+    rng = np.random.default_rng(n)
+    a, b = rng.normal(1.0, 1.0, n), rng.normal(2.0, 3.0, m)
+    theirs = stats.ttest_ind(b, a, equal_var=False).confidence_interval(0.95)
+    ours = difference_interval(list(a), list(b))
+    assert ours is not None
+    assert ours.half_width is not None
+    assert (ours.mean - ours.half_width, ours.mean + ours.half_width) == pytest.approx(
+        (theirs.low, theirs.high)
+    )
+    one = stats.ttest_1samp(a, 0.0).confidence_interval(0.95)
+    mine = mean_interval(list(a))
+    assert mine is not None
+    assert mine.half_width == pytest.approx((one.high - one.low) / 2)
+
+
+def test_one_strike_has_no_interval_and_no_finding() -> None:
+    found = contrast(MEASURES[0], [1.0], [5.0, 5.1, 5.2])
+    assert found.a is not None
+    assert found.a.half_width is None
+    assert not found.differs
+    assert contrast(MEASURES[0], [], [1.0]).difference is None
+
+
+def test_equal_bottles_are_called_different_once_in_twenty() -> None:
+    rng, measure = np.random.default_rng(8), MEASURES[2]
+    called = [
+        contrast(measure, list(rng.normal(0, 1, 6)), list(rng.normal(0, 2, 9))).differs for _ in range(1500)
+    ]
+    assert 0.035 < np.mean(called) < 0.065
+
+
+def recorded(
+    path: Path, number: int, *, ring_s: float, click_db: float, hz: float = 392.0, count: int = 6
+) -> Path:
+    """A recording of strikes in a room, 16 bit, with the wobble of a hand."""
+    rng = np.random.default_rng(number)
+    parts = [np.zeros(RATE_HZ // 2)]
+    for _ in range(count):
+        dry = struck(
+            hz,
+            rng,
+            ring_s=ring_s * rng.normal(1.0, 0.02),
+            click_db=click_db + rng.normal(0.0, 1.0),
+            loudness_dbfs=-14.0 + rng.normal(0.0, 1.0),
+            duration_s=1.4,
+        )
+        parts.append(room(dry, 22.0, 0.3, rng))
+    sound = np.concatenate(parts)
+    write(path, sound + room_noise(sound.size, rng, -65.0))
+    return path
+
+
+def write(path: Path, sound: NDArray[np.floating]) -> None:
+    with wave.open(str(path), "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(2)
+        file.setframerate(RATE_HZ)
+        file.writeframes((np.clip(sound, -1, 1) * 32767).astype("<i2").tobytes())
+
+
+@pytest.fixture(scope="module")
+def hard(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return recorded(tmp_path_factory.mktemp("hard") / "hard.wav", 1, ring_s=0.6, click_db=-6.0)
+
+
+@pytest.fixture(scope="module")
+def padded(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return recorded(tmp_path_factory.mktemp("padded") / "padded.wav", 2, ring_s=0.45, click_db=-18.0)
+
+
+def run(argv: list[str], capsys: pytest.CaptureFixture[str]) -> str:
+    parser = argparse.ArgumentParser()
+    command.register(parser.add_subparsers())
+    args = parser.parse_args(["compare", *argv])
+    assert args.run(args) == 0
+    return capsys.readouterr().out
+
+
+def test_a_padded_mallet_clicks_less_and_rings_shorter(
+    hard: Path, padded: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Common practice, no source; here made so, and to be heard through the real onsets and pitch."""
+    document = json.loads(run([str(hard), str(padded), "--json"], capsys))
+    assert (document["a"]["strikes"], document["b"]["strikes"]) == (6, 6)
+    measures = document["measures"]
+    assert measures["click_db"]["differs"]
+    assert measures["click_db"]["b_minus_a"]["mean"] < -6.0
+    assert measures["ring_s"]["differs"]
+    assert measures["ring_s"]["a"]["mean"] == pytest.approx(0.6, abs=0.03)
+    assert measures["ring_s"]["b"]["mean"] == pytest.approx(0.45, abs=0.03)
+    assert "BS.1770-4" in document["loudness_measure"]
+
+
+def test_the_table_fits_and_says_who(hard: Path, padded: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = run([str(hard), str(padded)], capsys)
+    assert "A clicks more, A rings longer" in text
+    shown = [line for line in text.splitlines() if ".wav" not in line]
+    assert max(len(line) for line in shown) <= 80
+    swapped = run([str(padded), str(hard)], capsys)
+    assert "B clicks more, B rings longer" in swapped
+
+
+def test_a_file_against_itself_differs_in_nothing(hard: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    document = json.loads(run([str(hard), str(hard), "--json"], capsys))
+    assert not any(m["differs"] for m in document["measures"].values())
+
+
+def test_svg_is_a_picture_of_both(
+    hard: Path, padded: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "plot.svg"
+    run([str(hard), str(padded), "--svg", str(file)], capsys)
+    root = ElementTree.fromstring(file.read_text(encoding="utf-8"))
+    space = "{http://www.w3.org/2000/svg}"
+    words = " ".join(e.text or "" for e in root.iter(f"{space}text"))
+    assert all(m.label in words for m in MEASURES)
+    assert len(list(root.iter(f"{space}circle"))) == len(MEASURES) + 1
+    with pytest.raises(RoundsError, match="cannot be written"):
+        run([str(hard), str(padded), "--svg", str(tmp_path / "none" / "x.svg")], capsys)
+
+
+def test_names_are_escaped_in_the_picture(hard: Path) -> None:
+    heard = hear(WavSource(hard), "a<b>&.wav")
+    both = comparing.compare(heard, heard)
+    assert "a&lt;b&gt;&amp;.wav" in svg_plot(both)
+
+
+def test_the_text_plot_puts_marks_where_the_numbers_are() -> None:
+    measure = Measure("ring_s", "ring", "s", 2, "rings longer")
+    found = contrast(measure, [1.0, 1.1, 0.9], [2.0, 2.1, 1.9])
+    recording = comparing.Recording("x", (440.0,), (), 0, 0, None)
+    a, b = text_plot(comparing.Comparison(recording, recording, 2000.0, (found,)))
+    assert a.index("o") < b.index("#")
+    assert a.count("|") == b.count("|") == 2
+
+
+def test_another_bottle_in_the_recording_is_left_out(tmp_path: Path) -> None:
+    rng = np.random.default_rng(3)
+    notes_hz = [392.0, 392.0, 523.25, 392.0]
+    parts = [np.zeros(RATE_HZ // 2)] + [struck(hz, rng, duration_s=1.4) for hz in notes_hz]
+    path = tmp_path / "mixed.wav"
+    write(path, np.concatenate(parts) + room_noise(sum(p.size for p in parts), rng, -65.0))
+    heard = hear(WavSource(path), "mixed")
+    assert (len(heard.used), heard.left_out) == (3, 1)
+
+
+def test_noise_alone_is_told(tmp_path: Path) -> None:
+    path = tmp_path / "noise.wav"
+    write(path, room_noise(2 * RATE_HZ, np.random.default_rng(0), -40.0))
+    with pytest.raises(RoundsError, match="no clear strike"):
+        hear(WavSource(path), "noise")
+
+
+class Endless:
+    """A source that never stops."""
+
+    sample_rate_hz = 8000
+
+    def blocks(self) -> Iterator[NDArray[np.float32]]:
+        while True:
+            yield np.zeros(800_000, np.float32)
+
+    def close(self) -> None:
+        pass
+
+
+def test_a_recording_without_end_is_refused() -> None:
+    with pytest.raises(RoundsError, match="longer than 10 minutes"):
+        hear(Endless(), "endless")
+
+
+@pytest.mark.parametrize("target", ["H4", "10", "-3"])
+def test_a_target_that_is_none(hard: Path, target: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(BadInput, match="--target"):
+        run([str(hard), str(hard), f"--target={target}"], capsys)
