@@ -74,13 +74,16 @@ class RoundsApp(App[int]):
         """Start listening to the controller and to the clock; cautions come first at the first run."""
         self.controller.attach(self._wake)
         self.set_interval(TICK_S, self._second)
-        self.call_after_refresh(self.repaint)
         if self.controller.first_run:
             self.push_screen(CautionScreen(first=True), lambda _: self.controller.accept_cautions())
 
     def _wake(self) -> None:
         """Called from any thread."""
         self.post_message(Changed())
+
+    def on_opened(self) -> None:
+        """A screen can be painted."""
+        self.repaint()
 
     def on_changed(self) -> None:
         """Another thread left something."""
@@ -106,16 +109,23 @@ class RoundsApp(App[int]):
         """The page on top, if it is not the round."""
         return self.screen if isinstance(self.screen, Page) else None
 
+    @property
+    def home(self) -> HomeScreen:
+        """The screen at the bottom of the stack; it shows behind dialogs."""
+        home = self.screen_stack[0]
+        assert isinstance(home, HomeScreen)
+        return home
+
     def repaint(self) -> None:
-        """Hand the view to the screen on top, and remind outside the screen where it is time."""
+        """Hand the view to the page on top or to the home screen, and remind outside the screen where it is time."""
         view = self.controller.view()
         if view.mode == "take" and self.page is not None:
             self.pop_screen()
             self.call_after_refresh(self.repaint)
-        elif isinstance(self.screen, HomeScreen):
-            self.screen.paint(view, self.controller, self.answer, self.keys_for(view))
-        elif self.page is not None and self.page.is_mounted:
+        elif self.page is not None:
             self.page.show(self.controller, self.keys_for(view), self.answer)
+        else:
+            self.home.paint(view, self.controller, self.answer, self.keys_for(view))
         self._remind(view)
 
     def _remind(self, view: View) -> None:

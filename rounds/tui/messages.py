@@ -8,6 +8,11 @@ from textual.message import Message
 
 
 @dataclass
+class Opened(Message):
+    """A screen has all its parts and can be painted."""
+
+
+@dataclass
 class Changed(Message):
     """Something happened on another thread: a strike was read, or the sound was lost."""
 

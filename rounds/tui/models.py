@@ -87,8 +87,9 @@ def why(view: View) -> tuple[Said, ...]:
 
 
 def caution(view: View) -> tuple[Said, ...]:
-    """What to mind where air goes in."""
-    text = plain(view.instruction.caution or "", 240)
+    """What to mind where air goes in, unless it was said as the reason already."""
+    told = view.instruction
+    text = "" if told.caution == told.why else plain(told.caution or "", 240)
     return (Said(f"! {text}" if text else "", "$doubt"),)
 
 
@@ -142,7 +143,7 @@ def downbeat(view: View) -> ClockModel:
 def due(view: View) -> ClockModel:
     """The countdown to the next round."""
     if view.due.overdue:
-        return ClockModel("next round", "DUE NOW", warn=True)
+        return ClockModel("the next round is", "DUE", warn=True)
     if view.due.due_s is None:
         return ClockModel("next round", "?")
     return ClockModel("next round due in", shown.clock(view.due.due_s))

@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -16,8 +17,6 @@ from rounds.tui.controller import Controller, DriftPath, HealthLine, Level, LogL
 from rounds.view import BottleView, DueView, Instruction, ReadingView, TakeView, View
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from rounds.events import Part
     from rounds.view import Act, Standing
 
@@ -215,7 +214,8 @@ class FakeController:
 
     def pump_toggle(self) -> None:
         self._note_down("pump_toggle")
-        self.shown = replace(self.shown, pump_on=None if self.shown.pump_on else self.shown.instruction.bottle)
+        on = None if self.shown.pump_on else self.shown.instruction.bottle
+        self.shown = replace(self.shown, pump_on=on)
 
     def air(self, strokes: float) -> None:
         self._note_down("air", strokes)
@@ -238,10 +238,10 @@ class FakeController:
         self._note_down("replaced", bottle, part)
 
     def forecast_paths(self) -> tuple[DriftPath, ...]:
-        slopes = (-1.1, 0.8, -0.5, 0.3, -0.2, 0.1)
+        slopes = (-1.1, -0.9, 0.7, -0.5, 0.42, -0.3, 0.2, -0.12, 0.1, -0.05)
         return tuple(
-            drift_path(b.id, b.note.name, slopes[i % 6], None if i % 6 > 3 else 9.0 + 4 * i)
-            for i, b in enumerate(self.rig.bottles)
+            drift_path(b.id, b.note.name, slope, 10.0 / abs(slope) if abs(slope) > 0.25 else None)
+            for b, slope in ((b, slopes[i // 4]) for i, b in enumerate(self.rig.bottles))
         )
 
     def log_lines(self) -> tuple[LogLine, ...]:
@@ -255,32 +255,56 @@ class FakeController:
 
     def health_lines(self) -> tuple[HealthLine, ...]:
         return (
-            HealthLine("G6", "G6", "replace", "loses 4.1 cents a minute, 2.3 times its group", "replace the cap"),
+            HealthLine(
+                "G6", "G6", "replace", "loses 4.1 cents a minute, 2.3 times its group", "fit a new cap"
+            ),
             HealthLine("C3", "C3", "watch", "each connection costs 9 cents", "check the valve core"),
             HealthLine("C4", "C4", "good", "holds 34 min", ""),
             HealthLine("E5", "E5", "unknown", "3 readings", "strike it in a few more rounds"),
         )
 
 
-SCENES: dict[str, Callable[[FakeController], View]] = {
+def _clear(bottle: str, cents: float) -> ReadingView:
+    return ReadingView(bottle, bottle, cents, 2.1, "clear")
+
+
+def _unclear(fake: FakeController) -> View:
+    advice = "Two bottles ring: damp the neighbour with a hand, and strike again."
+    reading = ReadingView(None, None, None, None, "two_ringing", advice)
+    return replace(fake.round_view(), instruction=told("strike", "C#5"), reading=reading)
+
+
+def _refused(fake: FakeController) -> View:
+    why = "more air would pass the ceiling of 80 psi; let it down and use a smaller bottle for this note"
+    refusal = Instruction("none", "G6", None, None, None, why, "G6: no more air", "", why)
+    return replace(fake.round_view(), instruction=refusal, pump_on=None)
+
+
+def _doing(act: Act, bottle: str | None, strokes: float | None = None, **fields: Any) -> Scene:
+    return lambda fake: replace(fake.round_view(), instruction=told(act, bottle, strokes), **fields)
+
+
+Scene = Callable[[FakeController], View]
+_DUE = DueView(-30.0, "C3 and D3 are expected to be out", True)
+_LATE = "Time is short: two bottles will be left as they are."
+SCENES: dict[str, Scene] = {
     "round": FakeController.round_view,
     "between": FakeController.between_view,
     "take": FakeController.take_view,
-    "strike": lambda c: replace(c.round_view(), instruction=told("strike", "F#4"), phase="listen", reading=None),
-    "pump": lambda c: replace(c.round_view(), instruction=told("connect", "Bb3", 3.25), pump_on=None),
-    "release": lambda c: replace(c.round_view(), instruction=told("release", "F3", -0.75), pump_on=None,
-        reading=ReadingView("F3", "F3", 12.4, 2.2, "clear")),
-    "off": lambda c: replace(c.round_view(), instruction=told("disconnect", "A3"),
-        reading=ReadingView("A3", "A3", 0.8, 1.1, "clear")),
-    "unclear": lambda c: replace(c.round_view(), instruction=told("strike", "C#5"), reading=ReadingView(
-        None, None, None, None, "two_ringing", "Two bottles ring: damp the neighbour with a hand, and strike again.")),
-    "done": lambda c: replace(c.round_view(), instruction=told("none", None), pump_on=None, left=0, phase="done"),
-    "refused": lambda c: replace(c.round_view(), instruction=Instruction("none", "G6", None, None, None,
-        "more air would pass the ceiling of 80 psi; let it down and use a smaller bottle", "G6: no more air", "",
-        "more air would pass the ceiling of 80 psi; let it down and use a smaller bottle")),
-    "due": lambda c: replace(c.between_view(), due=DueView(-30.0, "C3 and D3 are expected to be out", True)),
-    "short": lambda c: replace(c.round_view(), downbeat_in_s=-12.0, message="Time is short: two bottles will be left."),
-}  # fmt: skip
+    "strike": _doing("strike", "F#4", phase="listen", reading=None, pump_on=None),
+    "pump": _doing(
+        "connect", "Bb3", 3.25, pump_on=None, reading=ReadingView("Bb3", "A#3", -31.0, 2.6, "clear")
+    ),
+    "release": _doing(
+        "release", "F3", -0.75, pump_on=None, reading=ReadingView("F3", "F3", 12.4, 2.2, "clear")
+    ),
+    "off": _doing("disconnect", "A3", reading=ReadingView("A3", "A3", 0.8, 1.1, "clear")),
+    "unclear": _unclear,
+    "done": _doing("none", None, left=0, phase="done", pump_on=None),
+    "refused": _refused,
+    "due": lambda fake: replace(fake.between_view(), due=_DUE),
+    "late": lambda fake: replace(fake.round_view(), downbeat_in_s=-12.0, message=_LATE),
+}
 
 
 def controller(scene: str) -> Controller:

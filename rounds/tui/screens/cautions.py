@@ -17,10 +17,11 @@ if TYPE_CHECKING:
 
 
 class CautionScreen(ModalScreen[bool]):
-    """Gives True when accepted; at the first run nothing else can be done but quit."""
+    """Gives True when accepted. At the first run it cannot be left otherwise, and Enter accepts only
+    once the end of the text has been on the screen; until then it turns the page."""
 
     BINDINGS: ClassVar = [
-        Binding("enter", "accept", "accept"),
+        Binding("enter", "read_on", "read on", priority=True),
         Binding("escape", "leave", "leave"),
         Binding("q", "app.quit", "quit"),
     ]
@@ -35,22 +36,38 @@ class CautionScreen(ModalScreen[bool]):
             yield Static(f"! {cautions.HEADING}", classes="alarm")
             with VerticalScroll():
                 yield Static(caution_text())
-            yield Button(self._label(), id="accept")
-
-    def _label(self) -> str:
-        return f"Enter: {cautions.ACCEPT}" if self._first else "Enter: back"
+            yield Button("Enter: read on", id="accept")
 
     def on_mount(self) -> None:
-        """Arrow keys scroll; Enter accepts."""
-        self.query_one(VerticalScroll).focus()
+        """Arrow keys scroll; the button follows the scrolling."""
+        scroll = self.query_one(VerticalScroll)
+        scroll.focus()
+        self.watch(scroll, "scroll_y", self._name_button)
+        self.call_after_refresh(self._name_button)
+
+    def on_resize(self) -> None:
+        """A larger screen may show the end at once."""
+        self.call_after_refresh(self._name_button)
+
+    @property
+    def _at_end(self) -> bool:
+        scroll = self.query_one(VerticalScroll)
+        return scroll.scroll_y >= scroll.max_scroll_y
+
+    def _name_button(self) -> None:
+        last = f"Enter: {cautions.ACCEPT}" if self._first else "Enter: back"
+        self.query_one(Button).label = last if self._at_end else "Enter: read on"
 
     def on_button_pressed(self) -> None:
         """The button was clicked."""
-        self.action_accept()
+        self.action_read_on()
 
-    def action_accept(self) -> None:
-        """Read and accepted."""
-        self.dismiss(True)
+    def action_read_on(self) -> None:
+        """Turn the page, or accept at the end."""
+        if self._at_end:
+            self.dismiss(True)
+        else:
+            self.query_one(VerticalScroll).scroll_page_down(animate=False)
 
     def action_leave(self) -> None:
         """Escape leaves only when this is not the first run."""

@@ -11,11 +11,13 @@ from typing import TYPE_CHECKING, ClassVar, Generic, TypeVar
 
 from textual.binding import Binding
 from textual.containers import Horizontal, VerticalScroll
+from textual.content import Content
 from textual.screen import ModalScreen
 from textual.widgets import Button, Input, Static
 
 from rounds import typed
 from rounds.errors import BadInput
+from rounds.text import plain
 from rounds.tui.controller import RoundRequest
 
 if TYPE_CHECKING:
@@ -54,7 +56,9 @@ class Ask(ModalScreen[Answer | None], Generic[Answer]):
         with VerticalScroll(classes="sheet ask"):
             yield Static(self._heading, classes="heading")
             for field in self._fields:
-                yield Static(f"{field.name}  [dim]{field.hint}[/]", classes="label")
+                yield Static(
+                    Content.assemble((field.name, "bold"), "  ", (field.hint, "$faint")), classes="label"
+                )
                 yield Input(field.value, name=field.name, compact=True)
             yield Static("", classes="wrong")
             with Horizontal(classes="buttons"):
@@ -85,7 +89,7 @@ class Ask(ModalScreen[Answer | None], Generic[Answer]):
         try:
             self.dismiss(self._read(values))
         except BadInput as error:
-            self.query_one(".wrong", Static).update(f"! {error}")
+            self.query_one(".wrong", Static).update(Content(f"! {error}"))
 
 
 def ask_air() -> Ask[float]:
@@ -161,10 +165,10 @@ def ask_round(rig: Rig, local_minutes: float, temp_c: float | None) -> Ask[Round
     """What a new round needs to know."""
     names = ", ".join(p.name for p in rig.pieces)
     fields = (
-        Field("downbeat", "minutes from now, or a time as 19:30; empty: none"),
+        Field("downbeat", "in minutes, or a time as 19:30, or empty"),
         Field("minutes", "how long the playing lasts", f"{rig.habits.block_s / 60:.0f}"),
         Field("°C", "of the air; empty: as last told", "" if temp_c is None else f"{temp_c:.0f}"),
-        Field("pieces", f"of: {names}; empty: all bottles" if names else "empty: all bottles"),
+        Field("pieces", f"of {plain(names, 120)}; empty: all bottles" if names else "empty: all bottles"),
     )
     return Ask("Begin a round", fields, lambda v: _request(v, rig, local_minutes))
 

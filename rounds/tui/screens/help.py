@@ -37,23 +37,26 @@ class HelpPage(Page):
 
     HEADING, NAME = "HELP", "help"
 
+    def __init__(self) -> None:
+        super().__init__()
+        self._shown: tuple[bool, ...] | None = None
+
     def body(self) -> Iterable[Widget]:
         """One long text."""
-        with VerticalScroll() as scroll:
-            scroll.can_focus = True
-        yield scroll
+        yield VerticalScroll(Static(classes="help"))
 
     def on_mount(self) -> None:
         """The text takes the arrow keys."""
-        scroll = self.query_one(VerticalScroll)
-        scroll.mount(Static(classes="help"))
-        scroll.focus()
+        super().on_mount()
+        self.query_one(VerticalScroll).focus()
 
     def fill(self, controller: Controller) -> None:
         """Write the text for what can work now."""
-        texts = self.query(".help").results(Static)
-        for text in texts:
-            text.update(help_text(controller.view()))
+        view = controller.view()
+        live = tuple(intent.can(view) for intent in INTENTS)
+        if live != self._shown:
+            self._shown = live
+            self.query_one(".help", Static).update(help_text(view))
 
 
 def help_text(view: View) -> Content:
@@ -61,8 +64,9 @@ def help_text(view: View) -> Content:
     parts: list[str | tuple[str, str]] = [("How a round goes", "bold $accent"), "\n"]
     parts += [f"{line}\n" for line in HOW]
     parts += ["\n", ("Signs", "bold $accent"), "\n"]
-    for standing, sign in shown.SIGN.items():
-        parts += [(f"{sign} {shown.WORD[standing]}   ", COLOUR[standing])]
+    for number, (standing, sign) in enumerate(shown.SIGN.items()):
+        end = "\n" if number == 3 else ""
+        parts += [(f"{sign} {shown.WORD[standing]:<12}{end}", COLOUR[standing])]
     parts += ["\n\n", ("Keys", "bold $accent"), ("  (faint: not now)", "$faint"), "\n"]
     for intent in INTENTS:
         live = intent.can(view)

@@ -9,6 +9,7 @@ from textual.containers import Horizontal, Vertical
 from textual.screen import Screen
 
 from rounds.tui import models
+from rounds.tui.messages import Opened
 from rounds.tui.widgets.airline import AirLine
 from rounds.tui.widgets.bigclock import BigClock
 from rounds.tui.widgets.keyline import KeyLine
@@ -126,6 +127,12 @@ class HomeScreen(Screen[None]):
     def __init__(self) -> None:
         super().__init__()
         self.mode: Mode | None = None
+        self.opened = False
+
+    def on_mount(self) -> None:
+        """All parts are there: ask to be painted."""
+        self.opened = True
+        self.post_message(Opened())
 
     def compose(self) -> ComposeResult:
         """All panes, and the keys."""
@@ -136,6 +143,8 @@ class HomeScreen(Screen[None]):
 
     def paint(self, view: View, controller: Controller, answer: str, keys: tuple[Key, ...]) -> None:
         """Show a view in its pane."""
+        if not self.opened:
+            return
         self._turn_to(view.mode)
         if view.mode == "take":
             self.query_one(TakePane).paint(view)

@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 from textual.screen import Screen
 
+from rounds.tui.messages import Opened
 from rounds.tui.widgets.keyline import Key, KeyLine
-from rounds.tui.widgets.strip import Strip, StripModel
+from rounds.tui.widgets.strip import Fact, Strip, StripModel
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -24,6 +25,15 @@ class Page(Screen[None]):
     HEADING = ""
     NAME = ""
 
+    def __init__(self) -> None:
+        super().__init__()
+        self.opened = False
+
+    def on_mount(self) -> None:
+        """All parts are there: ask to be painted."""
+        self.opened = True
+        self.post_message(Opened())
+
     def compose(self) -> ComposeResult:
         """Heading, body, keys."""
         yield Strip(classes="strip")
@@ -39,9 +49,9 @@ class Page(Screen[None]):
         raise NotImplementedError
 
     def show(self, controller: Controller, keys: tuple[Key, ...], answer: str) -> None:
-        """Paint heading and keys; an answer to the player takes the heading's place beside the name."""
-        from rounds.tui.widgets.strip import Fact
-
+        """Paint heading and keys, and the body; an answer to the player stands beside the heading."""
+        if not self.opened:
+            return
         facts = (Fact("", answer, loud=True),) if answer else ()
         self.query_one(Strip).paint(StripModel(self.HEADING, facts))
         self.query_one(KeyLine).paint(keys)

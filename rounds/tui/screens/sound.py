@@ -42,6 +42,7 @@ class SoundPage(Page):
 
     def on_mount(self) -> None:
         """Start following."""
+        super().on_mount()
         self._timer = self.set_interval(METER_S, self.follow)
 
     def on_screen_suspend(self) -> None:

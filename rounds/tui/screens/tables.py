@@ -1,11 +1,15 @@
-"""Log, health and rig: pages that are one table each."""
+"""Log, health and rig: pages that are one table each.
+
+The last column takes what width is left and folds, so that nothing runs off the side.
+"""
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.content import Content
-from textual.widgets import DataTable
+from textual.widgets import DataTable, Static
 
 from rounds.air import kpa_to_psi
 from rounds.text import plain
@@ -19,30 +23,36 @@ if TYPE_CHECKING:
     from rounds.rig import Bottle, Rig
     from rounds.tui.controller import Controller, HealthLine, HealthState, LogLine
 
-Row = tuple[str | Content, ...]
-_HEALTH: dict[HealthState, tuple[str, str]] = {
-    "good": ("= good", "$tuned"),
-    "watch": ("~ watch", "$doubt"),
-    "replace": ("! replace", "bold $sharp"),
-    "unknown": ("? unknown", "$faint"),
+Row = tuple[str, ...]
+HEALTH_WORD: dict[HealthState, str] = {
+    "good": "= good",
+    "watch": "~ watch",
+    "replace": "! replace",
+    "unknown": "? unknown",
 }
+_NARROWEST_FOLD = 16
+_SCROLLBAR = 2
 
 
 class TablePage(Page):
-    """A page with one table, filled again only when its rows changed."""
+    """A page with one table, filled again only when its rows or its width changed."""
 
     COLUMNS: ClassVar[tuple[str, ...]] = ()
-    EMPTY = ""
+    EMPTY = "Nothing yet."
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._filled: tuple[Sequence[Row], int] | None = None
 
     def body(self) -> Iterable[Widget]:
         """The table."""
-        table: DataTable[str | Content] = DataTable(cursor_type="row", zebra_stripes=True)
+        table: DataTable[str] = DataTable(cursor_type="row", zebra_stripes=True)
         table.add_columns(*self.COLUMNS)
         yield table
 
     def on_mount(self) -> None:
         """The table takes the arrow keys."""
-        self._rows: Sequence[Row] | None = None
+        super().on_mount()
         self.query_one(DataTable).focus()
 
     def rows(self, controller: Controller) -> Sequence[Row]:
@@ -51,16 +61,22 @@ class TablePage(Page):
 
     def fill(self, controller: Controller) -> None:
         """Put the rows in, and keep the place where the player was reading."""
-        rows = self.rows(controller)
-        if rows == self._rows:
+        rows = self.rows(controller) or [("", *("" for _ in self.COLUMNS[2:]), self.EMPTY)]
+        if (rows, self.size.width) == self._filled:
             return
-        self._rows = rows
+        self._filled = (rows, self.size.width)
         table = self.query_one(DataTable)
         at = table.cursor_row
+        room = max(_NARROWEST_FOLD, self.size.width - self._fixed_width(rows) - _SCROLLBAR)
         table.clear()
-        for row in rows or [(self.EMPTY, *("" for _ in self.COLUMNS[1:]))]:
-            table.add_row(*row)
-        table.move_cursor(row=min(at, max(0, len(rows) - 1)))
+        for *fixed, text in rows:
+            lines = textwrap.wrap(text, room) or [""]
+            table.add_row(*fixed, "\n".join(lines), height=len(lines))
+        table.move_cursor(row=min(at, len(rows) - 1))
+
+    def _fixed_width(self, rows: Sequence[Row]) -> int:
+        columns = list(zip(self.COLUMNS, *rows, strict=True))[:-1]
+        return sum(max(map(len, column)) + 2 for column in columns) + 2
 
 
 class LogPage(TablePage):
@@ -68,7 +84,6 @@ class LogPage(TablePage):
 
     HEADING, NAME = "LOG", "log"
     COLUMNS = ("when", "bottle", "what", "")
-    EMPTY = "Nothing yet."
 
     def rows(self, controller: Controller) -> Sequence[Row]:
         """One row a line of the log."""
@@ -76,15 +91,14 @@ class LogPage(TablePage):
 
     @staticmethod
     def _row(line: LogLine) -> Row:
-        return plain(line.at, 20), plain(line.bottle, 8), plain(line.kind, 16), plain(line.text, 200)
+        return plain(line.at, 20), plain(line.bottle, 8), plain(line.kind, 16), plain(line.text, 400)
 
 
 class HealthPage(TablePage):
     """How each bottle has held, the worst first."""
 
     HEADING, NAME = "HEALTH", "health"
-    COLUMNS = ("bottle", "state", "figures", "what to do")
-    EMPTY = "No history yet."
+    COLUMNS = ("bottle", "state", "how it held, and what to do")
 
     def rows(self, controller: Controller) -> Sequence[Row]:
         """One row a bottle."""
@@ -92,25 +106,30 @@ class HealthPage(TablePage):
 
     @staticmethod
     def _row(line: HealthLine) -> Row:
-        word, colour = _HEALTH[line.state]
-        return (
-            plain(line.bottle, 8),
-            Content.styled(word, colour),
-            plain(line.figures, 80),
-            plain(line.advice, 120),
-        )
+        text = f"{line.figures}: {line.advice}" if line.advice else line.figures
+        return plain(line.bottle, 8), HEALTH_WORD[line.state], plain(text, 400)
 
 
 class RigPage(TablePage):
-    """Bottles as the rig file has them."""
+    """Bottles, pumps and pieces as the rig file has them."""
 
     HEADING, NAME = "RIG", "rig"
     COLUMNS = ("bottle", "Hz", "rail", "cm", "mL", "pump", "tolerance", "ceiling", "cap")
 
+    def body(self) -> Iterable[Widget]:
+        """A few lines about the whole, then the table."""
+        yield Static(classes="about")
+        yield from super().body()
+
+    def fill(self, controller: Controller) -> None:
+        """The rig does not change while the program runs."""
+        if self._filled is None:
+            self.query_one(".about", Static).update(Content(about(controller.rig)))
+        super().fill(controller)
+
     def rows(self, controller: Controller) -> Sequence[Row]:
-        """One row a bottle, low to high, then the pumps and pieces."""
-        rig = controller.rig
-        return [self._row(rig, b) for b in rig.by_pitch]
+        """One row a bottle, low to high."""
+        return [self._row(controller.rig, b) for b in controller.rig.by_pitch]
 
     @staticmethod
     def _row(rig: Rig, bottle: Bottle) -> Row:
@@ -126,3 +145,17 @@ class RigPage(TablePage):
             f"{kpa_to_psi(bottle.ceiling_kpa):.0f} psi",
             cap,
         )
+
+
+def about(rig: Rig) -> str:
+    """Name, reference, pumps and pieces in a few lines."""
+    reference = rig.reference
+    pitch = f"A4 = {reference.a4_hz:g} Hz"
+    if reference.floating:
+        pitch += f", floating {reference.low_cents:+g} to {reference.high_cents:+g} cents".replace("-", "−")
+    pumps = ", ".join(
+        f"{p.id} {p.barrel_ml:g} mL{' with release valve' if p.release_valve else ''}" for p in rig.pumps
+    )
+    pieces = ", ".join(f"{p.name} ({len(p.notes)} notes)" for p in rig.pieces) or "none"
+    lines = (f"{rig.name}: {len(rig.bottles)} bottles, {pitch}", f"Pumps: {pumps}", f"Pieces: {pieces}")
+    return "\n".join(plain(line, 300) for line in lines)

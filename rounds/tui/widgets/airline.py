@@ -35,6 +35,10 @@ class AirLine(Painted):
 
     model: AirModel | None
 
+    def says_nothing(self, model: AirModel) -> bool:
+        """No air is to be moved."""
+        return not model.way
+
     def draw(self, canvas: Canvas) -> None:
         """The word, then the bars."""
         assert self.model is not None

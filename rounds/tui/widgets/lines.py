@@ -25,6 +25,15 @@ class Lines(Painted):
 
     model: tuple[Said, ...] | None
 
+    def paint(self, model: tuple[Said, ...]) -> None:
+        """Show sentences; the class `-long` says that one does not fit on a row."""
+        super().paint(model)
+        self.set_class(any(len(s.text) > self.size.width - 3 for s in model), "-long")
+
+    def says_nothing(self, model: tuple[Said, ...]) -> bool:
+        """Nothing is said."""
+        return not any(s.text for s in model)
+
     def draw(self, canvas: Canvas) -> None:
         """Fold each sentence into the rows that remain, keeping one row for each that follows."""
         assert self.model is not None

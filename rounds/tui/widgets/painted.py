@@ -39,7 +39,12 @@ class Painted(Widget):
         """Show a value; nothing happens when it is the one already shown."""
         if model != self.model:
             self.model = model
+            self.set_class(self.says_nothing(model), "-empty")
             self.refresh()
+
+    def says_nothing(self, model: Any) -> bool:
+        """Whether there is nothing to paint, so that a low screen may close the gap."""
+        return model is None
 
     def render(self) -> Content:
         """The picture of the model at the present size."""

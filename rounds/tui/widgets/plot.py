@@ -65,4 +65,12 @@ class Plot(Painted):
         colour = "$tuned" if not out else "$sharp" if mean > 0 else "$flat"
         for row in range(top, bottom + 1):
             canvas.text(x, row, "░", colour)
-        canvas.text(x, self._row(canvas, mean, reach), "█" if not out else "▲" if mean > 0 else "▼", colour)
+        row = self._row(canvas, mean, reach)
+        char = ("▲" if mean > 0 else "▼") if out else self._half(canvas, mean, reach)
+        canvas.text(x, row, char, colour)
+
+    def _half(self, canvas: Canvas, cents: float, reach: float) -> str:
+        """The upper or the lower half of a cell, so that a slow path still shows as a slope."""
+        rows = canvas.height - 2
+        at = (0.5 - 0.5 * cents / reach) * (rows - 1) + 0.5
+        return "▀" if at - int(at) < 0.5 else "▄"

@@ -36,6 +36,11 @@ class Reading(Painted):
 
     model: ReadingModel | None
 
+    def paint(self, model: ReadingModel) -> None:
+        """Show a reading; the class `-advice` asks for a row more where rows are scarce."""
+        super().paint(model)
+        self.set_class(model.verdict not in (None, "clear"), "-advice")
+
     def draw(self, canvas: Canvas) -> None:
         """Figures on the left, words on the right."""
         assert self.model is not None
