@@ -19,6 +19,7 @@ from rounds.events import (
     Connected,
     Disconnected,
     Event,
+    Purpose,
     Sent,
     ShiftChosen,
 )
@@ -44,9 +45,13 @@ if TYPE_CHECKING:
 
 ACCEPT_SHARE = 0.3
 """A visit is good when the pitch is within this share of the tolerance around the aim."""
+REVISIT_SHARE = 0.6
+"""The same with the pump off again, inside the band: below this another connection is not worth it."""
 ACCEPT_FLOOR_CENTS = 2.0
 SETTLED_AGAIN_S = 120.0
 """A bottle heard longer ago than this may be asked for again before the downbeat, if it is doubtful."""
+SETTLES_S = 45.0
+"""A bottle left outside its band to settle is heard again after this long."""
 DOUBT = 0.25
 """Chance of being out above which an accepted bottle is struck once more before the downbeat."""
 WORTH_ASKING = 0.3
@@ -94,11 +99,6 @@ def idle(why: str, headline: str = "Rest") -> Instruction:
     return Instruction("none", None, None, None, None, why, headline)
 
 
-def accept_cents(bottle: Bottle) -> float:
-    """How close to the aim a visit must end."""
-    return max(ACCEPT_FLOOR_CENTS, ACCEPT_SHARE * bottle.tolerance_cents)
-
-
 def _must_hear(state: RoundState, bottle_id: str) -> bool:
     return bottle_id not in state.heard or bottle_id in state.moved
 
@@ -110,12 +110,29 @@ def _elsewhere(now: Situation) -> Event | Instruction:
     listen = [b for b in now.plan.listen if b not in now.state.accepted and not _heard_lately(now, b)]
     if listen:
         return Sent(at_s=now.now_s, bottle=listen[0], purpose="listen")
-    if now.plan.visits:
-        return Sent(at_s=now.now_s, bottle=now.plan.visits[0].bottle, purpose="visit")
-    again = _doubtful(now)
+    for visit in now.plan.visits:
+        if not _resting(now, visit.bottle):
+            purpose: Purpose = "listen" if _left_to_settle(now, visit.bottle) else "visit"
+            return Sent(at_s=now.now_s, bottle=visit.bottle, purpose=purpose)
+    again = _settled(now) or _doubtful(now)
     if again is not None:
         return Sent(at_s=now.now_s, bottle=again, purpose="listen")
     return _finished(now)
+
+
+def _left_to_settle(now: Situation, bottle_id: str) -> bool:
+    """Whether a visit to it ended well in this round, though it was not in the band yet."""
+    heard = now.state.heard.get(bottle_id)
+    if heard is None or bottle_id not in now.state.visited or bottle_id in now.state.moved or heard.pump_on:
+        return False
+    error = now.beliefs.level(bottle_id, now.now_s).mean - aim_of(now, bottle_id)
+    return _good_enough(now, now.rig.bottle(bottle_id), error, on=False)
+
+
+def _resting(now: Situation, bottle_id: str) -> bool:
+    """Left to settle so lately that another strike would tell nothing."""
+    heard = now.state.heard.get(bottle_id)
+    return heard is not None and now.now_s - heard.at_s < SETTLES_S and _left_to_settle(now, bottle_id)
 
 
 def _heard_lately(now: Situation, bottle_id: str) -> bool:
@@ -127,7 +144,33 @@ def _finished(now: Situation) -> Instruction:
     out = [b for b in now.state.needed if b not in now.state.accepted]
     if not out:
         return idle("every needed bottle is in tune", "In tune")
+    settling = [b for b in out if b in now.state.visited and not _sacrificed(now, b)]
+    if settling:
+        return _wait_for(now, settling)
     return idle(f"left as they are: {in_words(out)}", "Done")
+
+
+def _sacrificed(now: Situation, bottle_id: str) -> bool:
+    return bottle_id in now.plan.sacrificed or bottle_id not in now.state.heard
+
+
+def _wait_for(now: Situation, settling: list[str]) -> Instruction:
+    """Air was moved and the pitch still moves by itself: nothing to do but let it."""
+    first = min(settling, key=lambda b: now.state.heard[b].at_s)
+    wait_s = max(0.0, now.state.heard[first].at_s + SETTLES_S - now.now_s)
+    why = f"{in_words(settling)} settling, about {wait_s:.0f} s"
+    return Instruction("wait", None, None, None, None, why, "Let it settle")
+
+
+def _settled(now: Situation) -> str | None:
+    """A bottle left to settle that is worth hearing again."""
+    for bottle_id in now.state.open_bottles:
+        heard = now.state.heard.get(bottle_id)
+        if heard is None or bottle_id not in now.state.visited or bottle_id in now.plan.sacrificed:
+            continue
+        if now.now_s - heard.at_s >= SETTLES_S:
+            return bottle_id
+    return None
 
 
 def _doubtful(now: Situation) -> str | None:
@@ -171,52 +214,54 @@ def aim_of(now: Situation, bottle_id: str) -> float:
 
 
 def _after_reading(now: Situation) -> Event | Instruction:
-    """The pitch of the bottle being visited is known: good, more air, less air, or pump off."""
+    """The pitch of the bottle being visited is known: leave it, pump off, or move more air."""
     bottle_id = now.state.target
     assert bottle_id is not None
     bottle = now.rig.bottle(bottle_id)
     level = now.beliefs.level(bottle_id, now.now_s)
-    aim = aim_of(now, bottle_id)
     on = now.state.pump_on == bottle_id
-    error = level.mean - aim
-    if not on and _good_enough(now, bottle, error):
-        return Accepted(at_s=now.now_s, bottle=bottle_id, cents=level.mean)
+    error = level.mean - aim_of(now, bottle_id)
+    if _good_enough(now, bottle, error, on):
+        return _leave(now, bottle, level.mean, error, on)
     wanted = dose(
         now.rig,
         now.beliefs,
         bottle_id,
         level_cents=_sounding(now, bottle_id, level),
-        aim_cents=aim,
+        aim_cents=aim_of(now, bottle_id),
         pump_on=on,
         at_s=now.now_s,
         gauge_kpa=now.gauges_kpa.get(bottle_id),
     )
-    if abs(error) <= accept_cents(bottle) or wanted.strokes == 0.0:
-        if wanted.refused and error < -accept_cents(bottle):
-            return refusal(now, bottle, wanted.refused)
-        return _pump_off(now, bottle_id, f"{offset_in_words(error)}: good") if on else _take(now, level.mean)
-    return (
-        _more(now, bottle, wanted, aim, error)
-        if wanted.strokes > 0
-        else _less(now, bottle, wanted, aim, error)
-    )
-
-
-def _take(now: Situation, cents_now: float) -> Event:
-    assert now.state.target is not None
-    return Accepted(at_s=now.now_s, bottle=now.state.target, cents=cents_now)
-
-
-def _good_enough(now: Situation, bottle: Bottle, error_cents: float) -> bool:
-    """With the pump off: on the aim, or inside the band and the plan would rather leave it alone."""
-    if abs(error_cents) <= accept_cents(bottle):
-        return True
-    return _inside_at_downbeat(now, bottle.id) and all(v.bottle != bottle.id for v in now.plan.visits)
-
-
-def _more(now: Situation, bottle: Bottle, wanted: Dose, aim: float, error: float) -> Instruction:
     if wanted.refused:
-        return refusal(now, bottle, wanted.refused)
+        return refusal(bottle, wanted.refused)
+    if wanted.strokes == 0.0:
+        return _leave(now, bottle, level.mean, error, on)
+    change = _more if wanted.strokes > 0.0 else _less
+    return change(now, bottle, wanted, error)
+
+
+def _good_enough(now: Situation, bottle: Bottle, error_cents: float, on: bool) -> bool:
+    """Whether more work on the bottle is not worth it now.
+
+    The plan leaving the bottle alone is enough: then it is in the band, or it settles into it. With
+    the pump off again a small miss is not worth another connection.
+    """
+    if bottle.id in now.state.visited and all(v.bottle != bottle.id for v in now.plan.visits):
+        return True
+    share = ACCEPT_SHARE if on or bottle.id not in now.state.visited else REVISIT_SHARE
+    return abs(error_cents) <= max(ACCEPT_FLOOR_CENTS, share * bottle.tolerance_cents)
+
+
+def _leave(now: Situation, bottle: Bottle, level_cents: float, error: float, on: bool) -> Event | Instruction:
+    """Pump off first; then the bottle is in tune, or left to settle and heard again later."""
+    if on:
+        return _pump_off(now, bottle.id, offset_in_words(error))
+    inside = abs(level_cents - now.state.shift_cents) <= bottle.tolerance_cents
+    return Accepted(at_s=now.now_s, bottle=bottle.id, cents=level_cents) if inside else _elsewhere(now)
+
+
+def _more(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruction:
     pump = now.rig.pump_of(bottle.id)
     amount = strokes_in_words(wanted.strokes)
     on = now.state.pump_on == bottle.id
@@ -231,7 +276,7 @@ def _more(now: Situation, bottle: Bottle, wanted: Dose, aim: float, error: float
         bottle.id,
         pump.id,
         wanted.strokes,
-        aim,
+        aim_of(now, bottle.id),
         why,
         headline,
         detail,
@@ -244,7 +289,7 @@ def _ceiling_psi(now: Situation, bottle: Bottle) -> str:
     return f"{kpa_to_psi(lowest):.0f}"
 
 
-def _less(now: Situation, bottle: Bottle, wanted: Dose, aim: float, error: float) -> Instruction:
+def _less(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruction:
     pump = now.rig.pump_of(bottle.id)
     amount = strokes_in_words(-wanted.strokes)
     why = offset_in_words(error)
@@ -258,7 +303,7 @@ def _less(now: Situation, bottle: Bottle, wanted: Dose, aim: float, error: float
         bottle.id,
         pump.id if by_pump else None,
         wanted.strokes,
-        aim,
+        aim_of(now, bottle.id),
         why,
         f"{bottle.note.name}: let out {amount}",
         f"by {means}, about {amount} {unit}, then strike",
@@ -279,7 +324,7 @@ def _pump_off(now: Situation, bottle_id: str, why: str) -> Instruction:
     )
 
 
-def refusal(now: Situation, bottle: Bottle, sentence: str) -> Instruction:
+def refusal(bottle: Bottle, sentence: str) -> Instruction:
     """No more air: the ceiling. The round goes on with the next strike of another bottle."""
     return Instruction(
         "none", bottle.id, None, None, None, sentence, f"{bottle.note.name}: no more air", "", sentence

@@ -276,7 +276,9 @@ class Session:
             return
         if self._refused() and now_s - self._told_s >= REFUSAL_HOLD_S:
             self._leave_refused()
-        elif self._told.act == "none" and self._told.bottle is None:
+        elif self._told.act == "wait" or self._told.act == "wait":
+            self._settle()
+        elif self._told.act == "none":
             self._close_when_over(state, now_s)
 
     def _close_when_over(self, state: RoundState, now_s: float) -> None:

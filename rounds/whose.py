@@ -103,7 +103,7 @@ def _own(cents: float, target: Target) -> float:
 
 
 def _struck_again(cents: float, target: Target) -> bool:
-    """The same pitch again: the second time from a bottle never heard, the third from one that may have moved."""
+    """The same pitch again: twice from a bottle never heard, thrice from one that may have moved."""
     same = sum(abs(cents - c) <= SAME_AGAIN_CENTS for c in target.rejected_cents)
     if not target.stories:
         return same >= 1
