@@ -8,25 +8,17 @@ carry their time, and a time before the last event is answered as of that event.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from rounds import events as ev
 from rounds.belief import pooling
-from rounds.belief.priors import (
-    GAIN_DOUBT,
-    HALF_NEPER_CENTS,
-    LET_OUT_DOUBT,
-    gauss_in_cents,
-    prior_gain_hz2,
-    prior_of,
-    to_linear,
-)
+from rounds.belief.handling import Handling
+from rounds.belief.priors import HALF_NEPER_CENTS, HEAD, JOIN, OUT, gauss_in_cents, prior_of, to_linear
 from rounds.belief.scales import Scales
 from rounds.belief.temperature import Air
-from rounds.belief.track import CREEP_FROM_MIN, Pending, Track
+from rounds.belief.track import CREEP_FROM_MIN, Track
 from rounds.gauss import Z95, Gauss
 from rounds.rig import GROUPS
 
@@ -39,34 +31,14 @@ if TYPE_CHECKING:
     from rounds.rig import Rig
 
 COEFFICIENTS = ("leak", "per_k", "settling", "creep")
-HEAD, JOIN = "head", "join"
-"""What a pump head takes from a bottle as it comes off, and as it goes on."""
-OUT = "out"
-STROKE_DOUBT = 0.12
-"""Relative sd of one stroke against the next of the same pump on the same bottle."""
 NO_U95_VAR = 1.0
-LEAST_SHARE, MOST_SHARE = 0.1, 5.0
-"""A learned number stays within these shares of its prior: one slip must not turn a pump around."""
+"""Variance of a reading that came without its uncertainty, beside what the room adds, cents²."""
 WIDENED = 1.08
 """Forecast variances are this much larger, since the learned variances are themselves uncertain."""
 UNHEARD_AFTER_MIN = 5.0
 """Air moved this long after the last reading was moved because of something that was not written down."""
 SETTLED_AFTER_MIN = 5.0
 """`settling` tells what has come back after this long."""
-
-
-@dataclass(slots=True)
-class Learned:
-    """A number of one bottle that air moves teach, in linear cents: its prior and what is believed now."""
-
-    prior: Gauss
-    mean: float
-    var: float
-
-    @property
-    def now(self) -> Gauss:
-        """As a distribution."""
-        return Gauss(self.mean, math.sqrt(self.var))
 
 
 class Beliefs:
@@ -76,12 +48,18 @@ class Beliefs:
         self.rig = rig
         self.priors: dict[str, Prior] = {b.id: prior_of(rig, b) for b in rig.bottles}
         self.tracks: dict[str, Track] = {i: Track(p) for i, p in self.priors.items()}
-        self.learned: dict[tuple[str, str], Learned] = {}
+        self.handling = Handling(rig, self.priors)
         self.air = Air(tuple(sorted({p.lag_min for p in self.priors.values()})))
         self.scales: dict[str, Scales] = {group: Scales() for group in GROUPS}
         self.on: str | None = None
+        """The bottle the pump head is on, as far as the events tell."""
+        self.latest_s = -math.inf
+        self.in_order = True
+        """Whether no event so far was older than one before it."""
+        self.read_since_temp: set[str] = set()
         self._version = 0
         self._pool_cache: dict[tuple[str, str], tuple[int, Gauss]] = {}
+        self._track_cache: dict[str, tuple[int, Track]] = {}
         self._handlers: dict[type[ev.Event], Callable[..., None]] = {
             ev.Strike: self._strike,
             ev.AirMoved: self._air_moved,
@@ -104,15 +82,20 @@ class Beliefs:
         """Independent beliefs, for thinking ahead."""
         twin = Beliefs(self.rig)
         twin.tracks = {i: t.copy() for i, t in self.tracks.items()}
-        twin.learned = {k: Learned(v.prior, v.mean, v.var) for k, v in self.learned.items()}
+        twin.handling = self.handling.copy()
         twin.air = self.air.copy()
         twin.scales = {g: s.copy() for g, s in self.scales.items()}
-        twin.on = self.on
+        twin.on, twin.latest_s, twin.in_order = self.on, self.latest_s, self.in_order
+        twin.read_since_temp = set(self.read_since_temp)
         twin._version = self._version
         return twin
 
     def apply(self, event: ev.Event) -> None:
         """Take in one event."""
+        if event.at_s >= self.latest_s:
+            self.latest_s = event.at_s
+        else:
+            self.in_order = False
         handler = self._handlers.get(type(event))
         if handler is not None:
             handler(event)
@@ -131,23 +114,15 @@ class Beliefs:
         x = to_linear(event.cents)
         scales = self.scales[self.priors[event.bottle].group]
         surprise = track.read(x, _own_var(event) + scales.room_var, scales)
-        for part in track.pending:
-            self._learn(event.bottle, part, surprise.innovation / surprise.spread, surprise.spread)
-        track.pending.clear()
+        self.handling.learn(event.bottle, track, surprise)
         self._version += 1
-
-    def _learn(self, bottle_id: str, part: Pending, normalised: float, spread: float) -> None:
-        known = self.learned[bottle_id, part.key]
-        lever = part.coefficient * known.var
-        low, high = sorted((LEAST_SHARE * known.prior.mean, MOST_SHARE * known.prior.mean))
-        known.mean = min(high, max(low, known.mean + lever * normalised))
-        known.var = max(known.var - lever * lever / spread, 1e-4 * known.prior.var)
 
     def _advance(self, bottle_id: str, track: Track, at_s: float) -> None:
         gas = self.air.gas_at(at_s, self.priors[bottle_id].lag_min)
         since = track.at_s if track.at_s is not None else at_s
         walk = self.scales[self.priors[bottle_id].group].walk_var
         track.advance(at_s, gas, walk, self.air.unseen_var(since, at_s))
+        self.read_since_temp.add(bottle_id)
 
     def _air_moved(self, event: ev.AirMoved) -> None:
         track = self.tracks.get(event.bottle)
@@ -157,7 +132,7 @@ class Beliefs:
             self._moved_somehow(event.bottle, track, event.at_s)
         else:
             self._advance(event.bottle, track, event.at_s)
-            self._strokes(event.bottle, track, event.strokes, event.pump)
+            self.handling.strokes(event.bottle, track, event.strokes, event.pump)
         self._version += 1
 
     def _moved_somehow(self, bottle_id: str, track: Track, at_s: float) -> None:
@@ -169,21 +144,20 @@ class Beliefs:
         scales = self.scales[self.priors[bottle_id].group]
         track.land(scales.landed_mean, scales.landed_var)
 
-    def _strokes(self, bottle_id: str, track: Track, strokes: float, pump_id: str | None) -> None:
-        key = OUT if strokes < 0.0 or pump_id is None else pump_id
-        known = self._known(bottle_id, key)
-        dose_var = abs(strokes) * (STROKE_DOUBT * known.mean) ** 2
-        track.jump(strokes * known.mean, strokes * strokes * known.var + dose_var)
-        track.pending.append(Pending(key, strokes))
-
     def _temperature(self, event: ev.Temperature) -> None:
-        self.air.read(event.at_s, event.temp_c)
-        self._version += 1
+        self._air_read(event.at_s, event.temp_c)
 
     def _round_opened(self, event: ev.RoundOpened) -> None:
         if event.temp_c is not None:
-            self.air.read(event.at_s, event.temp_c)
-            self._version += 1
+            self._air_read(event.at_s, event.temp_c)
+
+    def _air_read(self, at_s: float, temp_c: float) -> None:
+        """Take in a temperature; bottles read since the last one had warmed along, as is known now."""
+        self.air.read(at_s, temp_c)
+        for bottle_id in self.read_since_temp:
+            _in_hindsight(self.tracks[bottle_id], self.air, self.priors[bottle_id].lag_min)
+        self.read_since_temp.clear()
+        self._version += 1
 
     def _connected(self, event: ev.Connected) -> None:
         if self.on is not None and self.on != event.bottle:
@@ -191,7 +165,8 @@ class Beliefs:
         if event.bottle in self.tracks and self.on != event.bottle:
             self.on = event.bottle
             self._advance(event.bottle, self.tracks[event.bottle], event.at_s)
-            self._lose(event.bottle, JOIN)
+            self.handling.head(event.bottle, self.tracks[event.bottle], JOIN)
+            self._version += 1
 
     def _disconnected(self, event: ev.Disconnected) -> None:
         if event.bottle in self.tracks:
@@ -202,16 +177,7 @@ class Beliefs:
     def _head_off(self, bottle_id: str) -> None:
         """The head comes off the valve, and takes its air with it."""
         self.on = None
-        self._lose(bottle_id, HEAD)
-
-    def _lose(self, bottle_id: str, key: str) -> None:
-        """The little air that a connection costs. It is no air move that needs another strike."""
-        track = self.tracks[bottle_id]
-        known = self._known(bottle_id, key)
-        moved = track.moved
-        track.jump(known.mean, known.var)
-        track.moved = moved
-        track.pending.append(Pending(key, 1.0))
+        self.handling.head(bottle_id, self.tracks[bottle_id], HEAD)
         self._version += 1
 
     def _replaced(self, event: ev.Replaced) -> None:
@@ -219,62 +185,22 @@ class Beliefs:
         if prior is None:
             return
         self.tracks[event.bottle] = Track(prior)
-        for key in [k for k in self.learned if k[0] == event.bottle]:
-            del self.learned[key]
+        self.handling.forget(event.bottle)
         self._version += 1
 
     # -- learned numbers ---------------------------------------------------------------------------
 
-    def _known(self, bottle_id: str, key: str) -> Learned:
-        """The bottle's own entry for a key, made from its prior on first use."""
-        known = self.learned.get((bottle_id, key))
-        if known is None:
-            prior = self._learned_prior(bottle_id, key)
-            start = self._pooled_learned(bottle_id, key)
-            known = Learned(prior, start.mean, start.var)
-            self.learned[bottle_id, key] = known
-        return known
-
-    def _learned_prior(self, bottle_id: str, key: str) -> Gauss:
-        prior = self.priors[bottle_id]
-        if key in (HEAD, JOIN):
-            return prior.head_x
-        bottle = self.rig.bottle(bottle_id)
-        pump = self.rig.pump(bottle.pump if key == OUT else key)
-        x = HALF_NEPER_CENTS * prior_gain_hz2(self.rig, bottle, pump) / prior.target_hz2
-        return Gauss(x, x * (LET_OUT_DOUBT if key == OUT else GAIN_DOUBT))
-
-    def _pooled_learned(self, bottle_id: str, key: str) -> Gauss:
-        """Prior of a learned number after what the other bottles of the group said, as a share of theirs."""
-        own = self._learned_prior(bottle_id, key)
-        group = self.priors[bottle_id].group
-        says = [
-            pooling.Told(t.mean / known.prior.mean, t.var / known.prior.var)
-            for (other, k), known in self.learned.items()
-            if k == key and other != bottle_id and self.priors[other].group == group
-            for t in [pooling.told(known.prior, known.now)]
-            if t is not None
-        ]
-        scale = own.sd / abs(own.mean)
-        says = [pooling.Told(s.mean, s.var * scale * scale) for s in says]
-        share = pooling.pooled(Gauss(1.0, scale), says)
-        return Gauss(share.mean * own.mean, share.sd * abs(own.mean))
-
-    def _learned_now(self, bottle_id: str, key: str) -> Gauss:
-        known = self.learned.get((bottle_id, key))
-        return self._pooled_learned(bottle_id, key) if known is None else known.now
-
     def gain(self, bottle_id: str, pump_id: str) -> Gauss:
         """Hz² that one full stroke of a pump adds to a bottle."""
-        return self._learned_now(bottle_id, pump_id).scaled(self._hz2_per_x(bottle_id))
+        return self.handling.now(bottle_id, pump_id).scaled(self._hz2_per_x(bottle_id))
 
     def pin_gain(self, bottle_id: str) -> Gauss:
         """Hz² that one small let-out takes (unit: one stroke's worth; positive)."""
-        return self._learned_now(bottle_id, OUT).scaled(self._hz2_per_x(bottle_id))
+        return self.handling.now(bottle_id, OUT).scaled(self._hz2_per_x(bottle_id))
 
     def head_loss(self, bottle_id: str) -> Gauss:
         """Cents by which the pitch changes when the pump head comes off near the target (negative)."""
-        return self._learned_now(bottle_id, HEAD)
+        return self.handling.now(bottle_id, HEAD)
 
     def settling(self, bottle_id: str, change_cents: float) -> Gauss:
         """Cents that the pitch moves by itself in the five minutes after a quick change (opposite sign)."""
@@ -308,11 +234,15 @@ class Beliefs:
 
     def _pooled_track(self, bottle_id: str) -> Track:
         """A copy of a bottle's filter whose prior is its group, not the general one."""
+        cached = self._track_cache.get(bottle_id)
+        if cached is not None and cached[0] == self._version:
+            return cached[1].copy()
         track = self.tracks[bottle_id].copy()
         prior = self.priors[bottle_id]
         for index, name in enumerate(COEFFICIENTS, 1):
             track.lean(index, _prior(prior, name), self._group(prior, name))
-        return track
+        self._track_cache[bottle_id] = (self._version, track)
+        return track.copy()
 
     # -- questions ---------------------------------------------------------------------------------
 
@@ -360,21 +290,28 @@ class Beliefs:
             air.read(at_s, temp_c)
         track = self._pooled_track(bottle_id)
         lag = self.priors[bottle_id].lag_min
+        if temp_c is not None and bottle_id in self.read_since_temp:
+            _in_hindsight(track, air, lag)
         since = track.at_s if track.at_s is not None else at_s
         walk = self.scales[self.priors[bottle_id].group].walk_var
         track.advance(at_s, air.gas_at(at_s, lag), walk, air.unseen_var(since, at_s))
         if self.on == bottle_id:
-            head = self._learned_now(bottle_id, HEAD)
+            head = self.handling.now(bottle_id, HEAD)
             track.jump(head.mean, head.var)
         ahead = [_ahead(track, air, at_s, m, lag, walk) for m in minutes]
         return np.array([g.mean for g in ahead]), np.array([g.sd for g in ahead])
 
 
 def _ahead(track: Track, air: Air, at_s: float, minutes: float, lag: float, walk: float) -> Gauss:
-    future = track.copy()
     to_s = at_s + 60.0 * minutes
-    future.advance(to_s, air.gas_at(to_s, lag), walk, air.ahead_var(minutes, lag))
-    return gauss_in_cents(future.level, WIDENED * future.a00)
+    level, var = track.ahead(to_s, air.gas_at(to_s, lag), walk, air.ahead_var(minutes, lag))
+    return gauss_in_cents(level, WIDENED * var)
+
+
+def _in_hindsight(track: Track, air: Air, lag: float) -> None:
+    gas = None if track.at_s is None else air.gas_in_hindsight(track.at_s, lag)
+    if gas is not None and track.teff is not None:
+        track.teff = gas
 
 
 def _own_var(event: ev.Strike) -> float:

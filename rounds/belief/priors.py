@@ -43,6 +43,10 @@ HEAD_ML = 3.0
 """What a pump head takes from the bottle as it goes on, and again as it comes off. A guess."""
 HEAD_DOUBT = 0.6
 
+HEAD, JOIN, OUT = "head", "join", "out"
+"""Keys of what is learned from handling: air lost as the head comes off, as it goes on, and a small
+let-out. Every other key is a pump's id."""
+
 _LEAK_PER_MIN: dict[Group, Gauss] = {
     "bass": Gauss(-0.30, 0.35),
     "middle": Gauss(-0.12, 0.20),

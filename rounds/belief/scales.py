@@ -19,6 +19,8 @@ FIRST_INFORMATION = (3.0, 3.0, 3.0)
 """Information the starting values count for; a variance known from n clean draws has n/2."""
 FORGETTING = 0.998
 LONGEST_STEP = 0.25
+STEP_EVERY = 4
+"""Readings gathered for one step; the steps are as long together, and the sums cost less."""
 WILD = 2.5
 """Surprises teach as if no larger than this many standard deviations."""
 TAMED_SQUARE = 0.97756
@@ -52,12 +54,17 @@ class Slopes:
 class Scales:
     """The three variances of one group."""
 
-    __slots__ = ("info", "landed_count", "landed_mean", "landed_var", "logs", "room_var", "walk_var")
+    __slots__ = (
+        "info", "landed_count", "landed_mean", "landed_var", "logs", "room_var", "score", "waiting",
+        "walk_var",
+    )  # fmt: skip
 
     def __init__(self) -> None:
         self.logs = list(FIRST_LOGS)
         a, b, c = FIRST_INFORMATION
         self.info = [a, 0.0, 0.0, b, 0.0, c]
+        self.score = [0.0, 0.0, 0.0]
+        self.waiting = 0
         self.landed_mean = 0.0
         self.landed_count = 6.0
         self._exponentiate()
@@ -66,6 +73,7 @@ class Scales:
         """An independent copy."""
         twin = Scales()
         twin.logs, twin.info = list(self.logs), list(self.info)
+        twin.score, twin.waiting = list(self.score), self.waiting
         twin.landed_mean, twin.landed_count = self.landed_mean, self.landed_count
         twin._exponentiate()
         return twin
@@ -111,15 +119,29 @@ class Scales:
         surprise: float,
         inv: float,
     ) -> None:
+        """Add one reading's score and information, and step now and then."""
+        s0, s1, s2 = s
+        l0, l1, l2 = level
         half = 0.5 * (surprise - 1.0)
-        score = [half * s[i] + normalised * level[i] for i in range(3)]
+        g = self.score
+        g[0] += half * s0 + normalised * l0
+        g[1] += half * s1 + normalised * l1
+        g[2] += half * s2 + normalised * l2
         f = self.info
-        k = 0
-        for i in range(3):
-            for j in range(i, 3):
-                f[k] = FORGETTING * f[k] + 0.5 * s[i] * s[j] + level[i] * level[j] * inv
-                k += 1
-        step = _solve(f, score)
+        f[0] = FORGETTING * f[0] + 0.5 * s0 * s0 + l0 * l0 * inv
+        f[1] = FORGETTING * f[1] + 0.5 * s0 * s1 + l0 * l1 * inv
+        f[2] = FORGETTING * f[2] + 0.5 * s0 * s2 + l0 * l2 * inv
+        f[3] = FORGETTING * f[3] + 0.5 * s1 * s1 + l1 * l1 * inv
+        f[4] = FORGETTING * f[4] + 0.5 * s1 * s2 + l1 * l2 * inv
+        f[5] = FORGETTING * f[5] + 0.5 * s2 * s2 + l2 * l2 * inv
+        self.waiting += 1
+        if self.waiting >= STEP_EVERY:
+            self._step()
+
+    def _step(self) -> None:
+        step = _solve(self.info, self.score)
+        self.score = [0.0, 0.0, 0.0]
+        self.waiting = 0
         for i in range(3):
             bounded = min(LONGEST_STEP, max(-LONGEST_STEP, step[i]))
             self.logs[i] = min(HIGHEST_LOGS[i], max(LOWEST_LOGS[i], self.logs[i] + bounded))

@@ -9,6 +9,7 @@ temperature is missing: the gas is None until the first reading.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 SLOPE_LASTS_MIN = 45.0
 """A trend of the air is believed to die away with this time constant."""
@@ -32,12 +33,44 @@ MOST_SURPRISE = 12.0
 """Squared surprise past which a temperature teaches no more: a door is not the usual."""
 
 
+@dataclass(frozen=True, slots=True)
+class Ramp:
+    """The air on a straight line between two readings, and the gas as it stood at the first."""
+
+    from_s: float
+    start: float
+    rate_per_min: float
+    gas: dict[float, float]
+
+    def gas_at(self, at_s: float, lag: float) -> float:
+        """Gas temperature at a time on the line."""
+        minutes = max(0.0, at_s - self.from_s) / 60.0
+        behind = self.gas[lag] - (self.start - self.rate_per_min * lag)
+        air = self.start + self.rate_per_min * minutes
+        return air - self.rate_per_min * lag + behind * math.exp(-minutes / lag)
+
+
 class Air:
     """Air temperature as level, slope and passing part, with the gas temperature for each lag in use."""
 
     __slots__ = (
-        "at_s", "gas", "level", "passing", "read_info", "read_s", "read_var", "restless", "restless_info",
-        "slope", "v00", "v01", "v02", "v11", "v12", "v22",
+        "at_s",
+        "gas",
+        "level",
+        "passing",
+        "ramp",
+        "read_info",
+        "read_s",
+        "read_var",
+        "restless",
+        "restless_info",
+        "slope",
+        "v00",
+        "v01",
+        "v02",
+        "v11",
+        "v12",
+        "v22",
     )  # fmt: skip
 
     def __init__(self, lags_min: tuple[float, ...]) -> None:
@@ -50,6 +83,7 @@ class Air:
         self.restless, self.restless_info = FIRST_RESTLESS, FIRST_INFORMATION
         self.at_s = 0.0
         self.read_s: float | None = None
+        self.ramp: Ramp | None = None
 
     def copy(self) -> Air:
         """An independent copy."""
@@ -129,10 +163,12 @@ class Air:
         """Move the gas along a straight line of the air from start to end."""
         if minutes <= 0.0:
             return
-        rate = (end - start) / minutes
-        for lag, gas in self.gas.items():
-            behind = gas - (start - rate * lag)
-            self.gas[lag] = end - rate * lag + behind * math.exp(-minutes / lag)
+        self.ramp = Ramp(self.at_s - 60.0 * minutes, start, (end - start) / minutes, self.gas)
+        self.gas = {lag: self.ramp.gas_at(self.at_s, lag) for lag in self.gas}
+
+    def gas_in_hindsight(self, at_s: float, lag: float) -> float | None:
+        """Gas temperature at a time between the last two readings, as the later one tells it."""
+        return None if self.ramp is None else self.ramp.gas_at(at_s, lag)
 
     def gas_at(self, to_s: float, lag: float) -> float | None:
         """Gas temperature at a time not before the last reading, as trend and draught go on."""

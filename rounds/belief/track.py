@@ -54,14 +54,6 @@ class Move:
 
 
 @dataclass(slots=True)
-class Pending:
-    """A learned number that entered the level since the last reading, with its coefficient."""
-
-    key: str
-    coefficient: float
-
-
-@dataclass(slots=True)
 class Surprise:
     """A reading minus what was expected, and the variance that was expected of it."""
 
@@ -100,7 +92,7 @@ class Track:
         self.moved = False
         self.landed = False
         self.jump_var = 0.0
-        self.pending: list[Pending] = []
+        self.pending: dict[str, float] = {}
         self.suspect: float | None = None
         self.slopes = Slopes()
 
@@ -110,7 +102,7 @@ class Track:
         for name in Track.__slots__:
             setattr(twin, name, getattr(self, name))
         twin.moves = [Move(m.at_s, m.x) for m in self.moves]
-        twin.pending = [Pending(p.key, p.coefficient) for p in self.pending]
+        twin.pending = dict(self.pending)
         twin.slopes = self.slopes.copy()
         return twin
 
@@ -155,6 +147,22 @@ class Track:
         self.at_s = to_s
         if teff is not None:
             self.teff = teff
+
+    def ahead(
+        self, to_s: float, teff: float | None, noise_var_per_min: float, temp_var: float
+    ) -> tuple[float, float]:
+        """Level and variance at a later time, nothing changed: what `advance` would lead to."""
+        minutes = 0.0 if self.at_s is None else max(0.0, to_s - self.at_s) / 60.0
+        h1, h2, h3, h4 = self.regressors(to_s, teff) if minutes > 0.0 else (0.0, 0.0, 0.0, 0.0)
+        level = self.level + h1 * self.leak + h2 * self.per_k + h3 * self.settling + h4 * self.creep
+        v1 = self.a11 * h1 + self.a12 * h2 + self.a13 * h3 + self.a14 * h4
+        v2 = self.a12 * h1 + self.a22 * h2 + self.a23 * h3 + self.a24 * h4
+        v3 = self.a13 * h1 + self.a23 * h2 + self.a33 * h3 + self.a34 * h4
+        v4 = self.a14 * h1 + self.a24 * h2 + self.a34 * h3 + self.a44 * h4
+        cross = self.a01 * h1 + self.a02 * h2 + self.a03 * h3 + self.a04 * h4
+        var = self.a00 + 2.0 * cross + h1 * v1 + h2 * v2 + h3 * v3 + h4 * v4
+        var += noise_var_per_min * minutes + temp_var * self.per_k * self.per_k
+        return level, var + UNSEEN_VAR_PER_MIN * max(0.0, minutes - LONGEST_STEP_MIN)
 
     def _set_clock(self, to_s: float) -> None:
         """The clock was set back: keep the ages of what happened."""

@@ -1,0 +1,137 @@
+"""Beliefs as bytes and back, so that a long journal need not be folded from its start each time.
+
+A shortcut only: it is thrown away whenever the rig, this module's version or the order of the
+journal is not what it was, and the fold over all events is the truth. Numbers are kept to the last
+bit, so going on from here equals the whole fold.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from typing import TYPE_CHECKING, Any
+
+from rounds.belief.beliefs import Beliefs
+from rounds.belief.handling import Learned
+from rounds.belief.scales import Slopes
+from rounds.belief.temperature import Air, Ramp
+from rounds.belief.track import Move, Track
+from rounds.gauss import Gauss
+
+if TYPE_CHECKING:
+    from rounds.journal import Log
+    from rounds.rig import Rig
+
+VERSION = 1
+"""Raised whenever the meaning of a kept number changes."""
+CHECKPOINT = "beliefs"
+"""Name of the checkpoint in a journal."""
+
+
+def fingerprint(rig: Rig) -> str:
+    """What beliefs depend on in a rig: change it and they must be worked out anew."""
+    told = repr((VERSION, rig.bottles, rig.pumps, rig.reference))
+    return hashlib.sha256(told.encode()).hexdigest()[:32]
+
+
+def to_bytes(beliefs: Beliefs) -> bytes:
+    """Everything that later events need."""
+    document = {
+        "rig": fingerprint(beliefs.rig),
+        "latest_s": beliefs.latest_s if math.isfinite(beliefs.latest_s) else None,
+        "in_order": beliefs.in_order,
+        "on": beliefs.on,
+        "read_since_temp": sorted(beliefs.read_since_temp),
+        "air": _air(beliefs.air),
+        "scales": {g: _plain(s) for g, s in beliefs.scales.items()},
+        "tracks": {i: _track(t) for i, t in beliefs.tracks.items()},
+        "learned": [
+            [*key, known.prior.mean, known.prior.sd, known.mean, known.var]
+            for key, known in beliefs.handling.learned.items()
+        ],
+    }
+    return json.dumps(document, separators=(",", ":")).encode()
+
+
+def from_bytes(rig: Rig, blob: bytes) -> Beliefs | None:
+    """The beliefs kept in bytes; None when they are of another rig or version, or damaged."""
+    try:
+        document = json.loads(blob)
+        if document["rig"] != fingerprint(rig):
+            return None
+        return _restored(rig, document)
+    except (ValueError, KeyError, TypeError, AttributeError):
+        return None
+
+
+def resumed(rig: Rig, log: Log) -> Beliefs:
+    """The beliefs after all events of a log, in order of their ids, from its checkpoint where it has one."""
+    kept = log.load_checkpoint(CHECKPOINT)
+    beliefs = None if kept is None else from_bytes(rig, kept.blob)
+    after_id = kept.last_id if kept is not None and beliefs is not None else 0
+    beliefs = beliefs or Beliefs(rig)
+    for _, event in log.events(after_id):
+        beliefs.apply(event)
+    return beliefs
+
+
+def keep(beliefs: Beliefs, log: Log, last_id: int) -> None:
+    """Keep beliefs that took in everything up to an id as the log's checkpoint."""
+    log.save_checkpoint(CHECKPOINT, last_id, to_bytes(beliefs))
+
+
+def _plain(thing: Any) -> dict[str, Any]:
+    return {name: getattr(thing, name) for name in type(thing).__slots__}
+
+
+def _air(air: Air) -> dict[str, Any]:
+    kept = _plain(air)
+    kept["gas"] = list(air.gas.items())
+    if air.ramp is not None:
+        kept["ramp"] = {**_plain(air.ramp), "gas": list(air.ramp.gas.items())}
+    return kept
+
+
+def _track(track: Track) -> dict[str, Any]:
+    kept = _plain(track)
+    kept["moves"] = [[m.at_s, m.x] for m in track.moves]
+    kept["slopes"] = _plain(track.slopes)
+    return kept
+
+
+def _fill(thing: Any, kept: dict[str, Any]) -> None:
+    for name in type(thing).__slots__:
+        setattr(thing, name, kept[name])
+
+
+def _restored(rig: Rig, document: dict[str, Any]) -> Beliefs:
+    beliefs = Beliefs(rig)
+    beliefs.on = document["on"]
+    beliefs.latest_s = document["latest_s"] if document["latest_s"] is not None else -math.inf
+    beliefs.in_order = document["in_order"]
+    beliefs.read_since_temp = set(document["read_since_temp"])
+    _restore_air(beliefs.air, document["air"])
+    for group, scales in beliefs.scales.items():
+        _fill(scales, document["scales"][group])
+    for bottle_id, track in beliefs.tracks.items():
+        _restore_track(track, document["tracks"][bottle_id])
+    for bottle_id, key, prior_mean, prior_sd, mean, var in document["learned"]:
+        beliefs.handling.learned[bottle_id, key] = Learned(Gauss(prior_mean, prior_sd), mean, var)
+    return beliefs
+
+
+def _restore_air(air: Air, kept: dict[str, Any]) -> None:
+    _fill(air, kept)
+    air.gas = dict(kept["gas"])
+    ramp = kept["ramp"]
+    if ramp is not None:
+        air.ramp = Ramp(ramp["from_s"], ramp["start"], ramp["rate_per_min"], dict(ramp["gas"]))
+
+
+def _restore_track(track: Track, kept: dict[str, Any]) -> None:
+    _fill(track, kept)
+    track.moves = [Move(at_s, x) for at_s, x in kept["moves"]]
+    slopes = Slopes()
+    _fill(slopes, kept["slopes"])
+    track.slopes = slopes
