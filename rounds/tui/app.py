@@ -7,6 +7,7 @@ painted at all, and nothing sounds.
 
 from __future__ import annotations
 
+import os
 from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
 from textual.app import App, SystemCommand
@@ -55,7 +56,8 @@ class RoundsApp(App[int]):
     BINDINGS: ClassVar = [Binding(i.keys, i.action, i.title, show=False) for i in INTENTS]
 
     def __init__(self, controller: Controller) -> None:
-        super().__init__()
+        # With NO_COLOR all colours are dropped, not turned to greys; signs, bold and reverse remain.
+        super().__init__(ansi_color=True if "NO_COLOR" in os.environ else None)
         self.controller = controller
         self.reminder = Reminder()
         self.bell_on = True
@@ -117,7 +119,7 @@ class RoundsApp(App[int]):
         return home
 
     def repaint(self) -> None:
-        """Hand the view to the page on top or to the home screen, and remind outside the screen where it is time."""
+        """Hand the view to the page on top or to the home screen, and remind where it is time."""
         view = self.controller.view()
         if view.mode == "take" and self.page is not None:
             self.pop_screen()

@@ -98,8 +98,8 @@ PLAIN = Theme(
         "unheard": "#ffffff",
         "idle": "#8a8a8a",
         "wood": "#8a8a8a",
-        "here": "#000000 on #ffffff",
-        "chip": "#000000 on #ffffff",
+        "here": "reverse",
+        "chip": "reverse",
         "faint": "#b0b0b0",
         "loud": "#ffffff",
         "slab-strike": "#1c1c1c",
@@ -108,6 +108,8 @@ PLAIN = Theme(
         "slab-rest": "#1c1c1c",
         "slab-text": "#ffffff",
         "footer-key-foreground": "#ffffff",
+        "block-cursor-text-style": "reverse",
+        "button-focus-text-style": "reverse",
     },
 )
 
