@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
     from rounds.belief import Beliefs
     from rounds.day import Day
+    from rounds.events import Event
+    from rounds.journal import Journal
     from rounds.rig import Rig
 
 LEAST_TEMP_C, MOST_TEMP_C = -30.0, 60.0
@@ -91,25 +93,44 @@ def minutes(text: str) -> float:
 
 def standing(args: argparse.Namespace) -> Standing:
     """Everything that is believed at `--now` (the clock's time when not given)."""
-    from rounds.belief import Beliefs
     from rounds.day import Day
 
     rig = common.load(args)
     now_s = time.time() if args.now is None else args.now
     with common.open_journal(args, read_only=True) as journal:
-        events = [event for _, event in journal.events() if event.at_s <= now_s]
-    events.sort(key=lambda event: event.at_s)
-    day = Day()
-    for event in events:
-        day = day.after(event)
+        beliefs = _beliefs_at(rig, journal, now_s)
+        day = Day()
+        for _, event in journal.events(kinds=("round_opened", "round_closed")):
+            day = day.after(event) if event.at_s <= now_s else day
     return Standing(
         rig=rig,
-        beliefs=Beliefs.fold(rig, events),
+        beliefs=beliefs,
         now_s=now_s,
         temp_c=_temp_now(args, rig),
         needed=_needed(rig, args.piece, day),
         shift_cents=day.shift_cents,
     )
+
+
+def _beliefs_at(rig: Rig, journal: Journal, now_s: float) -> Beliefs:
+    """All that happened until a time, from the checkpoint where the events after it are newer than it."""
+    from rounds.belief import Beliefs
+    from rounds.belief.state import CHECKPOINT, from_bytes
+
+    kept = journal.load_checkpoint(CHECKPOINT)
+    beliefs = None if kept is None else from_bytes(rig, kept.blob)
+    if kept is not None and beliefs is not None and beliefs.in_order and beliefs.latest_s <= now_s:
+        later = [event for _, event in journal.events(kept.last_id)]
+        if all(event.at_s >= beliefs.latest_s for event in later):
+            return _applied(beliefs, later, now_s)
+    return _applied(Beliefs(rig), [event for _, event in journal.events()], now_s)
+
+
+def _applied(beliefs: Beliefs, events: list[Event], now_s: float) -> Beliefs:
+    for event in sorted(events, key=lambda event: event.at_s):
+        if event.at_s <= now_s:
+            beliefs.apply(event)
+    return beliefs
 
 
 def _temp_now(args: argparse.Namespace, rig: Rig) -> float | None:

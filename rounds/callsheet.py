@@ -1,0 +1,139 @@
+"""A call sheet: when takes are filmed and when there are breaks, one line each.
+
+    date 2026-05-31
+    14:00-14:20  take   Lantern Walk
+    14:20-14:30  break
+    14:30-15:10  take   Tin Roof Rain
+
+Times are local to the zone given by the caller and only go forwards; a time before the one above it
+is of the next day. A take may carry the name of a piece of the rig, and then needs its bottles; any
+other name needs all of them. `#` starts a remark. Everything wrong is told at once.
+"""
+
+from __future__ import annotations
+
+import datetime
+import re
+from dataclasses import dataclass
+from typing import Literal
+
+from rounds.errors import BadInput
+from rounds.text import plain
+
+Kind = Literal["take", "break"]
+MOST_SLOTS = 200
+DAY_S = 86400.0
+_LINE = re.compile(r"(\d{1,2}):(\d{2})\s*[-–]\s*(\d{1,2}):(\d{2})\s+(take|break)\b\s*(.*)\Z", re.IGNORECASE)
+_DATE = re.compile(r"date\s+(\S+)\Z", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Slot:
+    """One take or break, in UTC epoch seconds."""
+
+    kind: Kind
+    start_s: float
+    end_s: float
+    name: str
+
+    @property
+    def minutes(self) -> float:
+        """How long it lasts."""
+        return (self.end_s - self.start_s) / 60.0
+
+
+@dataclass(frozen=True)
+class CallSheet:
+    """Takes and breaks in order; none overlaps another."""
+
+    slots: tuple[Slot, ...]
+
+    @property
+    def takes(self) -> tuple[Slot, ...]:
+        """The takes in order."""
+        return tuple(s for s in self.slots if s.kind == "take")
+
+    @property
+    def breaks(self) -> tuple[Slot, ...]:
+        """The breaks in order."""
+        return tuple(s for s in self.slots if s.kind == "break")
+
+
+def parse_callsheet(
+    text: str, day: datetime.date, zone: datetime.tzinfo, name: str = "call sheet"
+) -> CallSheet:
+    """Read a call sheet.
+
+    Args:
+        text: its lines.
+        day: the day it is for, unless it says so itself.
+        zone: the zone its times are in.
+        name: what to call it in messages.
+
+    Raises:
+        BadInput: lines that cannot be read, all of them listed.
+    """
+    reader = _Reader(day, zone)
+    for number, line in enumerate(text.splitlines(), 1):
+        reader.read(number, line.split("#", 1)[0].strip())
+    problems = reader.problems or ([] if reader.slots else ["it holds no take and no break"])
+    if problems:
+        count = "1 problem" if len(problems) == 1 else f"{len(problems)} problems"
+        raise BadInput("\n".join([f"{plain(name)}: {count}.", *(f"  {p}" for p in problems)]))
+    return CallSheet(tuple(reader.slots))
+
+
+class _Reader:
+    def __init__(self, day: datetime.date, zone: datetime.tzinfo) -> None:
+        self.day = day
+        self.zone = zone
+        self.slots: list[Slot] = []
+        self.problems: list[str] = []
+
+    def read(self, number: int, line: str) -> None:
+        if not line:
+            return
+        date = _DATE.match(line)
+        if date is not None:
+            self._date(number, date.group(1))
+            return
+        found = _LINE.match(line)
+        if found is None:
+            self._bad(number, f"{plain(line, 40)!r} is not a line such as 14:00-14:20 take Lantern Walk")
+        elif len(self.slots) >= MOST_SLOTS:
+            self._bad(number, f"more than {MOST_SLOTS} takes and breaks")
+        else:
+            self._slot(number, found)
+
+    def _bad(self, number: int, what: str) -> None:
+        self.problems.append(f"line {number}: {what}")
+
+    def _date(self, number: int, text: str) -> None:
+        try:
+            self.day = datetime.date.fromisoformat(text)
+        except ValueError:
+            self._bad(number, f"{plain(text, 20)!r} is not a date such as 2026-05-31")
+
+    def _slot(self, number: int, found: re.Match[str]) -> None:
+        hour, minute, end_hour, end_minute = (int(found.group(k)) for k in range(1, 5))
+        if max(hour, end_hour) > 23 or max(minute, end_minute) > 59:
+            self._bad(number, "a time of day runs from 00:00 to 23:59")
+            return
+        before_s = self.slots[-1].end_s if self.slots else None
+        start_s = self._moment(hour, minute)
+        if before_s is not None and start_s < before_s:
+            start_s += DAY_S
+            if start_s - before_s > DAY_S / 2.0:
+                self._bad(number, "it starts before the one above it has ended")
+                return
+        end_s = self._moment(end_hour, end_minute)
+        while end_s <= start_s:
+            end_s += DAY_S
+        if end_s - start_s > DAY_S / 2.0:
+            self._bad(number, "it ends before it starts")
+            return
+        kind: Kind = "take" if found.group(5).lower() == "take" else "break"
+        self.slots.append(Slot(kind, start_s, end_s, found.group(6).strip()))
+
+    def _moment(self, hour: int, minute: int) -> float:
+        return datetime.datetime.combine(self.day, datetime.time(hour, minute), tzinfo=self.zone).timestamp()

@@ -1,0 +1,138 @@
+"""`rounds breaks`: in which breaks of a call sheet a tuning round pays, and which bottles to touch."""
+
+from __future__ import annotations
+
+import datetime
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from rounds.commands import believing, common
+from rounds.errors import BadInput
+from rounds.text import plain
+
+if TYPE_CHECKING:
+    import argparse
+
+    from rounds.breaks import BreakPlan, DayPlan, TakePlan
+    from rounds.callsheet import CallSheet
+
+MOST_BYTES = 1_000_000
+_FORM = """a call sheet has one line for each take or break:
+  date 2026-05-31
+  14:00-14:20  take   Lantern Walk
+  14:20-14:30  break
+A take named like a piece of the rig needs its bottles, any other needs all.
+Times are local, or UTC with --utc."""
+
+
+def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command to the command line."""
+    import argparse
+
+    parser = subparsers.add_parser(
+        "breaks",
+        help="choose the breaks of a call sheet that a round pays in",
+        description="Choose the breaks of a call sheet in which a round pays, and the bottles in each.",
+        epilog=_FORM,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("sheet", metavar="FILE", help="the call sheet, a text file")
+    believing.add_looking_ahead(parser)
+    parser.add_argument("--utc", action="store_true", help="the times of the sheet are UTC")
+    common.add_json(parser)
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the plan of the day."""
+    from rounds.breaks import plan_breaks
+
+    told = believing.standing(args)
+    zone = datetime.UTC if args.utc else datetime.datetime.now().astimezone().tzinfo
+    assert zone is not None
+    sheet = _read(args.sheet, told.now_s, zone)
+    plan = plan_breaks(
+        told.rig, told.beliefs, sheet, told.now_s, temp_c=told.temp_c, shift_cents=told.shift_cents
+    )
+    if args.json:
+        print(json.dumps(_document(plan, told.now_s), allow_nan=False, ensure_ascii=False))
+    else:
+        for line in _sentences(plan, zone):
+            print(line)
+    return 0
+
+
+def _read(path_text: str, now_s: float, zone: datetime.tzinfo) -> CallSheet:
+    from rounds.callsheet import parse_callsheet
+
+    path = Path(path_text)
+    try:
+        with path.open("rb") as file:
+            text = file.read(MOST_BYTES).decode("utf-8")
+    except OSError as error:
+        raise BadInput(f"the call sheet {plain(path)} cannot be read: {error.strerror}") from error
+    except UnicodeDecodeError as error:
+        raise BadInput(f"the call sheet {plain(path)} is not UTF-8 text") from error
+    return parse_callsheet(text, datetime.datetime.fromtimestamp(now_s, zone).date(), zone, path_text)
+
+
+def _document(plan: DayPlan, now_s: float) -> dict[str, Any]:
+    return {
+        "now": believing.iso(now_s),
+        "breaks": [
+            {
+                "start": believing.iso(b.slot.start_s),
+                "end": believing.iso(b.slot.end_s),
+                "name": b.slot.name,
+                "bottles": list(b.bottles),
+                "saved_min": round(b.saved_min, 2),
+                "work_s": round(b.work_s, 1),
+            }
+            for b in plan.breaks
+        ],
+        "takes": [
+            {
+                "start": believing.iso(t.slot.start_s),
+                "end": believing.iso(t.slot.end_s),
+                "name": t.slot.name,
+                "expected_out": round(t.expected_out, 2),
+                "doubtful": list(t.doubtful),
+            }
+            for t in plan.takes
+        ],
+        "unknown": list(plan.unknown),
+    }
+
+
+def _sentences(plan: DayPlan, zone: datetime.tzinfo) -> list[str]:
+    lines = [(b.slot.start_s, _of_break(b, zone)) for b in plan.breaks] + [
+        (t.slot.start_s, _of_take(t, zone)) for t in plan.takes
+    ]
+    told = [line for _, line in sorted(lines)]
+    if not told:
+        told = ["Nothing of the call sheet lies ahead."]
+    if plan.unknown:
+        told.append(f"Never heard, so nothing is known of them: {', '.join(plan.unknown)}.")
+    return told
+
+
+def _of_break(plan: BreakPlan, zone: datetime.tzinfo) -> str:
+    when = f"{_clock(plan.slot.start_s, zone)}-{_clock(plan.slot.end_s, zone)} break  "
+    if not plan.bottles:
+        return f"{when}no round pays"
+    return (
+        f"{when}round: {', '.join(plan.bottles)} (about {plan.work_s / 60.0:.0f} min; "
+        f"saves {plan.saved_min:.0f} bottle-minutes out)"
+    )
+
+
+def _of_take(plan: TakePlan, zone: datetime.tzinfo) -> str:
+    name = plain(plan.slot.name, 30) or "take"
+    doubt = f"; doubtful: {', '.join(plan.doubtful)}" if plan.doubtful else ""
+    when = f"{_clock(plan.slot.start_s, zone)}-{_clock(plan.slot.end_s, zone)}"
+    return f"{when} take   {name}: at most {plan.expected_out:.1f} bottles expected out{doubt}"
+
+
+def _clock(at_s: float, zone: datetime.tzinfo) -> str:
+    return datetime.datetime.fromtimestamp(at_s, zone).strftime("%H:%M")
