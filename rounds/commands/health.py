@@ -1,0 +1,114 @@
+"""`rounds health`: which bottles leak, which caps are due, and what to try in order."""
+
+from __future__ import annotations
+
+import json
+import time
+from typing import TYPE_CHECKING, Any
+
+from rounds.commands import common
+from rounds.errors import BadInput
+
+if TYPE_CHECKING:
+    import argparse
+    from collections.abc import Sequence
+
+    from rounds.health import BottleHealth, Finding
+
+_URGENCY = {"now": 0, "soon": 1, "watch": 2}
+
+
+def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command to the command line."""
+    parser = subparsers.add_parser(
+        "health",
+        help="which bottles leak, which caps are due, and what to try",
+        description="What the journal tells of every bottle and cap. Look at each before you fill it all the "
+        "same: the journal cannot see a crack.",
+    )
+    common.add_rig(parser)
+    common.add_journal(parser)
+    common.add_json(parser)
+    parser.add_argument("--bottle", metavar="ID", help="only this bottle")
+    parser.add_argument("--now", metavar="ISO", help="the time to count from (ISO 8601, UTC)")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Assess and print."""
+    from rounds.health import Histories, assess
+    from rounds.importing.readings import parse_time
+
+    rig = common.load(args)
+    if args.bottle:
+        common.known_bottle(rig, args.bottle)
+    try:
+        now_s = parse_time(args.now) if args.now else time.time()
+    except ValueError as error:
+        raise BadInput(f"--now: {error}") from error
+    with common.open_journal(args, read_only=True) as journal:
+        # By time, not by id: an import may hold older days.
+        events = sorted((e for _, e in journal.events() if e.at_s <= now_s), key=lambda e: e.at_s)
+    histories = Histories(rig)
+    for event in events:
+        histories.apply(event)
+    found = assess(rig, histories, now_s)
+    chosen = [h for h in found if args.bottle in {None, h.id}]
+    if args.json:
+        print(json.dumps({"bottles": [_document(h) for h in chosen]}))
+    else:
+        _print_table(chosen)
+    return 0
+
+
+def _document(health: BottleHealth) -> dict[str, Any]:
+    own = health.own_leak
+    return {
+        "id": health.id,
+        "group": health.group,
+        "leak_cents_per_min": None if own is None else round(own.mean, 4),
+        "leak_sd_cents_per_min": None if own is None else round(own.sd, 4),
+        "group_leak_cents_per_min": round(health.group_leak.mean, 4),
+        "group_leak_sd_cents_per_min": round(health.group_leak.sd, 4),
+        "p_leak": round(health.p_leak, 4),
+        "readings": health.readings,
+        "cap": {**vars(health.cap), "days": health.cap_days},
+        "bottle": vars(health.bottle),
+        "gauges": [vars(g) for g in health.gauges],
+        "notes": list(health.notes),
+        "findings": [vars(f) for f in health.findings],
+    }
+
+
+def _print_table(bottles: Sequence[BottleHealth]) -> None:
+    from rounds.health import CARE
+    from rounds.text import plain
+
+    findings = sorted((f for b in bottles for f in b.findings), key=lambda f: _URGENCY[f.urgency])
+    for finding in findings:
+        _print_finding(finding)
+    if findings:
+        print(f"{CARE}\n")
+    print(f"{'bottle':10} {'leak c/min':>14} {'P(leak)':>7} {'conn':>5} {'hours':>6} {'high':>5}  gauge")
+    for b in bottles:
+        leak = "too little heard" if b.own_leak is None else f"{b.own_leak.mean:+.2f} ± {b.own_leak.sd:.2f}"
+        print(
+            f"{plain(b.id, 10):10} {leak:>14} {b.p_leak:7.2f} {b.cap.connections:5d} {b.cap.hours:6.1f} "
+            f"{b.cap.hot_hours:5.1f}  {_gauge(b)}".rstrip()
+        )
+
+
+def _gauge(health: BottleHealth) -> str:
+    from rounds.air import kpa_to_psi
+
+    return f"{kpa_to_psi(health.gauges[-1].gauge_kpa):.0f} psi" if health.gauges else ""
+
+
+def _print_finding(finding: Finding) -> None:
+    from rounds.text import plain
+
+    chance = "" if finding.probability is None else f" (probability {finding.probability:.2f})"
+    print(f"{finding.urgency}: {plain(finding.bottle)}: {finding.what}{chance}")
+    print(f"  evidence: {finding.evidence}")
+    for number, step in enumerate(finding.try_in_order, 1):
+        print(f"  {number}. {plain(step)}")
