@@ -1,0 +1,125 @@
+"""The house rules, held by test: clean tools, documented commands, nothing left half done."""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from rounds.cli import COMMANDS, build_parser
+
+ROOT = Path(__file__).parents[1]
+SOURCES = sorted([*(ROOT / "rounds").rglob("*.py"), *(ROOT / "tests").rglob("*.py")])
+LONGEST_MODULE = 330
+LONGEST_FUNCTION = 40
+LEFT_UNDONE = ("TO" + "DO", "FIX" + "ME", "X" + "XX")
+
+
+def tool(*argv: str) -> None:
+    """Run a tool over the tree; its own words are the failure."""
+    done = subprocess.run(
+        [sys.executable, "-m", *argv], capture_output=True, text=True, cwd=ROOT, timeout=240, check=False
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_ruff_finds_nothing() -> None:
+    tool("ruff", "check", "rounds", "tests")
+
+
+def test_every_file_is_formatted() -> None:
+    tool("ruff", "format", "--check", "rounds", "tests")
+
+
+def test_types_are_strict_and_right() -> None:
+    tool("mypy")
+
+
+def subparsers() -> dict[str, argparse.ArgumentParser]:
+    """Every registered command and its parser."""
+    parser = build_parser()
+    actions = [a for a in parser._actions if isinstance(a, argparse._SubParsersAction)]
+    return dict(actions[0].choices)
+
+
+def help_lines() -> dict[str, str]:
+    parser = build_parser()
+    actions = [a for a in parser._actions if isinstance(a, argparse._SubParsersAction)]
+    return {c.dest: c.help or "" for c in actions[0]._choices_actions}
+
+
+def test_every_command_module_is_registered() -> None:
+    """A module of rounds/commands with a `register` is in COMMANDS, and the other way round."""
+    with_register = {
+        path.stem
+        for path in (ROOT / "rounds" / "commands").glob("*.py")
+        if any(
+            isinstance(n, ast.FunctionDef) and n.name == "register" for n in ast.parse(path.read_text()).body
+        )
+    }
+    assert with_register == set(COMMANDS)
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_has_help_and_every_option_too(name: str) -> None:
+    assert help_lines()[name]
+    for action in subparsers()[name]._actions:
+        assert action.help, f"rounds {name} {action.option_strings or action.dest}"
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_is_in_the_docs(name: str) -> None:
+    pages = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
+    assert any(f"rounds {name}" in page.read_text(encoding="utf-8") for page in pages)
+
+
+@pytest.mark.parametrize("word", LEFT_UNDONE)
+def test_nothing_is_left_undone(word: str) -> None:
+    texts = [*SOURCES, *sorted((ROOT / "docs").glob("*.md")), *sorted((ROOT / "configs").glob("*.toml"))]
+    assert [str(p.relative_to(ROOT)) for p in texts if word in p.read_text(encoding="utf-8")] == []
+
+
+def test_no_module_is_too_long() -> None:
+    lengths = {
+        str(p.relative_to(ROOT)): len(p.read_text(encoding="utf-8").splitlines())
+        for p in SOURCES
+        if p.is_relative_to(ROOT / "rounds")
+    }
+    assert {name: n for name, n in lengths.items() if n > LONGEST_MODULE} == {}
+
+
+def test_no_function_is_too_long() -> None:
+    """Lines of a function without its docstring."""
+    found = {}
+    for path in SOURCES:
+        if not path.is_relative_to(ROOT / "rounds"):
+            continue
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if (
+                isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef))
+                and body_lines(node) > LONGEST_FUNCTION
+            ):
+                found[f"{path.relative_to(ROOT)}:{node.name}"] = body_lines(node)
+    assert found == {}
+
+
+def body_lines(node: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
+    """Lines from `def` to the end, docstring not counted."""
+    total = (node.end_lineno or node.lineno) - node.lineno + 1
+    if ast.get_docstring(node) is None:
+        return total
+    doc = node.body[0]
+    return total - ((doc.end_lineno or doc.lineno) - doc.lineno + 1)
+
+
+def test_every_module_says_why_it_is() -> None:
+    bare = [
+        str(p.relative_to(ROOT))
+        for p in SOURCES
+        if p.stat().st_size and not ast.get_docstring(ast.parse(p.read_text()))
+    ]
+    assert bare == []
