@@ -21,7 +21,7 @@ import aubio
 import numpy as np
 import pytest
 from scipy import stats
-from scipy.signal import butter, sosfilt
+from scipy.signal import butter, resample_poly, sosfilt
 
 from rounds.commands import compare as command
 from rounds.errors import BadInput, RoundsError
@@ -260,11 +260,11 @@ def recorded(
     return path
 
 
-def write(path: Path, sound: NDArray[np.floating]) -> None:
+def write(path: Path, sound: NDArray[np.floating], rate_hz: int = RATE_HZ) -> None:
     with wave.open(str(path), "wb") as file:
         file.setnchannels(1)
         file.setsampwidth(2)
-        file.setframerate(RATE_HZ)
+        file.setframerate(rate_hz)
         file.writeframes((np.clip(sound, -1, 1) * 32767).astype("<i2").tobytes())
 
 
@@ -330,15 +330,16 @@ def test_svg_is_a_picture_of_both(
 
 
 def test_names_are_escaped_in_the_picture(hard: Path) -> None:
-    heard = hear(WavSource(hard), "a<b>&.wav")
-    both = comparing.compare(heard, heard)
-    assert "a&lt;b&gt;&amp;.wav" in svg_plot(both)
+    heard = hear(WavSource(hard), "a<b>&\x1b.wav")
+    picture = svg_plot(comparing.compare(heard, heard))
+    assert "a&lt;b&gt;&amp;\\x1b.wav" in picture
+    ElementTree.fromstring(picture)
 
 
 def test_the_text_plot_puts_marks_where_the_numbers_are() -> None:
     measure = Measure("ring_s", "ring", "s", 2, "rings longer")
     found = contrast(measure, [1.0, 1.1, 0.9], [2.0, 2.1, 1.9])
-    recording = comparing.Recording("x", (440.0,), (), 0, 0, None)
+    recording = comparing.Recording("x", 48_000, (440.0,), (), 0, 0, None)
     a, b = text_plot(comparing.Comparison(recording, recording, 2000.0, (found,)))
     assert a.index("o") < b.index("#")
     assert a.count("|") == b.count("|") == 2
@@ -359,6 +360,23 @@ def test_noise_alone_is_told(tmp_path: Path) -> None:
     write(path, room_noise(2 * RATE_HZ, np.random.default_rng(0), -40.0))
     with pytest.raises(RoundsError, match="no clear strike"):
         hear(WavSource(path), "noise")
+
+
+def test_other_sample_rates_are_measured_and_told(
+    hard: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The same strikes at 16 kHz: ring, loudness and pitch stay, the top of the click is gone."""
+    source = WavSource(hard)
+    sound = resample_poly(np.concatenate(list(source.blocks())).astype(np.float64), 1, 3)
+    source.close()
+    slow = tmp_path / "slow.wav"
+    write(slow, sound, 16_000)
+    assert "Sample rates differ" in run([str(hard), str(slow)], capsys)
+    document = json.loads(run([str(hard), str(slow), "--json"], capsys))
+    assert document["b"]["hz"] == pytest.approx(document["a"]["hz"], rel=1e-4)
+    for field, within in (("ring_s", 0.01), ("loudness_lufs", 0.3)):
+        assert document["measures"][field]["b_minus_a"]["mean"] == pytest.approx(0.0, abs=within)
+    assert document["measures"]["click_db"]["b_minus_a"]["mean"] < -1.0
 
 
 class Endless:

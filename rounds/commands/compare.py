@@ -93,6 +93,7 @@ def _document(comparison: Comparison) -> dict[str, Any]:
 def _recording_fields(recording: Recording) -> dict[str, Any]:
     return {
         "file": recording.name,
+        "sample_rate_hz": recording.sample_rate_hz,
         "strikes": len(recording.tones),
         "left_out": recording.left_out,
         "clipped": recording.clipped,
@@ -128,6 +129,8 @@ def _text(comparison: Comparison) -> list[str]:
         "± is the 95 % interval of the mean: these strikes, this room, this microphone.",
         f"Click: above {comparison.click_above_hz:.0f} Hz. Loudness: momentary, ITU-R BS.1770-4.",
     ]
+    if comparison.a.sample_rate_hz != comparison.b.sample_rate_hz:
+        notes.append("Sample rates differ: do not compare click and brightness.")
     return [*heads, "", *table, "", *text_plot(comparison), "", *_findings(comparison), *notes]
 
 

@@ -74,6 +74,7 @@ class Recording:
     """The strikes of one file that were used, their pitch, and what was left out."""
 
     name: str
+    sample_rate_hz: int
     pitches_hz: tuple[float, ...]
     tones: tuple[Tone, ...]
     left_out: int
@@ -191,6 +192,7 @@ def measure_all(heard: Heard, above_hz: float) -> Recording:
     sounds = [_cut(heard, r, end, above_hz) for r, end in zip(heard.used, heard.ends, strict=True)]
     return Recording(
         name=heard.name,
+        sample_rate_hz=heard.sample_rate_hz,
         pitches_hz=tuple(s.hz for s in sounds),
         tones=tuple(tone_of(s) for s in sounds),
         left_out=heard.left_out,

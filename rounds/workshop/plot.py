@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING
 
+from rounds.text import plain
+
 if TYPE_CHECKING:
     from rounds.workshop.compare import Comparison, Contrast, Interval
 
@@ -77,6 +79,7 @@ def svg_plot(comparison: Comparison) -> str:
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" '
         f'viewBox="0 0 {width} {height}" font-family="sans-serif" font-size="13">\n'
+        f"<title>Two recordings of strikes side by side</title>\n"
         f'<rect width="{width}" height="{height}" fill="#ffffff"/>\n'
         f"{_legend('A', comparison.a.name, 20)}{_legend('B', comparison.b.name, 40)}"
     )
@@ -84,7 +87,7 @@ def svg_plot(comparison: Comparison) -> str:
 
 
 def _legend(name: str, file: str, y: int) -> str:
-    return f'{_mark(name, 16, y - 4)}<text x="30" y="{y}">{name}: {escape(file)}</text>\n'
+    return f'{_mark(name, 16, y - 4)}<text x="30" y="{y}">{name}: {escape(plain(file, 70))}</text>\n'
 
 
 def _mark(name: str, x: float, y: float) -> str:
