@@ -15,6 +15,7 @@ import math
 
 import numpy as np
 import pytest
+import tomli_w
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from ortools.graph.python import linear_sum_assignment as ortools_lsa
@@ -198,6 +199,24 @@ def test_what_is_wrong_with_a_shelf_is_told(text: str, told: str) -> None:
     with pytest.raises(BadRig) as caught:
         parse_shelf(text)
     assert told in str(caught.value)
+
+
+JUNK = st.one_of(
+    st.none().map(lambda _: []), st.booleans(), st.integers(), st.floats(), st.text(max_size=6), st.just([{}])
+)
+KEYS = st.sampled_from(["id", "volume_ml", "count", "ceiling_psi", "heard", "psi", "hz", "note", "x"])
+TABLES = st.dictionaries(
+    KEYS, st.recursive(JUNK, lambda inner: st.lists(st.dictionaries(KEYS, inner, max_size=4), max_size=2))
+)
+
+
+@given(st.lists(TABLES, max_size=3))
+def test_any_toml_is_a_shelf_or_its_problems_are_told(tables: list[dict[str, object]]) -> None:
+    try:
+        shelf = parse_shelf(tomli_w.dumps({"bottle": tables}))
+    except BadRig:
+        return
+    assert all(line.volume_ml >= 100.0 and line.count >= 1 for line in shelf)
 
 
 def test_a_shelf_that_is_not_there(tmp_path: object) -> None:
