@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from rounds.rig import Bottle, Group, Rig
 
-LEAK_CENTS_PER_MIN: dict[Group, float] = {"bass": 0.8, "middle": 0.11, "top": 0.42}
+LEAK_CENTS_PER_MIN: dict[Group, float] = {"bass": 0.95, "middle": 0.11, "top": 0.42}
 """Median loss of pitch by leaking, near the target."""
 LEAK_SPREAD = 0.5
 """Standard deviation of the logarithm of the leak between bottles of a group."""
