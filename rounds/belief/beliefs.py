@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rounds import events as ev
+from rounds.air import SETTLING_BOUND
 from rounds.belief import pooling
 from rounds.belief.handling import Handling
 from rounds.belief.priors import HALF_NEPER_CENTS, HEAD, JOIN, OUT, gauss_in_cents, prior_of, to_linear
@@ -205,6 +206,7 @@ class Beliefs:
     def settling(self, bottle_id: str, change_cents: float) -> Gauss:
         """Cents that the pitch moves by itself in the five minutes after a quick change (opposite sign)."""
         share, creep = self._coefficient(bottle_id, "settling"), self._coefficient(bottle_id, "creep")
+        share = Gauss(min(SETTLING_BOUND, max(0.0, share.mean)), share.sd)
         folds = math.log1p(SETTLED_AFTER_MIN / CREEP_FROM_MIN)
         return share.plus(creep.scaled(folds)).scaled(-change_cents)
 
