@@ -18,7 +18,22 @@ from rounds.errors import ExitCode, RoundsError
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-COMMANDS = ("demo",)
+COMMANDS = (
+    "demo",
+    "tune",
+    "check",
+    "new",
+    "forecast",
+    "due",
+    "breaks",
+    "log",
+    "health",
+    "replace",
+    "journal",
+    "hear",
+    "compare",
+    "range",
+)
 """Names of the modules in `rounds.commands`, in the order of the help."""
 
 _EPILOG = "Air under pressure in plastic can hurt: read docs/safety.md, and let a competent person decide."

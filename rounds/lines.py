@@ -11,13 +11,14 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from rounds.errors import BadInput, RoundsError
-from rounds.session import Session, Sounded
+from rounds.recognition import Sounded
 from rounds.text import plain
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from rounds.events import Strike
+    from rounds.session import Session
 
     Hear = Callable[[Session, str], list[Sounded]]
 

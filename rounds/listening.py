@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rounds.hearing.strike import Expectation
-from rounds.session import Sounded
+from rounds.recognition import Sounded
 
 if TYPE_CHECKING:
     from rounds.hearing.strike import Reading
-    from rounds.session import Listening
+    from rounds.recognition import Listening
 
 
 def expectation_of(listening: Listening) -> Expectation:

@@ -9,14 +9,11 @@ backwards is taken as no time passed.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rounds import advice
-from rounds.advice import Situation
 from rounds.air import psi_to_kpa, stroke_kpa
-from rounds.belief import Beliefs
-from rounds.day import Day
 from rounds.drift import Due, Worst, due, worst_in
 from rounds.errors import BadInput
 from rounds.events import (
@@ -26,6 +23,8 @@ from rounds.events import (
     Event,
     Gauge,
     NoteWritten,
+    Part,
+    Replaced,
     RoundClosed,
     RoundOpened,
     SessionStarted,
@@ -35,12 +34,13 @@ from rounds.events import (
     TakeStarted,
     TakeStopped,
     Temperature,
-    Verdict,
 )
-from rounds.notes import cents
+from rounds.instructions import idle
 from rounds.planning import RoundPlan, plan_round
+from rounds.recognition import Listening, Sounded, checked, listening_for, of_any, recognise
+from rounds.resuming import keep_both, take_up
+from rounds.situation import Situation
 from rounds.view import Instruction
-from rounds.whose import FIRST_FILL_CENTS, Other, Story, Target, whose
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -61,55 +61,26 @@ _MOST_STEPS = 64
 _LEAST_TEMP_C, _MOST_TEMP_C = -30.0, 60.0
 
 
-@dataclass(frozen=True)
-class Sounded:
-    """A strike as the ear gives it; `advice` says what to do when it is not clear."""
-
-    hz: float | None
-    u95_cents: float | None
-    verdict: Verdict = "clear"
-    advice: str = ""
-    ring_s: float | None = None
-    peak_dbfs: float | None = None
-    clipped: bool = False
-
-
-@dataclass(frozen=True)
-class Listening:
-    """What the ear should wait for; `target_hz` None means any bottle."""
-
-    target_hz: float | None
-    half_width_cents: float
-    others_hz: tuple[float, ...]
-
-
 class Session:
     """One player's session on one rig."""
 
     def __init__(self, rig: Rig, log: Log, at_s: float, *, place: str | None = None) -> None:
         self.rig = rig
         self.log = log
-        self.beliefs = Beliefs(rig)
-        self.day = Day()
+        self.beliefs, self.day, self._now_s = take_up(rig, log)
         self.listen_in_play = False
-        self.ear_advice = ""
-        self._now_s = -math.inf
+        self.ear_words = ""
         self._plan: RoundPlan | None = None
         self._plan_key: tuple[int, int] | None = None
-        self._told: Instruction = advice.idle("no round is open")
+        self._told: Instruction = idle("no round is open")
         self._told_s = at_s
         self._due_key: tuple[int, int] | None = None
         self._due: Due | None = None
-        self._replay()
         self.resumed = self.day.round is not None
         self._record(SessionStarted(at_s=self._at(at_s), rig=rig.name, place=place))
         self._settle()
 
     # Time and events
-
-    def _replay(self) -> None:
-        for _, event in self.log.events():
-            self._take_in(event)
 
     def _at(self, at_s: float) -> float:
         if not math.isfinite(at_s):
@@ -126,6 +97,10 @@ class Session:
         """Journal first; only what is safe on disk is believed."""
         self.log.append(event)
         self._take_in(event)
+
+    def keep_checkpoint(self) -> None:
+        """Make the next start quick; only between rounds and takes, and never needed."""
+        keep_both(self.log, self.beliefs, self.day)
 
     # Plan and instruction
 
@@ -192,7 +167,7 @@ class Session:
         """Journal what follows by itself, until there is something for the player to do."""
         for _ in range(_MOST_STEPS):
             if self.day.round is None:
-                self._tell(advice.idle("no round is open"))
+                self._tell(idle("no round is open"))
                 return
             step = advice.next_step(self._situation(self.day.round))
             if isinstance(step, Instruction):
@@ -276,7 +251,7 @@ class Session:
             return
         if self._refused() and now_s - self._told_s >= REFUSAL_HOLD_S:
             self._leave_refused()
-        elif self._told.act == "wait" or self._told.act == "wait":
+        elif self._told.act == "wait":
             self._settle()
         elif self._told.act == "none":
             self._close_when_over(state, now_s)
@@ -303,98 +278,37 @@ class Session:
         """A strike was heard. Returns it as journalled; None when nobody was listening.
 
         Raises:
-            BadInput: a pitch or uncertainty that is not a positive number.
+            BadInput: a pitch or uncertainty that cannot be.
         """
-        _check_sounded(sounded)
+        checked(sounded)
         self._at(at_s)
-        self.ear_advice = sounded.advice
         if self.day.round is None or self.day.take is not None:
             return self._strike_in_play(sounded)
         if self._refused():
             self._leave_refused()
-        event = self._recognise(self._open_state(), sounded)
-        self._record(event)
-        if event.verdict == "clear":
+        found = recognise(self._situation(self._open_state()), self._told, sounded)
+        self.ear_words = found.words
+        for event in (*found.assumed, found.strike):
+            self._record(event)
+        if found.strike.verdict == "clear":
             self._settle()
-        return event
-
-    def _recognise(self, state: RoundState, sounded: Sounded) -> Strike:
-        target = state.target
-        if sounded.verdict != "clear" or sounded.hz is None:
-            return self._strike(sounded, None, None, sounded.verdict)
-        if target is None:
-            return self._strike_of_any(sounded)
-        off = cents(sounded.hz, self.rig.target_hz(target))
-        situation = self._situation(state)
-        stories = advice.stories_of(situation, target, self._told)
-        other = whose(off, Target(stories, state.rejected_cents), self._others(target))
-        if other is not None:
-            self.ear_advice = _other_in_words(other, target)
-            return self._strike(sounded, None, off, "other_bottle")
-        for assumed in advice.assumed_acts(situation, self._told, off):
-            self._record(assumed)
-        return self._strike(sounded, target, off, "clear")
-
-    def _strike(self, sounded: Sounded, bottle: str | None, off: float | None, verdict: Verdict) -> Strike:
-        return Strike(
-            at_s=self._now_s,
-            bottle=bottle,
-            verdict=verdict,
-            hz=sounded.hz,
-            cents=off,
-            u95_cents=sounded.u95_cents,
-            pump_on=bottle is not None and self.day.pump_on == bottle,
-            ring_s=sounded.ring_s,
-            peak_dbfs=sounded.peak_dbfs,
-            clipped=sounded.clipped,
-        )
-
-    def _others(self, target: str | None) -> list[Other]:
-        """Every other bottle that was ever heard, as seen from the target's nominal pitch."""
-        base_hz = None if target is None else self.rig.target_hz(target)
-        found = []
-        for bottle in self.rig.bottles:
-            if bottle.id == target or not self.beliefs.heard(bottle.id):
-                continue
-            level = self.beliefs.level(bottle.id, self._now_s)
-            apart = cents(self.rig.target_hz(bottle.id), base_hz or self.rig.reference.a4_hz)
-            found.append(Other(bottle.id, Story(apart + level.mean, level.sd)))
-        return found
-
-    def _strike_of_any(self, sounded: Sounded) -> Strike:
-        """No bottle was asked for: the known bottle whose pitch fits best, if it fits well and alone."""
-        assert sounded.hz is not None
-        off = cents(sounded.hz, self.rig.reference.a4_hz)
-        ranked = sorted(((o.story.density(off), o.bottle) for o in self._others(None)), reverse=True)
-        if not ranked or ranked[0][0] < 1e-4:
-            return self._strike(sounded, None, None, "unclear")
-        if len(ranked) > 1 and ranked[1][0] > 0.05 * ranked[0][0]:
-            return self._strike(sounded, None, None, "unclear")
-        bottle = ranked[0][1]
-        return self._strike(sounded, bottle, cents(sounded.hz, self.rig.target_hz(bottle)), "clear")
+        return found.strike
 
     def _strike_in_play(self, sounded: Sounded) -> Strike | None:
         """Strikes heard while playing count only where the player asked for it and one bottle is clear."""
         if not self.listen_in_play or sounded.verdict != "clear" or sounded.hz is None:
             return None
-        event = self._strike_of_any(sounded)
-        if event.verdict != "clear":
+        heard = of_any(self.rig, self.beliefs, self._now_s, sounded)
+        if heard.verdict != "clear":
             return None
-        played = replace(event, playing=True)
-        self._record(played)
-        return played
+        self._record(replace(heard, playing=True))
+        return heard
 
     def listening(self) -> Listening:
         """What the ear should wait for now."""
         state = self.day.round
-        if state is None or state.target is None:
-            others = tuple(self.rig.target_hz(b.id) for b in self.rig.bottles)
-            return Listening(None, FIRST_FILL_CENTS, others)
-        target = Target(advice.stories_of(self._situation(state), state.target, self._told))
-        base_hz = self.rig.target_hz(state.target)
-        others = tuple(base_hz * 2 ** (o.story.mean_cents / 1200.0) for o in self._others(state.target))
-        centre_hz = base_hz * 2 ** (target.centre_cents / 1200.0)
-        return Listening(centre_hz, target.half_width_cents, others)
+        situation = None if state is None else self._situation(state)
+        return listening_for(situation, self.rig, self._told)
 
     # The player's acts
 
@@ -458,9 +372,7 @@ class Session:
         Raises:
             BadInput: no such bottle, or not a pressure.
         """
-        bottle_id = bottle or self._asked_for()
-        if not self.rig.has_bottle(bottle_id):
-            raise BadInput(f"the rig has no bottle {bottle_id!r}")
+        bottle_id = self._known(bottle or self._asked_for())
         if not (0.0 <= psi <= 200.0):
             raise BadInput(f"{psi} psi is not a bottle's pressure; give 0 to 200")
         self._record(Gauge(at_s=self._at(at_s), bottle=bottle_id, gauge_kpa=psi_to_kpa(psi)))
@@ -516,6 +428,21 @@ class Session:
     def _worst(self, start_s: float, end_s: float) -> Worst:
         return worst_in(self.rig, self.beliefs, self.needed, start_s, end_s, self.day.shift_cents)
 
+    def replaced(self, bottle_id: str, part: Part, at_s: float) -> None:
+        """A cap or a bottle was replaced: a new history begins.
+
+        Raises:
+            BadInput: the rig has no such bottle.
+        """
+        self._record(Replaced(at_s=self._at(at_s), bottle=self._known(bottle_id), part=part))
+        if self.day.round is not None:
+            self._settle()
+
+    def _known(self, bottle_id: str) -> str:
+        if not self.rig.has_bottle(bottle_id):
+            raise BadInput(f"the rig has no bottle {bottle_id!r}; `rounds pieces` lists those it has")
+        return bottle_id
+
     # What is due
 
     @property
@@ -532,17 +459,3 @@ class Session:
             self._due = due(self.rig, self.beliefs, self.needed, now_s, limit, self.day.shift_cents)
             self._due_key = key
         return self._due
-
-
-def _check_sounded(sounded: Sounded) -> None:
-    for name, value in (("hz", sounded.hz), ("u95_cents", sounded.u95_cents)):
-        if value is not None and not (math.isfinite(value) and 0.0 <= value < 1e5):
-            raise BadInput(f"a strike with {name} {value} cannot be used; give a positive number")
-    if sounded.hz is not None and sounded.hz < 20.0:
-        raise BadInput(f"a strike at {sounded.hz} Hz is no bottle; give the pitch in Hz")
-
-
-def _other_in_words(other: str, target: str) -> str:
-    return (
-        f"that sounded like {other}; strike {target}" if other else f"that was not {target}; strike {target}"
-    )

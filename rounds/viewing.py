@@ -89,7 +89,7 @@ class Viewer:
             cents=strike.cents - shift if clear and strike.cents is not None else None,
             u95_cents=strike.u95_cents if clear else None,
             verdict=strike.verdict,
-            advice=self.session.ear_advice,
+            advice=self.session.ear_words,
             hz=strike.hz,
             age_s=max(0.0, at_s - strike.at_s),
         )

@@ -11,7 +11,8 @@ from rounds.commands import common
 if TYPE_CHECKING:
     import argparse
 
-    from rounds.session import Session, Sounded
+    from rounds.recognition import Sounded
+    from rounds.session import Session
 
 
 def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -43,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
     """Tune."""
     if args.lines:
         return _run_lines(args)
-    from rounds.live import run_live
+    from rounds.start import run_live
 
     return run_live(args)
 

@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from rounds.notes import cents
-from rounds.session import Sounded
+from rounds.recognition import Sounded
 
 if TYPE_CHECKING:
-    from rounds.session import Listening
+    from rounds.recognition import Listening
     from rounds.simulation.player import PlayerAction
     from rounds.simulation.world import World
 
@@ -66,7 +66,7 @@ class SoundingEar:
         self.world = world
         self._expectation = Expectation
         self._ear = Ear(SAMPLE_RATE_HZ, Expectation(), stages=("final",))
-        self._ear.feed(self._noise(0.5))
+        self._ear.feed(self.noise(0.5))
 
     def hear(self, action: PlayerAction, listening: Listening) -> Sounded | None:
         """Synthesise the strike, feed it, and give the last reading that came of it."""
@@ -105,11 +105,11 @@ class SoundingEar:
             loudness_dbfs=loud,
         )
         wet = room(dry, ROOM_DRR_DB, ROOM_T60_S, rng, sample_rate_hz=SAMPLE_RATE_HZ)
-        sound = self._noise(BEFORE_S + STRIKE_S)
+        sound = self.noise(BEFORE_S + STRIKE_S)
         sound[-wet.size :] += wet[: sound.size]
         return np.asarray(np.clip(sound, -1.0, 1.0))
 
-    def _noise(self, seconds: float) -> np.ndarray:
+    def noise(self, seconds: float) -> np.ndarray:
         from rounds.simulation.sound import room_noise
 
         count = round(seconds * SAMPLE_RATE_HZ)

@@ -1,0 +1,295 @@
+"""The program behind a face: a session, an ear in its own thread, a clock, and the journal.
+
+Everything here runs on the face's thread except `_heard`, `_levelled` and `_faulted`, which only put
+things aside and wake the face. The clock is passed in, because the virtual rig has its own.
+"""
+
+from __future__ import annotations
+
+import datetime
+import queue
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from rounds.drift import forecast
+from rounds.hearing.listener import Listener
+from rounds.listening import expectation_of, sounded_of
+from rounds.places import make_folder
+from rounds.tui.controller import DriftPath, HealthLine, Level, LogLine
+from rounds.view import ReadingView
+from rounds.viewing import Viewer
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from pathlib import Path
+
+    from rounds.events import Part
+    from rounds.health import BottleHealth
+    from rounds.hearing.sources import Source
+    from rounds.hearing.strike import Reading
+    from rounds.rig import Rig
+    from rounds.session import Session
+    from rounds.tui.controller import HealthState, RoundRequest
+    from rounds.view import View
+
+MOST_LOG_LINES = 300
+PLOT_MIN = tuple(float(m) for m in range(0, 61, 5))
+LOUD_ENOUGH_DB = 12.0
+"""A level this far above the floor is a strike or talk, not the room."""
+NOISY_DBFS = -40.0
+DEAD_DBFS = -100.0
+SHOWN_S = 1.5
+"""A quick look at a strike is shown until the session has taken the strike in, at most this long."""
+
+
+class Live:
+    """A controller for the screens and for the plain sentences."""
+
+    def __init__(
+        self, session: Session, clock: Callable[[], float], *, accepted_file: Path, device: str = ""
+    ) -> None:
+        self.session = session
+        self.first_run = not accepted_file.exists()
+        self._accepted_file = accepted_file
+        self._clock = clock
+        self._viewer = Viewer(session)
+        self._readings: queue.SimpleQueue[Reading] = queue.SimpleQueue()
+        self._levels: tuple[float, float] | None = None
+        self._fault: str | None = None
+        self._device = device
+        self._wake: Callable[[], None] = lambda: None
+        self._listener: Listener | None = None
+        self._quick: Reading | None = None
+
+    # The ear
+
+    def listen_to(self, source_factory: Callable[[], Source]) -> None:
+        """Open a source in a thread of its own and listen to it."""
+        self._listener = Listener(
+            source_factory, self._heard, self._levelled, self._faulted, clock=self._clock
+        )
+        self._expect()
+        self._listener.start()
+
+    def close(self) -> None:
+        """Stop listening."""
+        if self._listener is not None:
+            self._listener.stop()
+
+    def _heard(self, reading: Reading) -> None:
+        self._readings.put(reading)
+        self._wake()
+
+    def _levelled(self, level_dbfs: float, floor_dbfs: float) -> None:
+        self._levels = (level_dbfs, floor_dbfs)
+
+    def _faulted(self, sentence: str | None) -> None:
+        self._fault = sentence
+        self._wake()
+
+    def _expect(self) -> None:
+        if self._listener is not None:
+            self._listener.expect(expectation_of(self.session.listening()))
+
+    def _take_in(self, reading: Reading) -> None:
+        """Provisional readings are only shown, final ones count; an update is shown in their place."""
+        self._quick = reading
+        if reading.stage == "final":
+            self.session.strike(reading.at_s, sounded_of(reading))
+            self._quick = None
+
+    # The controller of a face
+
+    @property
+    def rig(self) -> Rig:
+        """The rig."""
+        return self.session.rig
+
+    def attach(self, wake: Callable[[], None]) -> None:
+        """Remember how to wake the face."""
+        self._wake = wake
+
+    def tick(self) -> None:
+        """Work off what the ear left, and let time pass."""
+        while not self._readings.empty():
+            self._take_in(self._readings.get())
+        self.session.tick(self._clock())
+        self._expect()
+
+    def view(self) -> View:
+        """Everything to paint now."""
+        now_s = self._clock()
+        view = self._viewer.view(now_s)
+        view = replace(view, message=self._fault or view.message)
+        quick = self._quick
+        if quick is None or now_s - quick.at_s > SHOWN_S or view.mode != "round":
+            return view
+        return replace(view, reading=self._quick_view(quick, view, now_s))
+
+    def _quick_view(self, quick: Reading, view: View, now_s: float) -> ReadingView | None:
+        """The first look at a strike, before it counts, against the bottle asked for."""
+        state = self.session.round
+        if state is None or state.target is None or quick.hz is None or quick.verdict != "clear":
+            return view.reading
+        from rounds.notes import cents
+
+        bottle = self.rig.bottle(state.target)
+        off = cents(quick.hz, self.rig.target_hz(bottle.id, state.shift_cents))
+        return ReadingView(
+            bottle.id,
+            bottle.note.name,
+            off,
+            quick.u95_cents,
+            "clear",
+            "first look",
+            quick.hz,
+            now_s - quick.at_s,
+        )
+
+    def level(self) -> Level:
+        """The microphone now, in words."""
+        if self._listener is None:
+            return Level(None, None, "off", "No microphone is open.", None, self._device)
+        if self._fault is not None:
+            return Level(None, None, "lost", self._fault, False, self._device)
+        if self._levels is None:
+            return Level(None, None, "starting", "Waiting for the first sound.", None, self._device)
+        return self._level_in_words(*self._levels)
+
+    def _level_in_words(self, level_dbfs: float, floor_dbfs: float) -> Level:
+        words, good = "Quiet enough; strike a bottle to see its level.", True
+        if level_dbfs < DEAD_DBFS:
+            words, good = "Nothing comes in: unmute the microphone.", False
+        elif floor_dbfs > NOISY_DBFS:
+            words, good = "Noisy: bring the microphone close to the bottle.", False
+        elif level_dbfs - floor_dbfs > LOUD_ENOUGH_DB:
+            words = "A sound well above the room."
+        return Level(level_dbfs, floor_dbfs, "listening", words, good, self._device)
+
+    def local_minutes(self) -> float:
+        """Minutes since local midnight."""
+        local = datetime.datetime.fromtimestamp(self._clock())
+        return local.hour * 60.0 + local.minute + local.second / 60.0
+
+    def accept_cautions(self) -> None:
+        """Remember that the cautions were read."""
+        self.first_run = False
+        make_folder(self._accepted_file.parent)
+        self._accepted_file.touch(mode=0o600)
+
+    def open_round(self, request: RoundRequest) -> None:
+        """Begin a round."""
+        now_s = self._clock()
+        downbeat_s = None if request.downbeat_in_s is None else now_s + request.downbeat_in_s
+        self.session.open_round(
+            now_s,
+            downbeat_s=downbeat_s,
+            block_s=request.block_s,
+            temp_c=request.temp_c,
+            pieces=request.pieces,
+        )
+        self._expect()
+
+    def end_round(self) -> None:
+        """End the round that is open."""
+        self.session.close_round(self._clock())
+
+    def skip(self) -> None:
+        """Leave the present bottle out."""
+        self.session.skip(self._clock())
+
+    def back(self) -> None:
+        """Back to the bottle before."""
+        self.session.back(self._clock())
+
+    def repeat(self) -> None:
+        """Hear the present bottle again."""
+        self.session.repeat(self._clock())
+
+    def pump_toggle(self) -> None:
+        """The pump head went on or came off."""
+        self.session.pump(self.session.day.pump_on is None, self._clock())
+
+    def air(self, strokes: float) -> None:
+        """Air moved by the player."""
+        self.session.air(strokes, self._clock())
+
+    def temperature(self, temp_c: float) -> None:
+        """The air temperature was read."""
+        self.session.temperature(temp_c, self._clock())
+
+    def gauge(self, bottle: str, psi: float) -> None:
+        """A gauge was read."""
+        self.session.gauge(psi, self._clock(), bottle)
+
+    def take_toggle(self) -> None:
+        """A take begins, or was cut."""
+        now_s = self._clock()
+        if self.session.day.take is None:
+            self.session.start_take(now_s)
+        else:
+            self.session.stop_take(now_s)
+
+    def note(self, text: str, bottle: str | None) -> None:
+        """Write something down."""
+        self.session.note(text, self._clock(), bottle)
+
+    def replaced(self, bottle: str, part: Part) -> None:
+        """A cap or a bottle was replaced."""
+        self.session.replaced(bottle, part, self._clock())
+
+    # Tables and plots
+
+    def forecast_paths(self) -> Sequence[DriftPath]:
+        """Where each needed bottle is going, the first to leave first."""
+        session = self.session
+        shift = session.day.shift_cents
+        seen = forecast(session.rig, session.beliefs, self._clock(), PLOT_MIN, shift_cents=shift)
+        paths = [
+            DriftPath(
+                bottle=b.id,
+                note=self.rig.bottle(b.id).note.name,
+                minutes=tuple(a.minutes for a in b.at),
+                cents=tuple(a.cents - shift for a in b.at),
+                sd_cents=tuple(a.sd_cents for a in b.at),
+                p_out=tuple(a.p_out for a in b.at),
+                tolerance_cents=self.rig.bottle(b.id).tolerance_cents,
+                leaves_min=b.leaves_min,
+            )
+            for b in seen.bottles
+            if b.id in session.needed and session.beliefs.heard(b.id)
+        ]
+        return sorted(paths, key=lambda p: 1e9 if p.leaves_min is None else p.leaves_min)
+
+    def log_lines(self) -> Sequence[LogLine]:
+        """The newest events, newest first."""
+        from rounds.report.logbook import entries
+        from rounds.report.tables import local
+        from rounds.report.wording import sentence
+
+        after_id = max(0, self.session.log.last_id - MOST_LOG_LINES)
+        lines = [
+            LogLine(local(e.event.at_s), e.kind, e.bottle or "", sentence(e.event))
+            for e in entries(self.session.log.events(after_id))
+        ]
+        return lines[::-1]
+
+    def health_lines(self) -> Sequence[HealthLine]:
+        """How each bottle and cap has held, the worst first."""
+        from rounds.health import Histories, assess
+
+        histories = Histories(self.rig)
+        for _, event in self.session.log.events():
+            histories.apply(event)
+        lines = [_health_line(b, self.rig) for b in assess(self.rig, histories, self._clock())]
+        order = {"replace": 0, "watch": 1, "unknown": 2, "good": 3}
+        return sorted(lines, key=lambda line: order[line.state])
+
+
+def _health_line(health: BottleHealth, rig: Rig) -> HealthLine:
+    state: HealthState = "good" if health.readings else "unknown"
+    if health.findings:
+        state = "replace" if any(f.urgency == "now" for f in health.findings) else "watch"
+    figures = f"{health.readings} readings, cap {health.cap.connections} connections"
+    advice = "; ".join(f"{f.what} ({f.evidence})" for f in health.findings)
+    return HealthLine(health.id, rig.bottle(health.id).note.name, state, figures, advice)

@@ -1,0 +1,157 @@
+"""From what the ear gives to a strike of a bottle: whose it was, and what it shows was done.
+
+Pure functions over beliefs and a situation; the session journals what comes out.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rounds.assuming import assumed_acts, pump_after, stories_of
+from rounds.errors import BadInput
+from rounds.events import Event, Strike, Verdict
+from rounds.notes import cents, shifted_hz
+from rounds.whose import FIRST_FILL_CENTS, Other, Story, Target, whose
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from rounds.belief import Beliefs
+    from rounds.rig import Rig
+    from rounds.situation import Situation
+    from rounds.view import Instruction
+
+LEAST_HZ, MOST_HZ = 20.0, 20_000.0
+FITS = 1e-4
+"""A pitch fits a bottle when its density there is at least this (per cent)."""
+ALONE = 0.05
+"""Of two bottles that fit, the second must be this much less likely for the first to be believed."""
+
+
+@dataclass(frozen=True)
+class Sounded:
+    """A strike as the ear gives it; `advice` says what to do when it is not clear."""
+
+    hz: float | None
+    u95_cents: float | None
+    verdict: Verdict = "clear"
+    advice: str = ""
+    ring_s: float | None = None
+    peak_dbfs: float | None = None
+    clipped: bool = False
+
+
+@dataclass(frozen=True)
+class Listening:
+    """What the ear should wait for; `target_hz` None means any bottle."""
+
+    target_hz: float | None
+    half_width_cents: float
+    others_hz: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Recognised:
+    """A strike ready for the journal, the acts it shows were done before it, and what to say of it."""
+
+    strike: Strike
+    assumed: Sequence[Event] = ()
+    words: str = ""
+
+
+def checked(sounded: Sounded) -> Sounded:
+    """The same strike, if its numbers can be one.
+
+    Raises:
+        BadInput: a pitch or an uncertainty that cannot be.
+    """
+    hz, u95 = sounded.hz, sounded.u95_cents
+    if hz is not None and not LEAST_HZ <= hz <= MOST_HZ:
+        raise BadInput(f"a strike at {hz} Hz cannot be a bottle; give {LEAST_HZ:.0f} to {MOST_HZ:.0f} Hz")
+    if u95 is not None and not (math.isfinite(u95) and u95 >= 0.0):
+        raise BadInput(f"an uncertainty of {u95} cents cannot be; give zero or more")
+    return sounded
+
+
+def recognise(situation: Situation, told: Instruction, sounded: Sounded) -> Recognised:
+    """A strike in a round: the bottle asked for, another one, or not clear enough to say."""
+    state, rig, now_s = situation.state, situation.rig, situation.now_s
+    if sounded.verdict != "clear" or sounded.hz is None:
+        return Recognised(_strike(now_s, sounded, None, None, sounded.verdict), (), sounded.advice)
+    if state.target is None:
+        return Recognised(of_any(rig, situation.beliefs, now_s, sounded))
+    off = cents(sounded.hz, rig.target_hz(state.target))
+    target = Target(stories_of(situation, state.target, told), state.rejected_cents)
+    other = whose(off, target, others(rig, situation.beliefs, now_s, state.target))
+    if other is not None:
+        heard = f"that sounded like {other}" if other else f"that was not {state.target}"
+        return Recognised(
+            _strike(now_s, sounded, None, off, "other_bottle"), (), f"{heard}; strike {state.target}"
+        )
+    assumed = assumed_acts(situation, told, off)
+    on = pump_after(state.pump_on, assumed) == state.target
+    return Recognised(_strike(now_s, sounded, state.target, off, "clear", on=on), assumed, sounded.advice)
+
+
+def of_any(rig: Rig, beliefs: Beliefs, now_s: float, sounded: Sounded) -> Strike:
+    """No bottle was asked for: the known bottle whose pitch fits, if it fits well and alone."""
+    assert sounded.hz is not None
+    off = cents(sounded.hz, rig.reference.a4_hz)
+    ranked = sorted(
+        ((o.story.density(off), o.bottle) for o in others(rig, beliefs, now_s, None)), reverse=True
+    )
+    rival = ranked[1][0] if len(ranked) > 1 else 0.0
+    if not ranked or ranked[0][0] < FITS or rival > ALONE * ranked[0][0]:
+        return _strike(now_s, sounded, None, None, "unclear")
+    bottle = ranked[0][1]
+    return _strike(now_s, sounded, bottle, cents(sounded.hz, rig.target_hz(bottle)), "clear")
+
+
+def others(rig: Rig, beliefs: Beliefs, now_s: float, target: str | None) -> list[Other]:
+    """Every other bottle ever heard, its pitch in cents off the target's nominal one (off A4 for none)."""
+    base_hz = rig.reference.a4_hz if target is None else rig.target_hz(target)
+    found = []
+    for bottle in rig.bottles:
+        if bottle.id != target and beliefs.heard(bottle.id):
+            level = beliefs.level(bottle.id, now_s)
+            apart = cents(rig.target_hz(bottle.id), base_hz)
+            found.append(Other(bottle.id, Story(apart + level.mean, level.sd)))
+    return found
+
+
+def listening_for(situation: Situation | None, rig: Rig, told: Instruction) -> Listening:
+    """What the ear should wait for in a situation; any bottle when none is asked for."""
+    if situation is None or situation.state.target is None:
+        every = tuple(rig.target_hz(b.id) for b in rig.bottles)
+        return Listening(None, FIRST_FILL_CENTS, every)
+    bottle_id = situation.state.target
+    target = Target(stories_of(situation, bottle_id, told))
+    base_hz = rig.target_hz(bottle_id)
+    known = others(rig, situation.beliefs, situation.now_s, bottle_id)
+    others_hz = tuple(shifted_hz(base_hz, o.story.mean_cents) for o in known)
+    return Listening(shifted_hz(base_hz, target.centre_cents), target.half_width_cents, others_hz)
+
+
+def _strike(
+    now_s: float,
+    sounded: Sounded,
+    bottle: str | None,
+    off: float | None,
+    verdict: Verdict,
+    *,
+    on: bool = False,
+) -> Strike:
+    return Strike(
+        at_s=now_s,
+        bottle=bottle,
+        verdict=verdict,
+        hz=sounded.hz,
+        cents=off,
+        u95_cents=sounded.u95_cents,
+        pump_on=on,
+        ring_s=sounded.ring_s,
+        peak_dbfs=sounded.peak_dbfs,
+        clipped=sounded.clipped,
+    )

@@ -1,0 +1,136 @@
+"""The demo: a rehearsal on the invented rig, on the screens or by itself."""
+
+from __future__ import annotations
+
+import tempfile
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+import rounds
+from rounds.journal import MemoryJournal
+from rounds.rigfile import load_rig
+from rounds.session import Session
+from rounds.simulation.player import Player
+from rounds.simulation.rehearsal import RoundResult, play_round
+from rounds.simulation.world import World
+from rounds.words import signed_cents
+
+if TYPE_CHECKING:
+    import argparse
+    from collections.abc import Callable
+
+    from rounds.simulation.rehearsal import Step
+    from rounds.view import Instruction
+
+DEMO_RIG = "three_rails.toml"
+"""The invented rig that the demo plays on."""
+START_S = 1_800_000_000.0
+"""When the demo's day begins (a moment in 2027), so that the same seed gives the same day."""
+OVERNIGHT_CENTS = 12.0
+"""How far bottles that were in tune yesterday stand off today, as a standard deviation."""
+TO_DOWNBEAT_S = 900.0
+
+
+@dataclass(frozen=True)
+class DayResult:
+    """A rehearsal that played itself."""
+
+    rig: str
+    minutes: float
+    rounds: tuple[RoundResult, ...]
+
+    @property
+    def all_in_tune(self) -> bool:
+        """Whether every round ended with every needed bottle in its tolerance, by the world's own truth."""
+        return all(r.in_tune == r.needed for r in self.rounds)
+
+    @property
+    def highest_share(self) -> float:
+        """The highest pressure of any bottle as a share of its ceiling."""
+        return max((r.highest_share for r in self.rounds), default=0.0)
+
+    def document(self) -> dict[str, Any]:
+        """As one JSON document."""
+        return {
+            "rig": self.rig,
+            "minutes": round(self.minutes, 2),
+            "rounds": [asdict(r) for r in self.rounds],
+            "all_in_tune": self.all_in_tune,
+        }
+
+
+def make_world(args: argparse.Namespace) -> World:
+    """The virtual rig on its day."""
+    rig = load_rig(args.rig or shipped_rig(DEMO_RIG))
+    world = World(rig, np.random.default_rng(args.seed), start_s=START_S)
+    if args.fill:
+        world.first_fill()
+    else:
+        world.tuned(OVERNIGHT_CENTS)
+    return world
+
+
+def play_day(args: argparse.Namespace, tell: Callable[[str], None]) -> DayResult:
+    """Rounds whenever one is due, heard as sound, until the minutes are over."""
+    world = make_world(args)
+    player = Player(world)
+    session = Session(world.rig, MemoryJournal(), world.now_s, place="demo")
+    end_s = world.now_s + 60.0 * args.minutes
+    played = []
+    while world.now_s < end_s:
+        played.append(play_round(session, world, player, sound=True, watch=lambda step: tell(_told(step))))
+        _until_due(session, world, end_s)
+    return DayResult(world.rig.name, (world.now_s - START_S) / 60.0, tuple(played))
+
+
+def _until_due(session: Session, world: World, end_s: float) -> None:
+    """Play music until the next round is due."""
+    while world.now_s < end_s:
+        due_s = session.due(world.now_s).due_s
+        if due_s is not None and due_s <= world.now_s:
+            return
+        world.advance(min(end_s, world.now_s + 30.0))
+
+
+def _told(step: Step) -> str:
+    told = step.instruction
+    heard = step.verdict or "not heard"
+    if step.cents is not None and step.bottle is not None:
+        heard = f"{step.bottle} {signed_cents(step.cents)} cents"
+    return f"{told.headline:<24} {heard}"
+
+
+def run_on_screen(args: argparse.Namespace) -> int:
+    """Watch, and press keys: the real screens and the real hearing, on a virtual stage."""
+    from rounds.live import Live
+    from rounds.simulation.stage import Stage
+    from rounds.start import run_face
+    from rounds.tui.controller import RoundRequest
+
+    world = make_world(args)
+    session = Session(world.rig, MemoryJournal(), world.now_s, place="demo")
+    stage = Stage(world, Player(world), lambda: asked(session), speed=args.speed)
+    with tempfile.TemporaryDirectory() as folder:
+        live = Live(session, stage.now_s, accepted_file=Path(folder) / "read", device="virtual rig")
+        live.open_round(RoundRequest(downbeat_in_s=TO_DOWNBEAT_S, temp_c=round(world.temp_c)))
+        live.listen_to(lambda: stage)
+        try:
+            return run_face(live, plain=args.plain)
+        finally:
+            live.close()
+
+
+def asked(session: Session) -> tuple[Instruction, bool]:
+    """What the hands are told, and whether their last strike was understood."""
+    reading = session.day.reading
+    return session.instruction, reading is None or reading.verdict == "clear"
+
+
+def shipped_rig(name: str) -> Path:
+    """An invented rig: inside the installed package, or beside it in a checkout."""
+    package = Path(rounds.__file__).parent
+    inside = package / "configs" / name
+    return inside if inside.exists() else package.parent / "configs" / name

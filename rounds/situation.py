@@ -1,0 +1,49 @@
+"""Everything that the next step of a round depends on, at one moment."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from rounds.belief import Beliefs
+    from rounds.gauss import Gauss
+    from rounds.planning import RoundPlan
+    from rounds.rig import Rig
+    from rounds.round import RoundState
+
+
+@dataclass(frozen=True)
+class Situation:
+    """Everything that the next step depends on."""
+
+    rig: Rig
+    beliefs: Beliefs
+    state: RoundState
+    plan: RoundPlan
+    now_s: float
+    gauges_kpa: Mapping[str, float] = field(default_factory=dict)
+    """Gauge pressure per bottle that has a gauge reading, strokes since then counted in."""
+
+    @property
+    def downbeat_s(self) -> float | None:
+        """When the playing starts, if that is set."""
+        return self.state.opened.downbeat_s
+
+
+def aim_of(now: Situation, bottle_id: str) -> float:
+    """Where a visit is aimed, from the plan; the middle of the band when the plan has no visit."""
+    for visit in now.plan.visits:
+        if visit.bottle == bottle_id:
+            return visit.aim_cents
+    return now.state.shift_cents
+
+
+def sounding(now: Situation, bottle_id: str, level: Gauss) -> Gauss:
+    """What is heard of a level (pump off): with the head on, the loss at taking it off has not come yet."""
+    if now.state.pump_on != bottle_id:
+        return level
+    loss = now.beliefs.head_loss(bottle_id)
+    return level.plus(loss.scaled(-1.0))

@@ -1,0 +1,85 @@
+"""Start a live session: rig, journal, microphone, and the face that was asked for."""
+
+from __future__ import annotations
+
+import datetime
+import time
+from typing import TYPE_CHECKING
+
+from rounds.commands import common
+from rounds.errors import BadInput
+from rounds.live import Live
+from rounds.places import state_folder
+from rounds.session import Session
+from rounds.tui.controller import RoundRequest
+
+if TYPE_CHECKING:
+    import argparse
+
+    from rounds.hearing.sources import Source
+
+CAUTIONS_READ = "cautions-read"
+
+
+def run_live(args: argparse.Namespace) -> int:
+    """Tune at the microphone, on the screens or in sentences; returns the exit code."""
+    rig = common.load(args)
+    with common.open_journal(args) as journal:
+        journal.claim()
+        session = Session(rig, journal, time.time(), place=args.place)
+        live = Live(
+            session, time.time, accepted_file=state_folder() / CAUTIONS_READ, device=args.device or ""
+        )
+        if session.round is None:
+            live.open_round(request_of(args, time.time()))
+        live.listen_to(lambda: _microphone(args.device))
+        try:
+            return run_face(live, plain=args.plain)
+        finally:
+            live.close()
+            session.keep_checkpoint()
+
+
+def run_face(live: Live, *, plain: bool) -> int:
+    """Run the face on a controller until the player leaves."""
+    if plain:
+        from rounds.plainface import run as run_plain
+
+        return run_plain(live)
+    from rounds.tui.app import run as run_screens
+
+    return run_screens(live)
+
+
+def request_of(args: argparse.Namespace, now_s: float) -> RoundRequest:
+    """The round that the command line asks for."""
+    return RoundRequest(
+        downbeat_in_s=None if args.downbeat is None else seconds_until(args.downbeat, now_s),
+        block_s=None if args.block is None else 60.0 * args.block,
+        pieces=tuple(args.piece),
+        temp_c=args.temp,
+    )
+
+
+def seconds_until(clock: str, now_s: float) -> float:
+    """Seconds from now to the next HH:MM of local time.
+
+    Raises:
+        BadInput: not a time of day.
+    """
+    try:
+        wanted = datetime.datetime.strptime(clock.strip(), "%H:%M").time()
+    except ValueError:
+        raise BadInput(f"{clock!r} is not a time of day such as 19:30") from None
+    now = datetime.datetime.fromtimestamp(now_s).astimezone()
+    then = now.replace(hour=wanted.hour, minute=wanted.minute, second=0, microsecond=0)
+    if then <= now:
+        then += datetime.timedelta(days=1)
+    return (then - now).total_seconds()
+
+
+def _microphone(device: str | None) -> Source:
+    # Late: it loads PortAudio, which only this way of tuning needs.
+    from rounds.hearing.microphone import Microphone
+
+    return Microphone(device)
