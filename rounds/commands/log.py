@@ -39,6 +39,7 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     _register_add(inner)
     _register_import(inner)
     _register_export(inner)
+    _register_report(inner)
 
 
 def _add_forms(parser: argparse.ArgumentParser) -> None:
@@ -99,6 +100,19 @@ def _register_export(inner: argparse._SubParsersAction[argparse.ArgumentParser])
     parser.add_argument("file", metavar="FILE", help="its ending says the form: .jsonl, .json, .csv or .md")
     _inner_journal(parser)
     parser.set_defaults(run=run_export)
+
+
+def _register_report(inner: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    parser = inner.add_parser("report", help="one page about a day, in Markdown with SVG pictures")
+    parser.add_argument(
+        "--day", type=_day, metavar="YYYY-MM-DD", help="the day, local time (default: the last)"
+    )
+    parser.add_argument(
+        "--to", metavar="FOLDER", help="write page and pictures there (default: print the page)"
+    )
+    common.add_rig(parser, required=False)
+    _inner_journal(parser)
+    parser.set_defaults(run=run_report)
 
 
 def _day(text: str) -> datetime.date:
@@ -224,4 +238,14 @@ def run_export(args: argparse.Namespace) -> int:
             raise RoundsError(
                 f"{plain(path)}: it cannot be written ({error.strerror}); try elsewhere"
             ) from error
+    return 0
+
+
+def run_report(args: argparse.Namespace) -> int:
+    """Write the page of a day."""
+    from rounds.report.page import write_page
+
+    rig = common.load(args) if args.rig else None
+    with common.open_journal(args, read_only=True) as journal:
+        sys.stdout.write(write_page(journal, rig, args.day, Path(args.to) if args.to else None))
     return 0

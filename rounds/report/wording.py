@@ -45,7 +45,9 @@ def _opened(e: ev.RoundOpened) -> str:
 
 
 def _closed(e: ev.RoundClosed) -> str:
-    worst = f", worst {e.worst_bottle} {signed(e.worst_cents)}" if e.worst_cents is not None else ""
+    worst = ""
+    if e.worst_cents is not None:
+        worst = f", worst {e.worst_bottle} {abs(e.worst_cents):.1f} cents off"
     ended = "finished" if e.finished else "left unfinished"
     return f"round {ended}: {e.in_tune} of {e.needed} in tune, {e.connections} connections{worst}"
 

@@ -1,0 +1,187 @@
+"""The page of a day: one Markdown page, and its pictures beside it when a folder is given."""
+
+from __future__ import annotations
+
+import datetime
+import statistics
+from typing import TYPE_CHECKING
+
+from rounds.errors import BadInput, RoundsError
+from rounds.places import make_folder
+from rounds.report.day import Day, fold
+from rounds.report.days import bounds, day_of
+from rounds.report.logbook import Filter
+from rounds.report.plots import by_bottle, over_time
+from rounds.report.tables import markdown
+from rounds.report.wording import signed
+from rounds.text import plain
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from rounds.journal import Journal
+    from rounds.report.day import BottleFacts, RoundFacts, TakeFacts
+    from rounds.rig import Rig
+
+DEFAULT_TOLERANCE_CENTS = 10.0
+"""Drawn when no rig is given."""
+WORST_SHOWN = 8
+
+
+def write_page(journal: Journal, rig: Rig | None, date: datetime.date | None, folder: Path | None) -> str:
+    """The page about a day (the journal's last one when none is given) as Markdown.
+
+    With a folder the page and its pictures are written there, and only their names are returned.
+
+    Raises:
+        BadInput: the journal has nothing of that day.
+        RoundsError: the folder cannot be written.
+    """
+    date = date or _last_day(journal)
+    start_s, end_s = bounds(date)
+    day = fold(Filter(start_s=start_s, end_s=end_s).read(journal))
+    if not (day.reads or day.rounds or day.notes or day.temperatures or day.takes):
+        raise BadInput(f"the journal has nothing of {date}; `rounds log` shows which days it has")
+    bottles = _in_order(day, rig)
+    pictures = {} if folder is None else _pictures(day, bottles, rig, date)
+    page = "\n".join(_lines(day, bottles, rig, date, tuple(pictures))) + "\n"
+    if folder is None:
+        return page
+    return _written(folder, {f"day-{date}.md": page, **pictures})
+
+
+def _last_day(journal: Journal) -> datetime.date:
+    newest = max((event.at_s for _, event in journal.events(max(0, journal.last_id - 1000))), default=None)
+    if newest is None:
+        raise BadInput("the journal is empty; there is no day to report")
+    return day_of(newest)
+
+
+def _in_order(day: Day, rig: Rig | None) -> list[BottleFacts]:
+    """Bottles low to high: by the rig, else by what was heard of them."""
+    if rig is not None:
+        order = {b.id: index for index, b in enumerate(rig.by_pitch)}
+        return sorted(day.bottles.values(), key=lambda b: (order.get(b.id, len(order)), b.id))
+    return sorted(day.bottles.values(), key=lambda b: (b.hz, b.id))
+
+
+def _pictures(day: Day, bottles: list[BottleFacts], rig: Rig | None, date: datetime.date) -> dict[str, str]:
+    half = {b.id: b.tolerance_cents for b in rig.bottles} if rig else {}
+    usual = statistics.median(half.values()) if half else DEFAULT_TOLERANCE_CENTS
+    return {
+        f"day-{date}-pitch.svg": over_time(day, usual),
+        f"day-{date}-bottles.svg": by_bottle(
+            bottles, half or {b.id: DEFAULT_TOLERANCE_CENTS for b in bottles}
+        ),
+    }
+
+
+def _written(folder: Path, files: dict[str, str]) -> str:
+    try:
+        make_folder(folder)
+        for name, content in files.items():
+            (folder / name).write_text(content, encoding="utf-8")
+            (folder / name).chmod(0o600)
+    except OSError as error:
+        raise RoundsError(
+            f"{plain(folder)}: it cannot be written ({error.strerror}); name another"
+        ) from error
+    return "".join(f"{plain(folder / name)}\n" for name in files)
+
+
+def _lines(
+    day: Day, bottles: list[BottleFacts], rig: Rig | None, date: datetime.date, pictures: tuple[str, ...]
+) -> Iterator[str]:
+    names = ", ".join(day.rigs) or (rig.name if rig else "")
+    yield f"# {date:%A} {date}"
+    yield ""
+    yield markdown(" · ".join(part for part in (names, ", ".join(day.places)) if part))
+    yield ""
+    yield _summary(day)
+    yield ""
+    yield from _rounds(day.rounds)
+    yield from _takes(day.takes)
+    yield from _worst(bottles)
+    yield from _notes(day)
+    for name in pictures:
+        yield f"![{name.removesuffix('.svg')}]({name})"
+        yield ""
+
+
+def _summary(day: Day) -> str:
+    minutes = sum(r.minutes or 0.0 for r in day.rounds)
+    parts = [
+        f"{_count(len(day.rounds), 'round')} in {minutes:.0f} minutes",
+        _count(day.connections, "connection"),
+        _count(len(day.reads), "clear reading"),
+        _count(len(day.takes), "take"),
+    ]
+    temps = [t.temp_c for t in day.temperatures]
+    air = f"air {min(temps):.1f} to {max(temps):.1f} °C" if temps else "no temperature was given"
+    return f"{', '.join(parts)}; {air}."
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
+
+
+def _clock(at_s: float) -> str:
+    return f"{datetime.datetime.fromtimestamp(at_s):%H:%M}"
+
+
+def _rounds(rounds: list[RoundFacts]) -> Iterator[str]:
+    if not rounds:
+        return
+    yield "| round | from | minutes | connections | in tune | worst when closed |"
+    yield "| --- | --- | ---: | ---: | ---: | --- |"
+    for facts in rounds:
+        closed = facts.closed
+        minutes = "open" if facts.minutes is None else f"{facts.minutes:.1f}"
+        tuned = "" if closed is None else f"{closed.in_tune} of {closed.needed}"
+        worst = ""
+        if closed is not None and closed.worst_cents is not None:
+            worst = f"{markdown(closed.worst_bottle)} {closed.worst_cents:.1f} cents"
+        yield (
+            f"| {markdown(facts.opened.round_id)} | {_clock(facts.opened.at_s)} | {minutes} "
+            f"| {facts.connections} | {tuned} | {worst} |"
+        )
+    yield ""
+
+
+def _takes(takes: list[TakeFacts]) -> Iterator[str]:
+    if not takes:
+        return
+    yield "| take | from | seconds | worst foreseen | doubtful bottles |"
+    yield "| --- | --- | ---: | ---: | --- |"
+    for take in takes:
+        last = take.stopped or take.started
+        worst = "" if last.worst_cents is None else f"{last.worst_cents:+.1f}"
+        seconds = "running" if take.seconds is None else f"{take.seconds:.0f}"
+        begun = f"{markdown(take.started.take)} | {_clock(take.started.at_s)}"
+        yield f"| {begun} | {seconds} | {worst} | {markdown(', '.join(last.doubtful))} |"
+    yield ""
+
+
+def _worst(bottles: list[BottleFacts]) -> Iterator[str]:
+    found = sorted((b for b in bottles if b.found_cents), key=lambda b: -b.typical_cents)[:WORST_SHOWN]
+    if not found:
+        return
+    yield "| worst bottles | found off, median | furthest | found | connections |"
+    yield "| --- | ---: | ---: | ---: | ---: |"
+    for b in found:
+        yield (
+            f"| {markdown(b.id)} | {b.typical_cents:.1f} | {signed(b.worst_cents)} "
+            f"| {len(b.found_cents)} times | {b.connections} |"
+        )
+    yield ""
+
+
+def _notes(day: Day) -> Iterator[str]:
+    for replaced in day.replaced:
+        yield f"- {_clock(replaced.at_s)} {markdown(replaced.bottle)}: {replaced.part} replaced"
+    for note in day.notes:
+        about = f"{markdown(note.bottle)}: " if note.bottle else ""
+        yield f"- {_clock(note.at_s)} {about}{markdown(note.text)}"
+    if day.replaced or day.notes:
+        yield ""
