@@ -1,0 +1,173 @@
+"""Kill a running session at random moments, and see whether anything acknowledged is lost.
+
+    python -m tests.benchmarks.kills [--kills N] [--seed N]
+
+A reference session plays a rehearsal on the virtual rig without interruption; its input lines and
+answers are kept. Each trial begins a process somewhere in that rehearsal, feeds it the same lines
+and kills it (SIGKILL) a random moment after a random line. Then, in this process, the journal must
+be whole and hold every event of every answered line, and a session resumed on it must stand where
+the reference stood after the last answered line, or after the next one, which was under way.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import random
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from collections import Counter
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from rounds.events import Event, SessionStarted
+from rounds.journal import Journal, MemoryJournal, care
+from rounds.lines import Lines
+from rounds.rigfile import load_rig
+from rounds.session import Session
+from rounds.simulation.ears import QuickEar
+from rounds.simulation.player import Player
+from rounds.simulation.rehearsal import one_step
+from rounds.simulation.world import World
+
+RIG = "configs/one_rail.toml"
+ZERO_S = 1.78e9
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of the reference: what went in, what came out, and how many events there were then."""
+
+    sent: str
+    answer: dict[str, object]
+    events: int
+
+
+class Recorder:
+    """Stands for a session in a rehearsal: every call becomes a line."""
+
+    def __init__(self, session: Session) -> None:
+        self.session = session
+        self.log = session.log
+        self.lines = Lines(session, ZERO_S, lambda *_: [])
+        self.kept: list[Line] = []
+
+    def say(self, at_s: float, **what: object) -> None:
+        sent = json.dumps({"t": at_s - ZERO_S, **what})
+        answer = json.loads(self.lines.answer(sent, 0.0))
+        self.kept.append(Line(sent, answer, self.log.last_id))
+
+    def tick(self, at_s: float) -> None:
+        self.say(at_s, tick=True)
+
+    def strike(self, at_s: float, sounded) -> None:
+        if sounded.verdict == "clear" and sounded.hz is not None:
+            self.say(at_s, strike={"hz": sounded.hz, "u95_cents": sounded.u95_cents})
+
+    @property
+    def instruction(self):
+        return self.session.instruction
+
+    def listening(self):
+        return self.session.listening()
+
+
+def reference(seed: int, rounds: int = 2) -> tuple[list[Line], list[Event]]:
+    """A rehearsal of two rounds with a take between, as lines and as events."""
+    rig = load_rig(RIG)
+    world = World(rig, np.random.default_rng(seed), start_s=ZERO_S)
+    world.first_fill()
+    journal = MemoryJournal()
+    recorder = Recorder(Session(rig, journal, ZERO_S))
+    player, ear = Player(world), QuickEar(world)
+    for _ in range(rounds):
+        recorder.say(world.now_s, open={"temp_c": 20.0, "block_s": 900})
+        for _ in range(400):
+            told = recorder.instruction
+            if told.act == "none" and told.bottle is None:
+                break
+            one_step(recorder, world, player, ear)
+        recorder.say(world.now_s, close=True)
+        recorder.say(world.now_s, take="start")
+        world.advance(world.now_s + 900.0)
+        recorder.say(world.now_s, take="stop")
+    return recorder.kept, [event for _, event in journal.events()]
+
+
+def trial(lines: list[Line], events: list[Event], folder: Path, rng: random.Random) -> str:
+    """One kill; returns what was found, `lost...` when it is bad."""
+    path = folder / "j.db"
+    start = rng.randrange(len(lines) - 12)
+    with Journal(path) as journal:
+        journal.append_many(events[: lines[start].events])
+    answered = fed_and_killed(path, lines[start + 1 :], rng)
+    if care.check(path).problems:
+        return "lost: the journal is damaged"
+    with Journal(path) as journal:
+        kept = [event for _, event in journal.events() if not isinstance(event, SessionStarted)]
+        wanted = [e for e in events[: lines[start + answered].events] if not isinstance(e, SessionStarted)]
+        if kept[: len(wanted)] != wanted:
+            return "lost: an acknowledged event"
+        session = Session(load_rig(RIG), journal, ZERO_S)
+        now = json.loads(Lines(session, ZERO_S, lambda *_: []).answer('{"t": 0, "tick": true}', 0.0))
+    return compared(now, lines[start + answered], lines[min(start + answered + 1, len(lines) - 1)])
+
+
+def compared(now: dict[str, object], last: Line, under_way: Line) -> str:
+    """Where the resumed session stands against the reference."""
+    for name, line in (("after the last answer", last), ("after the line under way", under_way)):
+        if (now["do"], now["round"]) == (line.answer["do"], line.answer["round"]):
+            return f"same, {name}"
+    if now["round"]["open"] == last.answer["round"]["open"]:  # type: ignore[index]
+        return "same round, another instruction"
+    return "lost: the round"
+
+
+def fed_and_killed(path: Path, lines: list[Line], rng: random.Random) -> int:
+    """Feed lines to a process and kill it; returns how many it answered."""
+    command = [sys.executable, "-m", "tests.faults.session_process", RIG, str(path), str(ZERO_S)]
+    process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+    assert process.stdin is not None
+    assert process.stdout is not None
+    process.stdout.readline()
+    waited = rng.randrange(0, 10)
+    for line in lines[:waited]:
+        process.stdin.write(line.sent + "\n")
+        process.stdin.flush()
+        process.stdout.readline()
+    process.stdin.write("".join(line.sent + "\n" for line in lines[waited : waited + 10]))
+    process.stdin.flush()
+    time.sleep(rng.uniform(0.0, 0.03))
+    process.send_signal(signal.SIGKILL)
+    rest = process.stdout.read()
+    process.wait()
+    return min(waited + rest.count("\n"), len(lines))
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--kills", type=int, default=200)
+    parser.add_argument("--seed", type=int, default=1)
+    args = parser.parse_args()
+    lines, events = reference(args.seed)
+    print(f"reference: {len(lines)} lines, {len(events)} events")
+    found: Counter[str] = Counter()
+    rng = random.Random(args.seed)
+    started = time.perf_counter()
+    for _ in range(args.kills):
+        with tempfile.TemporaryDirectory() as folder:
+            found[trial(lines, events, Path(folder), rng)] += 1
+    for what, count in sorted(found.items()):
+        print(f"{count:5d}  {what}")
+    lost = sum(count for what, count in found.items() if what.startswith("lost"))
+    print(f"{args.kills} kills, {lost} losses, {time.perf_counter() - started:.0f} s")
+    return 1 if lost else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,29 @@
+"""`rounds tune --lines` with the session's clock given, so that runs can be compared to the letter.
+
+python -m tests.faults.session_process RIG JOURNAL ZERO_S
+"""
+
+from __future__ import annotations
+
+import sys
+
+from rounds.commands.tune import hear_wav
+from rounds.journal import Journal
+from rounds.lines import Lines
+from rounds.rigfile import load_rig
+from rounds.session import Session
+
+
+def main() -> None:
+    """Answer lines until killed."""
+    rig, path, zero_s = load_rig(sys.argv[1]), sys.argv[2], float(sys.argv[3])
+    with Journal(path) as journal:
+        journal.claim()
+        lines = Lines(Session(rig, journal, zero_s), zero_s, hear_wav)
+        print("ready", flush=True)
+        for line in sys.stdin:
+            print(lines.answer(line, 0.0), flush=True)
+
+
+if __name__ == "__main__":
+    main()
