@@ -33,8 +33,8 @@ MOVES_KEPT = 3
 """Air moves whose creep is still followed, one by one."""
 LONGEST_STEP_MIN = 240.0
 """Past this much unseen time a leak says little: the bottle may have been let down or pumped."""
-UNSEEN_VAR_PER_MIN = 4.0
-"""Variance gained per minute beyond LONGEST_STEP_MIN."""
+UNSEEN_SD = 60.0
+"""Sd that the level gains then; the next reading is believed and teaches no leak."""
 FIRST_SD = 250.0
 """Level of a bottle never heard, linear cents around the target."""
 HUBER_SD = 2.0
@@ -67,7 +67,7 @@ class Track:
     __slots__ = (
         "a00", "a01", "a02", "a03", "a04", "a11", "a12", "a13", "a14", "a22", "a23", "a24",
         "a33", "a34", "a44", "at_s", "creep", "jump_var", "landed", "leak", "level", "moved", "moves",
-        "pending", "per_k", "read_s", "readings", "settle", "settling", "slopes", "suspect", "teff",
+        "pending", "per_k", "read_s", "readings", "settle", "settling", "slopes", "suspect", "teff", "unseen",
     )  # fmt: skip
 
     def __init__(self, prior: Prior) -> None:
@@ -91,6 +91,7 @@ class Track:
         self.moves: list[Move] = []
         self.moved = False
         self.landed = False
+        self.unseen = False
         self.jump_var = 0.0
         self.pending: dict[str, float] = {}
         self.suspect: float | None = None
@@ -136,12 +137,14 @@ class Track:
         self.a00 += 2.0 * cross + h1 * v1 + h2 * v2 + h3 * v3 + h4 * v4
         self.slopes.var[WALK] += noise_var_per_min * minutes
         self.a00 += noise_var_per_min * minutes + temp_var * self.per_k * self.per_k
-        if minutes > LONGEST_STEP_MIN:
-            self.a00 += UNSEEN_VAR_PER_MIN * (minutes - LONGEST_STEP_MIN)
         self.a01 += v1
         self.a02 += v2
         self.a03 += v3
         self.a04 += v4
+        if minutes > LONGEST_STEP_MIN:
+            self.a00 += UNSEEN_SD * UNSEEN_SD
+            self.a01 = self.a02 = self.a03 = self.a04 = 0.0
+            self.unseen = True
         self.a11 += LEAK_WANDER * minutes
         self.settle += h3
         self.at_s = to_s
@@ -162,7 +165,7 @@ class Track:
         cross = self.a01 * h1 + self.a02 * h2 + self.a03 * h3 + self.a04 * h4
         var = self.a00 + 2.0 * cross + h1 * v1 + h2 * v2 + h3 * v3 + h4 * v4
         var += noise_var_per_min * minutes + temp_var * self.per_k * self.per_k
-        return level, var + UNSEEN_VAR_PER_MIN * max(0.0, minutes - LONGEST_STEP_MIN)
+        return level, var + (UNSEEN_SD * UNSEEN_SD if minutes > LONGEST_STEP_MIN else 0.0)
 
     def _set_clock(self, to_s: float) -> None:
         """The clock was set back: keep the ages of what happened."""
@@ -233,7 +236,7 @@ class Track:
             scales.landed_off(innovation)
             self.landed = False
         scales.learn(self.slopes, innovation, self.a00, var)
-        if self.moved:
+        if self.moved or self.unseen:
             self.a00 = max(self.a00, 0.25 * innovation * innovation)
         elif surprise > HUBER_SD * HUBER_SD:
             var = self._doubted(x, innovation, var, surprise)
@@ -242,7 +245,7 @@ class Track:
         self._gain(innovation / spread, spread, (self.a00, self.a01, self.a02, self.a03, self.a04))
         self.read_s = self.at_s
         self.readings += 1
-        self.moved = False
+        self.moved = self.unseen = False
         return Surprise(innovation, spread)
 
     def _doubted(self, x: float, innovation: float, var: float, surprise: float) -> float:
