@@ -286,7 +286,7 @@ def test_only_clear_strikes_of_known_bottles_count() -> None:
     before = to_bytes(beliefs)
     for verdict in ("quiet", "other_bottle", "two_ringing", "unclear"):
         beliefs.apply(
-            Strike(at_s=5940.0, bottle=MIDDLE, verdict=verdict, hz=440.0, cents=40.0, u95_cents=1.0)  # type: ignore[arg-type]
+            Strike(at_s=5940.0, bottle=MIDDLE, verdict=verdict, hz=440.0, cents=40.0, u95_cents=1.0)
         )
     beliefs.apply(strike(99, "no such bottle", 40.0))
     assert level(beliefs, MIDDLE, 99) == level(_again(before), MIDDLE, 99)

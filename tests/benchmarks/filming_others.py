@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 EAR_IN_PLAY_CENTS = 3.0
 """How well a player hears while playing how far off a bottle is, sd."""
-DONE_SHARE = 0.4
+DONE_SHARE = 0.5
 """A bottle being tuned is left when it reads within this share of its tolerance."""
 MOST_TRIES = 6
 UNHEARD_TRIES = 4
