@@ -21,6 +21,8 @@ _TIME = re.compile(r"(\d{1,2})[:.h](\d{2})\Z")
 _DAY_MINUTES = 24 * 60
 _FRACTIONS = {"¼": 0.25, "½": 0.5, "¾": 0.75, "a quarter": 0.25, "half": 0.5, "a half": 0.5}
 _MOST_MINUTES = 600.0
+_LONGEST_WAIT_MINUTES = 12 * 60
+"""A time of day further ahead than this is taken as one that has passed."""
 
 
 def number(text: str, what: str, low: float, high: float) -> float:
@@ -38,12 +40,14 @@ def number(text: str, what: str, low: float, high: float) -> float:
 
 
 def _value(text: str) -> float | None:
-    body = text.lstrip("+-−")
-    sign = -1.0 if text[:1] in "-−" and text else 1.0
+    sign = -1.0 if text.startswith(("-", "−")) else 1.0
+    body = text[1:] if text.startswith(("+", "-", "−")) else text
     if body in _FRACTIONS:
         return sign * _FRACTIONS[body]
     extra = _FRACTIONS.get(body[-1:], 0.0)
     whole = body[:-1] if extra else body
+    if not whole[:1].isdigit():
+        return None
     try:
         return sign * (float(whole.replace(",", ".")) + extra)
     except ValueError:
@@ -54,7 +58,7 @@ def downbeat_in_s(text: str, local_minutes: float) -> float | None:
     """Seconds to a downbeat typed as `12` (minutes from now) or `19:30` (local time); None for nothing.
 
     Raises:
-        BadInput: neither of these.
+        BadInput: neither of these, or a time that has passed.
     """
     text = text.strip()
     if not text:
@@ -65,7 +69,10 @@ def downbeat_in_s(text: str, local_minutes: float) -> float | None:
     hours, minutes = int(at[1]), int(at[2])
     if hours > 23 or minutes > 59:
         raise BadInput(f"downbeat: {text} is not a time of day")
-    return 60.0 * ((hours * 60 + minutes - local_minutes) % _DAY_MINUTES)
+    ahead = (hours * 60 + minutes - local_minutes) % _DAY_MINUTES
+    if ahead > _LONGEST_WAIT_MINUTES:
+        raise BadInput(f"downbeat: {text} has passed")
+    return 60.0 * ahead
 
 
 def bottle(text: str, rig: Rig) -> str:

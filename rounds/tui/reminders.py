@@ -51,7 +51,7 @@ def desktop_notice(text: str) -> bool:
     if command is None:
         return False
     subprocess.Popen(
-        [command, "--app-name=rounds", "rounds", plain(text, 120)],
+        [command, "--app-name=rounds", "--", "rounds", plain(text, 120)],
         stdin=subprocess.DEVNULL,
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,

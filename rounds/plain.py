@@ -1,0 +1,336 @@
+"""The screens in sentences, for screen readers: what a `View` says, and what changed between two.
+
+Pure: no clock, no terminal. Signs and fractions that a reader swallows are spelled out. Only news
+is said, in the order in which it is needed (the reading, then what to do about it), since a voice
+cannot be skimmed. While a take runs there is no news at all.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from rounds import shown
+from rounds.air import kpa_to_psi
+from rounds.text import plain
+from rounds.words import in_words
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from rounds.rig import Rig
+    from rounds.tui.controller import DriftPath, HealthLine, Level, LogLine
+    from rounds.view import BottleView, Instruction, ReadingView, View
+
+_NAME = re.compile(r"([A-Ga-g])([#♯b♭])(-?\d{1,2})\Z")
+_DOWNBEAT_CALLS_S = (600.0, 300.0, 120.0, 60.0)
+"""The time to the downbeat is said when it passes these."""
+
+
+def name(bottle: str) -> str:
+    """A bottle's name as it is spoken: `C sharp 4`, `B flat 3`, others as they are."""
+    match = _NAME.match(bottle)
+    if match is None:
+        return plain(bottle, 20)
+    return f"{match[1].upper()} {'sharp' if match[2] in '#♯' else 'flat'} {match[3]}"
+
+
+def names(bottles: Iterable[str]) -> str:
+    """A list of bottles as it is spoken."""
+    return in_words([name(b) for b in bottles], most=12)
+
+
+def sentence(text: str) -> str:
+    """Capital first, full stop last."""
+    text = plain(text.strip(), 400)
+    if not text:
+        return ""
+    return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
+
+
+# The instruction and the reading
+
+
+def instruction(told: Instruction) -> list[str]:
+    """What to do, why, and what to mind."""
+    caution = "" if told.caution == told.why else told.caution or ""
+    parts = [_deed(told), sentence(told.why), sentence(f"caution: {caution}") if caution else ""]
+    return [part for part in parts if part]
+
+
+def _deed(told: Instruction) -> str:
+    bottle = name(told.bottle) if told.bottle else ""
+    strokes = shown.strokes_spoken(told.strokes) if told.strokes else "some air"
+    match told.act:
+        case "strike":
+            return f"Strike {bottle}."
+        case "connect":
+            return f"{bottle}: {plain(told.pump or 'pump', 20)} pump on, {strokes} in, then strike."
+        case "add":
+            return f"{bottle}: {strokes} more in, then strike."
+        case "release":
+            means = "by the pin" if told.pump is None else "by the pump's valve"
+            return f"{bottle}: let out {strokes}, {means}, then strike."
+        case "disconnect":
+            return f"{bottle}: pump off, then strike."
+        case _:
+            return sentence(told.headline)
+
+
+def reading(heard: ReadingView | None) -> list[str]:
+    """The newest strike."""
+    if heard is None:
+        return ["No strike heard yet."]
+    if heard.verdict != "clear" or heard.cents is None:
+        word = shown.VERDICT_WORD[heard.verdict]
+        return [f"Not believed: {word}.", *filter(None, [sentence(heard.advice)])]
+    whose = name(heard.bottle or heard.note or "that bottle")
+    return [f"{whose}: {shown.cents_spoken(heard.cents, heard.u95_cents)}."]
+
+
+# Where things stand
+
+
+def status(view: View, level: Level) -> list[str]:
+    """Everything that the screen on top shows, most needed first."""
+    if view.mode == "take":
+        return take(view)
+    if view.mode == "between":
+        return [*due(view), *first(view), *sound(level)]
+    return [*instruction(view.instruction), *reading(view.reading), *progress(view), *sound(level)]
+
+
+def progress(view: View) -> list[str]:
+    """How far the round is."""
+    left = "" if view.seconds_left is None else f", about {shown.duration_spoken(view.seconds_left)} of work"
+    said = [f"{view.left} of {view.needed} bottles to do{left}.", _connections(view)]
+    if view.downbeat_in_s is not None:
+        said.append(_downbeat(view.downbeat_in_s))
+    if view.pump_on is not None:
+        said.append(f"The pump is on {name(view.pump_on)}.")
+    if view.sacrificed:
+        said.append(f"For want of time these stay out at the downbeat: {names(view.sacrificed)}.")
+    if view.shift_cents:
+        said.append(f"A4 is moved: {shown.cents_spoken(view.shift_cents)}.")
+    return said + [sentence(view.message)] * bool(view.message)
+
+
+def _connections(view: View) -> str:
+    return f"{view.connections} connection{'' if view.connections == 1 else 's'} so far."
+
+
+def _downbeat(seconds: float) -> str:
+    if seconds < 0:
+        return f"The downbeat was {shown.duration_spoken(-seconds)} ago."
+    return f"Downbeat in {shown.duration_spoken(seconds)}."
+
+
+def due(view: View) -> list[str]:
+    """When the next round should start, and why."""
+    if view.due.overdue:
+        return ["The next round is due now.", *filter(None, [sentence(view.due.reason)])]
+    if view.due.due_s is None:
+        return ["When the next round is due is not known yet.", *filter(None, [sentence(view.due.reason)])]
+    said = [f"The next round is due in {shown.duration_spoken(view.due.due_s)}."]
+    return said + [sentence(view.due.reason)] * bool(view.due.reason)
+
+
+def first(view: View) -> list[str]:
+    """What would be done first."""
+    ahead = path_of(view)
+    return [f"First would be {names(b.id for b in ahead[:6])}."] if ahead else ["Nothing needs air now."]
+
+
+def path_of(view: View) -> list[BottleView]:
+    """The bottles of the path ahead; where there is none, those out or soonest out."""
+    ahead = [b for b in view.bottles if b.place_in_path is not None]
+    if ahead:
+        return sorted(ahead, key=lambda b: b.place_in_path or 0)
+    out = [b for b in view.bottles if b.needed and b.standing in ("sharp", "flat", "doubtful", "unheard")]
+    return sorted(out, key=lambda b: (b.leaves_min is None, b.leaves_min or 0.0))
+
+
+def path(view: View) -> list[str]:
+    """The path ahead, each with how it stands and why."""
+    ahead = path_of(view)
+    if not ahead:
+        return ["No bottle is ahead."]
+    return [sentence(f"{number}: {standing(b)}; {b.reason}") for number, b in enumerate(ahead, 1)]
+
+
+def standing(bottle: BottleView) -> str:
+    """How one bottle stands."""
+    if bottle.cents is None or bottle.standing in ("idle", "unheard"):
+        return f"{name(bottle.id)} {shown.WORD[bottle.standing]}"
+    if bottle.standing in ("sharp", "flat"):
+        return f"{name(bottle.id)} {shown.cents_spoken(bottle.cents)}"
+    return f"{name(bottle.id)} {shown.WORD[bottle.standing]}, {shown.cents_spoken(bottle.cents)}"
+
+
+def rails(view: View) -> list[str]:
+    """Every bottle, rail by rail from the nearest, left to right."""
+    said = []
+    for rail in sorted({b.rail for b in view.bottles}):
+        on_it = sorted((b for b in view.bottles if b.rail == rail), key=lambda b: b.position_cm)
+        said.append(f"Rail {rail}: {'; '.join(standing(b) for b in on_it)}.")
+    return said
+
+
+def forecast(paths: Sequence[DriftPath]) -> list[str]:
+    """When each bottle is expected to leave its tolerance, the first one first."""
+    if not paths:
+        return ["No forecast yet: no bottle has been heard."]
+    leaving = [p for p in paths if p.leaves_min is not None]
+    said = [_leaves(p) for p in leaving]
+    holding = [p.bottle for p in paths if p.leaves_min is None]
+    return said + [f"These hold: {names(holding)}."] * bool(holding)
+
+
+def _leaves(path: DriftPath) -> str:
+    side = "sharp" if path.cents[-1] > 0 else "flat"
+    if (path.leaves_min or 0.0) <= 0.0:
+        return f"{name(path.bottle)} is out now, {side}."
+    return f"{name(path.bottle)} leaves in {shown.duration_spoken(60.0 * (path.leaves_min or 0.0))}, {side}."
+
+
+def take(view: View) -> list[str]:
+    """The take that runs."""
+    if view.take is None:
+        return []
+    said = [f"{sentence(view.take.name + ' runs')} Nothing is said until it is cut."]
+    if view.take.worst_cents is not None:
+        said.append(f"Worst expected: {shown.cents_spoken(view.take.worst_cents)}.")
+    if view.take.doubtful:
+        said.append(f"Doubtful: {names(view.take.doubtful)}.")
+    return said
+
+
+def sound(level: Level) -> list[str]:
+    """The microphone, in words."""
+    return [sentence(level.words)] if level.words else []
+
+
+def sound_check(level: Level) -> list[str]:
+    """The sound check, with its figures."""
+    figures = [
+        f"level {abs(level.dbfs):.0f} decibels below full scale" if level.dbfs is not None else "",
+        f"the room {abs(level.floor_dbfs):.0f} below" if level.floor_dbfs is not None else "",
+        f"a strike is heard from {abs(level.strike_dbfs):.0f} below",
+    ]
+    return [sentence(", ".join(filter(None, figures))), *sound(level)]
+
+
+def log(lines: Sequence[LogLine], most: int = 12) -> list[str]:
+    """The newest lines of the log."""
+    if not lines:
+        return ["The log is empty."]
+    return [_logged(line) for line in lines[:most]]
+
+
+def _logged(line: LogLine) -> str:
+    return sentence(" ".join(filter(None, (line.at, line.kind, name(line.bottle), line.text))))
+
+
+def health(lines: Sequence[HealthLine]) -> list[str]:
+    """The health of each bottle, the worst first."""
+    if not lines:
+        return ["No history yet."]
+    return [
+        sentence(f"{name(h.bottle)}, {h.state}: {'; '.join(filter(None, (h.figures, h.advice)))}")
+        for h in lines
+    ]
+
+
+def rig(the_rig: Rig) -> list[str]:
+    """Bottles, pumps and pieces of the rig."""
+    said = [
+        f"{plain(the_rig.name, 60)}: {len(the_rig.bottles)} bottles, A4 {the_rig.reference.a4_hz:g} hertz."
+    ]
+    for pump in the_rig.pumps:
+        valve = ", with a release valve" if pump.release_valve else ""
+        said.append(f"Pump {plain(pump.id, 20)}: {pump.barrel_ml:g} millilitres{valve}.")
+    said += [f"Piece {plain(p.name, 60)}: {len(p.notes)} notes." for p in the_rig.pieces]
+    for b in the_rig.by_pitch:
+        ceiling = f"ceiling {kpa_to_psi(b.ceiling_kpa):.0f} psi"
+        said.append(
+            f"{name(b.id)}: rail {b.rail}, {b.volume_ml:g} millilitres, pump {plain(b.pump, 20)}, "
+            f"tolerance {b.tolerance_cents:g} cents, {ceiling}."
+        )
+    return said
+
+
+# News
+
+
+def news(before: View, after: View) -> list[str]:
+    """What must be said of the step from one view to the next; nothing inside a take."""
+    if after.mode == "take":
+        return take(after) if before.mode != "take" else []
+    if before.mode != after.mode:
+        return _turned(before, after)
+    if after.mode == "between":
+        return due(after) if after.due.overdue and not before.due.overdue else []
+    return [
+        *_news_of_reading(before, after),
+        *_news_of_pump(before, after),
+        *_news_of_instruction(before, after),
+        *_news_of_round(before, after),
+    ]
+
+
+def _turned(before: View, after: View) -> list[str]:
+    opening = ["Cut."] if before.mode == "take" else []
+    if after.mode == "round":
+        return [*opening, f"A round is open: {after.needed} bottles needed.", *instruction(after.instruction)]
+    if before.mode == "round":
+        opening.append(f"The round is over. {_connections(before)}")
+    return [*opening, *due(after)]
+
+
+def _news_of_reading(before: View, after: View) -> list[str]:
+    heard = after.reading
+    if heard is None or (before.reading is not None and _same_strike(before.reading, heard)):
+        return []
+    return reading(heard)
+
+
+def _same_strike(one: ReadingView, other: ReadingView) -> bool:
+    """A strike only grows older: a younger reading is a new strike, even with the same figures."""
+    same = (one.bottle, one.cents, one.verdict, one.hz) == (
+        other.bottle,
+        other.cents,
+        other.verdict,
+        other.hz,
+    )
+    return same and other.age_s >= one.age_s
+
+
+def _news_of_pump(before: View, after: View) -> list[str]:
+    if before.pump_on == after.pump_on:
+        return []
+    return ["Pump off."] if after.pump_on is None else [f"Pump on {name(after.pump_on)}."]
+
+
+def _news_of_instruction(before: View, after: View) -> list[str]:
+    if before.instruction == after.instruction:
+        return []
+    said = instruction(after.instruction)
+    return said[:-1] if _caution_said(before.instruction, after.instruction) else said
+
+
+def _caution_said(before: Instruction, after: Instruction) -> bool:
+    return after.caution is not None and after.caution != after.why and before.caution == after.caution
+
+
+def _news_of_round(before: View, after: View) -> list[str]:
+    said = []
+    if after.left != before.left:
+        said.append(f"{after.left} to do.")
+    if after.message and after.message != before.message:
+        said.append(sentence(after.message))
+    if after.sacrificed and after.sacrificed != before.sacrificed:
+        said.append(f"For want of time these stay out at the downbeat: {names(after.sacrificed)}.")
+    if before.downbeat_in_s is not None and after.downbeat_in_s is not None:
+        passed = (c for c in _DOWNBEAT_CALLS_S if after.downbeat_in_s <= c < before.downbeat_in_s)
+        said += [_downbeat(call) for call in passed]
+    return said

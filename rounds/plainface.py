@@ -1,0 +1,302 @@
+"""The face for screen readers: words typed in, sentences out, equal in ability to the screens.
+
+`PlainFace` has no terminal and no clock: lines go in, sentences come out, `tick` gives what changed
+meanwhile. `run` puts it on a terminal: one thread reads lines, since a strike must be told while
+the player's hands are away from the keys.
+"""
+
+from __future__ import annotations
+
+import difflib
+import queue
+import sys
+import threading
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rounds import cautions, plain, typed
+from rounds.errors import BadInput, RoundsError
+from rounds.text import plain as printable
+from rounds.tui.controller import RoundRequest
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import TextIO
+
+    from rounds.tui.controller import Controller
+
+TICK_S = 1.0
+
+
+@dataclass(frozen=True)
+class Word:
+    """A command: what is typed after it, and what it does."""
+
+    usage: str
+    help: str
+
+
+WORDS: dict[str, Word] = {
+    "round": Word("[in MINUTES | at HH:MM] [for MINUTES] [temp C] [pieces A, B]", "begin a round"),
+    "again": Word("", "forget the last strike and strike this bottle again"),
+    "skip": Word("", "leave this bottle out of the round"),
+    "back": Word("", "go back to the bottle before"),
+    "on": Word("", "the pump head went onto the valve"),
+    "off": Word("", "the pump head came off"),
+    "add": Word("STROKES", "so many strokes went in, such as 3 or 2.5"),
+    "out": Word("STROKES", "about so many strokes of air were let out"),
+    "temp": Word("C", "the air temperature in degrees Celsius"),
+    "gauge": Word("[BOTTLE] PSI", "what a pressure gauge reads"),
+    "note": Word("[BOTTLE:] TEXT", "write something down"),
+    "replaced": Word("BOTTLE cap|bottle", "a part was replaced"),
+    "take": Word("", "a take begins, or was cut; nothing is said meanwhile"),
+    "end": Word("", "end the round"),
+    "status": Word("", "where things stand"),
+    "path": Word("", "the bottles ahead and why"),
+    "rails": Word("", "how every bottle stands"),
+    "forecast": Word("", "when each bottle leaves its tolerance"),
+    "log": Word("", "what happened, newest first"),
+    "health": Word("", "how each bottle has held"),
+    "rig": Word("", "bottles and pumps of the rig"),
+    "sound": Word("", "the microphone"),
+    "bell": Word("", "the bell when a round is due, on or off"),
+    "cautions": Word("", "air under pressure: read again"),
+    "help": Word("", "these words"),
+    "quit": Word("", "stop; a round can be taken up again later"),
+}
+_BELL = "\a"
+_IN_A_TAKE = ("take", "status", "quit")
+
+
+class PlainFace:
+    """Answers lines and tells news."""
+
+    def __init__(self, controller: Controller) -> None:
+        self.controller = controller
+        self.over = False
+        self.bell_on = True
+        self._view = controller.view()
+        self._sound = controller.level().state
+
+    def start(self) -> list[str]:
+        """The cautions at the first run, then where things stand."""
+        if self.controller.first_run:
+            return [*cautions.sentences(), "Type yes when you have read this, or quit."]
+        return ["Type help for the words.", *plain.status(self._view, self.controller.level())]
+
+    def tick(self) -> list[str]:
+        """Let time pass; what there is to say."""
+        try:
+            self.controller.tick()
+        except RoundsError as error:
+            return [plain.sentence(str(error)), *self._news()]
+        return self._news()
+
+    def _news(self) -> list[str]:
+        if self.controller.first_run:
+            return []
+        before, self._view = self._view, self.controller.view()
+        said = plain.news(before, self._view)
+        if self._view.mode == "between" and self._view.due.overdue and said and self.bell_on:
+            said[0] = _BELL + said[0]
+        return said if self._view.mode == "take" else [*said, *self._news_of_sound()]
+
+    def _news_of_sound(self) -> list[str]:
+        level = self.controller.level()
+        before, self._sound = self._sound, level.state
+        changed = before != level.state and "lost" in (before, level.state)
+        return plain.sound(level) if changed else []
+
+    def hear(self, line: str) -> list[str]:
+        """Obey one line; its answer, then what changed by it."""
+        try:
+            answer = self._answer(line.strip())
+        except RoundsError as error:
+            return [plain.sentence(str(error))]
+        return [*answer, *self._news()]
+
+    def _answer(self, line: str) -> list[str]:
+        word, _, rest = line.partition(" ")
+        word = word.casefold()
+        if not word:
+            return []
+        if self.controller.first_run and word != "quit":
+            return self._accept(word)
+        if word not in WORDS:
+            near = difflib.get_close_matches(word, WORDS, 1)
+            hint = f"did you mean {near[0]}?" if near else "type help for the words"
+            raise BadInput(f"{printable(word, 20)} is not a word here; {hint}")
+        if self._view.mode == "take" and word not in _IN_A_TAKE:
+            raise BadInput("a take runs; only take, status and quit work until it is cut")
+        if not WORDS[word].usage and rest.strip():
+            raise BadInput(f"{word} takes nothing after it")
+        answer: list[str] = getattr(self, f"_word_{word}")(rest.strip())
+        return answer
+
+    def _accept(self, word: str) -> list[str]:
+        if word != "yes":
+            raise BadInput("type yes when you have read the cautions, or quit")
+        self.controller.accept_cautions()
+        return self.start()
+
+    # The words
+
+    def _word_round(self, rest: str) -> list[str]:
+        self.controller.open_round(round_request(rest, self.controller))
+        return []
+
+    def _word_again(self, rest: str) -> list[str]:
+        self.controller.repeat()
+        return []
+
+    def _word_skip(self, rest: str) -> list[str]:
+        self.controller.skip()
+        return []
+
+    def _word_back(self, rest: str) -> list[str]:
+        self.controller.back()
+        return []
+
+    def _word_on(self, rest: str) -> list[str]:
+        if self._view.pump_on is not None:
+            raise BadInput(f"the pump is on {plain.name(self._view.pump_on)} already")
+        self.controller.pump_toggle()
+        return []
+
+    def _word_off(self, rest: str) -> list[str]:
+        if self._view.pump_on is None:
+            raise BadInput("the pump is off already")
+        self.controller.pump_toggle()
+        return []
+
+    def _word_add(self, rest: str) -> list[str]:
+        self.controller.air(typed.number(rest, "strokes", 0.0, 200.0))
+        return ["Noted."]
+
+    def _word_out(self, rest: str) -> list[str]:
+        self.controller.air(-typed.number(rest, "strokes", 0.0, 200.0))
+        return ["Noted."]
+
+    def _word_temp(self, rest: str) -> list[str]:
+        self.controller.temperature(typed.number(rest, "temperature", -30.0, 60.0))
+        return ["Noted."]
+
+    def _word_gauge(self, rest: str) -> list[str]:
+        named, _, psi = rest.rpartition(" ")
+        bottle = typed.bottle(named, self.controller.rig) if named else self._view.instruction.bottle
+        if bottle is None:
+            raise BadInput("which bottle? Type its name before the pressure, as in gauge C4 35")
+        self.controller.gauge(bottle, typed.number(psi, "psi", 0.0, 200.0))
+        return ["Noted."]
+
+    def _word_note(self, rest: str) -> list[str]:
+        named, colon, text = rest.partition(":")
+        about = named.strip() if colon and self.controller.rig.has_bottle(named.strip()) else None
+        text = text.strip() if about else rest
+        if not text:
+            raise BadInput("note: nothing is written")
+        self.controller.note(text, about)
+        return ["Noted."]
+
+    def _word_replaced(self, rest: str) -> list[str]:
+        named, _, part = rest.rpartition(" ")
+        self.controller.replaced(typed.bottle(named, self.controller.rig), typed.part(part))
+        return ["Noted: a new history begins."]
+
+    def _word_take(self, rest: str) -> list[str]:
+        self.controller.take_toggle()
+        return []
+
+    def _word_end(self, rest: str) -> list[str]:
+        self.controller.end_round()
+        return []
+
+    def _word_status(self, rest: str) -> list[str]:
+        return plain.status(self.controller.view(), self.controller.level())
+
+    def _word_path(self, rest: str) -> list[str]:
+        return plain.path(self.controller.view())
+
+    def _word_rails(self, rest: str) -> list[str]:
+        return plain.rails(self.controller.view())
+
+    def _word_forecast(self, rest: str) -> list[str]:
+        return plain.forecast(self.controller.forecast_paths())
+
+    def _word_log(self, rest: str) -> list[str]:
+        return plain.log(self.controller.log_lines())
+
+    def _word_health(self, rest: str) -> list[str]:
+        return plain.health(self.controller.health_lines())
+
+    def _word_rig(self, rest: str) -> list[str]:
+        return plain.rig(self.controller.rig)
+
+    def _word_sound(self, rest: str) -> list[str]:
+        return plain.sound_check(self.controller.level())
+
+    def _word_bell(self, rest: str) -> list[str]:
+        self.bell_on = not self.bell_on
+        return [f"Bell {'on' if self.bell_on else 'off'}."]
+
+    def _word_cautions(self, rest: str) -> list[str]:
+        return list(cautions.sentences())
+
+    def _word_help(self, rest: str) -> list[str]:
+        return [f"{word}{' ' + w.usage if w.usage else ''}: {w.help}." for word, w in WORDS.items()]
+
+    def _word_quit(self, rest: str) -> list[str]:
+        self.over = True
+        return ["Stopped."]
+
+
+def round_request(text: str, controller: Controller) -> RoundRequest:
+    """Read what follows the word `round`.
+
+    Raises:
+        BadInput: a part that cannot be used.
+    """
+    given, _, pieces = text.partition("pieces")
+    parts = given.split()
+    if len(parts) % 2 or any(key not in ("in", "at", "for", "temp") for key in parts[::2]):
+        raise BadInput(f"after round comes {WORDS['round'].usage}")
+    values = dict(zip(parts[::2], parts[1::2], strict=True))
+    downbeat = values.get("at") or values.get("in") or ""
+    block, temp = values.get("for"), values.get("temp")
+    return RoundRequest(
+        downbeat_in_s=typed.downbeat_in_s(downbeat, controller.local_minutes()),
+        block_s=60.0 * typed.number(block, "minutes of playing", 1.0, 600.0) if block else None,
+        pieces=typed.pieces(pieces, controller.rig),
+        temp_c=typed.number(temp, "temperature", -30.0, 60.0) if temp else None,
+    )
+
+
+def run(controller: Controller, lines: TextIO | None = None, say: Callable[[str], None] | None = None) -> int:
+    """Run the face on a terminal until the player quits or the input ends; the exit code."""
+    waiting: queue.Queue[str | None] = queue.Queue()
+    face = PlainFace(controller)
+    speak = say or (lambda text: print(text, flush=True))
+    controller.attach(lambda: waiting.put(""))
+    reader = threading.Thread(target=_read, args=(lines or sys.stdin, waiting), daemon=True)
+    reader.start()
+    _say(speak, face.start())
+    while not face.over:
+        try:
+            line = waiting.get(timeout=TICK_S)
+        except queue.Empty:
+            line = ""
+        if line is None:
+            break
+        _say(speak, face.hear(line) if line.strip() else face.tick())
+    return 0
+
+
+def _read(lines: TextIO, waiting: queue.Queue[str | None]) -> None:
+    for line in lines:
+        waiting.put(line)
+    waiting.put(None)
+
+
+def _say(speak: Callable[[str], None], sentences: list[str]) -> None:
+    for sentence in sentences:
+        speak(sentence)

@@ -1,0 +1,87 @@
+"""What a player types: read, or refused with a sentence."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rounds import typed
+from rounds.errors import BadInput
+from tests.tui.fake import invented_rig
+
+RIG = invented_rig()
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [("3", 3), ("2.5", 2.5), ("2,5", 2.5), ("2½", 2.5), ("½", 0.5), ("-1", -1), ("−1¼", -1.25), ("+2", 2)],
+)
+def test_numbers(text: str, value: float) -> None:
+    assert typed.number(text, "strokes", -10, 10) == value
+
+
+@pytest.mark.parametrize(
+    "text", ["", "many", ".5.", "nan", "inf", "½½", "--3", "11", "-10.5", "\x1b[2J"]
+)
+def test_not_numbers(text: str) -> None:
+    with pytest.raises(BadInput, match="strokes") as caught:
+        typed.number(text, "strokes", -10, 10)
+    assert "\x1b" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "seconds"),
+    [("12", 720.0), ("18:30", 1800.0), ("18.30", 1800.0), ("0:15", 22500.0), ("18:00", 0.0), ("", None)],
+)
+def test_downbeats_at_six_in_the_evening(text: str, seconds: float | None) -> None:
+    """After midnight is tonight: 0:15 is six hours and a quarter away."""
+    assert typed.downbeat_in_s(text, 18 * 60.0) == seconds
+
+
+@pytest.mark.parametrize("text", ["25:00", "18:75", "soon", "-5", "9999"])
+def test_no_downbeats(text: str) -> None:
+    with pytest.raises(BadInput):
+        typed.downbeat_in_s(text, 0.0)
+
+
+def test_a_time_that_has_passed_is_not_tomorrow() -> None:
+    with pytest.raises(BadInput, match="17:45 has passed"):
+        typed.downbeat_in_s("17:45", 18 * 60.0)
+
+
+@given(st.integers(0, 1439), st.floats(0, 1439))
+def test_downbeat_is_at_that_time(at: int, now: float) -> None:
+    try:
+        seconds = typed.downbeat_in_s(f"{at // 60}:{at % 60:02d}", now)
+    except BadInput:
+        assert (at - now) % 1440 > 720
+        return
+    assert seconds is not None
+    assert 0 <= seconds <= 43200
+    late = (now + seconds / 60 - at) % 1440
+    assert min(late, 1440 - late) < 1e-6
+
+
+def test_bottles_whatever_the_capitals() -> None:
+    assert typed.bottle("c#5", RIG) == "C#5"
+    assert typed.bottle(" bb3 ", RIG) == "Bb3"
+
+
+def test_near_miss_is_named() -> None:
+    with pytest.raises(BadInput, match="did you mean Bb3"):
+        typed.bottle("Bbb3", RIG)
+
+
+def test_pieces() -> None:
+    assert typed.pieces("lantern walk", RIG) == ("Lantern Walk",)
+    assert typed.pieces(" , ", RIG) == ()
+    with pytest.raises(BadInput, match="did you mean Lantern Walk"):
+        typed.pieces("lantern wlak", RIG)
+
+
+def test_parts() -> None:
+    assert typed.part("Cap ") == "cap"
+    assert typed.part("bottle") == "bottle"
+    with pytest.raises(BadInput):
+        typed.part("valve")

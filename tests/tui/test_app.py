@@ -1,0 +1,492 @@
+"""The app through its keys: what it asks of the controller, and what it then shows."""
+
+from __future__ import annotations
+
+import threading
+from contextlib import asynccontextmanager
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import pytest
+from textual.widgets import Button, Input, Static
+
+from rounds import cautions
+from rounds.tui.app import RoundsApp
+from rounds.tui.controller import Level, RoundRequest
+from rounds.tui.intents import INTENTS
+from rounds.tui.screens.cautions import CautionScreen
+from rounds.tui.screens.dialogs import Ask
+from rounds.tui.screens.home import BetweenPane, HomeScreen, RoundPane, TakePane
+from rounds.tui.screens.page import Page
+from rounds.tui.widgets.airline import AirLine
+from rounds.tui.widgets.bigclock import BigClock, ClockModel
+from rounds.tui.widgets.keyline import KeyLine
+from rounds.tui.widgets.lines import Lines
+from rounds.tui.widgets.plot import Plot
+from rounds.tui.widgets.rails import Rails
+from rounds.tui.widgets.reading import Reading
+from rounds.tui.widgets.slab import Slab, SlabModel
+from rounds.tui.widgets.stillness import Stillness
+from rounds.tui.widgets.strip import Strip
+from rounds.view import DueView
+from tests.tui.fake import SCENES, FakeController
+
+if TYPE_CHECKING:
+    from collections.abc import AsyncIterator
+
+    from textual.pilot import Pilot
+    from textual.widget import Widget
+
+SIZES = [(20, 5), (40, 12), (60, 20), (80, 24), (140, 40), (200, 60)]
+
+
+class Stage:
+    """A running app over a fake controller."""
+
+    def __init__(self, fake: FakeController, app: RoundsApp, pilot: Pilot[int]) -> None:
+        self.fake, self.app, self.pilot = fake, app, pilot
+
+    async def press(self, *keys: str) -> None:
+        await self.pilot.press(*keys)
+        await self.pilot.pause()
+
+    def text(self, kind: type[Widget], selector: str = "") -> str:
+        """What a widget of the screen on top paints."""
+        widgets = self.app.screen.query(f"{kind.__name__}{selector}").results(kind)
+        return next(str(w.render()) for w in widgets if w.display and _displayed(w))
+
+    @property
+    def asked(self) -> list[tuple[object, ...]]:
+        return self.fake.asked
+
+
+def _displayed(widget: Widget) -> bool:
+    return all(node.display for node in widget.ancestors_with_self if hasattr(node, "display"))
+
+
+@asynccontextmanager
+async def on_stage(scene: str, size: tuple[int, int] = (80, 24)) -> AsyncIterator[Stage]:
+    fake = FakeController(first_run=scene == "first")
+    fake.shown = SCENES.get(scene, FakeController.round_view)(fake)
+    app = RoundsApp(fake)
+    async with app.run_test(size=size) as pilot:
+        await pilot.pause()
+        yield Stage(fake, app, pilot)
+
+
+class TestRound:
+    async def test_instruction_is_the_largest_thing(self) -> None:
+        async with on_stage("round") as stage:
+            slab = stage.app.screen.query_one(Slab)
+            assert slab.model == SlabModel("add", "A3", "ADD 2½")
+            assert slab.size.height > stage.app.screen.query_one(Reading).size.height
+            assert "█" in stage.text(Slab)
+
+    async def test_reading_says_cents_doubt_and_strokes(self) -> None:
+        async with on_stage("round", (60, 20)) as stage:
+            line = stage.text(Reading)
+            assert "−23" in line
+            assert "±1.8" in line
+            assert "flat" in line
+            assert "2½ strokes in" in line
+
+    @pytest.mark.parametrize(("scene", "bars", "char"), [("round", 20, "█"), ("release", 6, "▒")])
+    async def test_air_is_drawn_as_strokes(self, scene: str, bars: int, char: str) -> None:
+        """A full stroke is eight cells here, so 2½ strokes are 20 and ¾ are 6."""
+        async with on_stage(scene) as stage:
+            assert stage.text(AirLine).count(char) == bars
+
+    async def test_caution_stands_where_air_goes_in(self) -> None:
+        async with on_stage("round") as stage:
+            assert "never lean over the cap" in stage.text(Lines, ".caution")
+
+    async def test_refusal_is_said_whole_and_once(self) -> None:
+        async with on_stage("refused") as stage:
+            why = stage.text(Lines, ".why")
+            assert "ceiling of 80 psi" in why
+            assert "for this note" in why
+            assert not stage.text(Lines, ".caution").strip()
+
+    async def test_strip_tells_time_work_and_connections(self) -> None:
+        async with on_stage("round") as stage:
+            strip = stage.text(Strip)
+            assert "downbeat in 7:40" in strip
+            assert "11 of 30" in strip
+            assert "connections 4" in strip
+            assert "about 6 min" in strip
+
+    @pytest.mark.parametrize("size", [s for s in SIZES if s >= (60, 20)])
+    async def test_every_bottle_is_on_the_rails_once(self, size: tuple[int, int]) -> None:
+        async with on_stage("round", size) as stage:
+            words = stage.text(Rails).replace("│", " ").split()
+            for bottle in stage.fake.rig.bottles:
+                assert words.count(bottle.id) == 1, bottle.id
+
+    async def test_message_and_lost_sound_are_said(self) -> None:
+        async with on_stage("late") as stage:
+            assert "Time is short" in stage.text(Lines, ".said")
+            stage.fake.sound = Level(None, None, "lost", "Sound stopped coming; is the plug in?")
+            stage.fake.wake()
+            await stage.pilot.pause()
+            assert "plug" in stage.text(Lines, ".said")
+
+
+ROUND_KEYS = [
+    ("space", ("repeat",)),
+    ("s", ("skip",)),
+    ("b", ("back",)),
+    ("backspace", ("back",)),
+    ("p", ("pump_toggle",)),
+    ("plus", ("air", 1.0)),
+    ("minus", ("air", -1.0)),
+    ("e", ("end_round",)),
+]
+
+
+class TestKeys:
+    @pytest.mark.parametrize(("key", "asked"), ROUND_KEYS)
+    async def test_key_asks_the_controller(self, key: str, asked: tuple[object, ...]) -> None:
+        async with on_stage("round") as stage:
+            await stage.press(key)
+            assert stage.asked == [asked]
+
+    async def test_key_that_cannot_work_is_answered(self) -> None:
+        async with on_stage("between") as stage:
+            await stage.press("s")
+            assert stage.asked == []
+            assert "not now" in stage.text(Lines, ".said")
+
+    async def test_refusal_of_the_controller_is_shown(self) -> None:
+        async with on_stage("round") as stage:
+            stage.fake.refuse = "this is the first bottle of the round"
+            await stage.press("b")
+            assert "first bottle of the round" in stage.text(Lines, ".said")
+
+    async def test_change_is_painted_after_the_key(self) -> None:
+        async with on_stage("round") as stage:
+            assert "PUMP" in stage.text(Rails)
+            await stage.press("p")
+            assert "PUMP" not in stage.text(Rails)
+
+    async def test_key_line_offers_only_what_can_work(self) -> None:
+        async with on_stage("between", (200, 60)) as stage:
+            line = stage.text(KeyLine)
+            assert "r round" in line
+            assert "skip" not in line
+
+    async def test_a_strike_on_another_thread_reaches_the_screen(self) -> None:
+        async with on_stage("round") as stage:
+            reading = replace(stage.fake.shown.reading, cents=-1.4)  # type: ignore[type-var]
+            thread = threading.Thread(target=lambda: stage.fake.change(reading=reading))
+            thread.start()
+            thread.join()
+            await stage.pilot.pause()
+            assert stage.app.screen.query_one(Reading).model.cents == -1.4  # type: ignore[union-attr]
+
+    async def test_theme_goes_round(self) -> None:
+        async with on_stage("round") as stage:
+            seen = []
+            for _ in range(4):
+                seen.append(stage.app.theme)
+                await stage.press("d")
+            assert seen == ["rounds-dark", "rounds-light", "rounds-plain", "rounds-dark"]
+
+    async def test_quit_gives_zero(self) -> None:
+        async with on_stage("round") as stage:
+            await stage.press("q")
+            assert stage.app.return_value == 0
+
+
+class TestMouse:
+    async def test_click_on_a_bottle_tells_why(self) -> None:
+        async with on_stage("round") as stage:
+            rails = stage.app.screen.query_one(Rails)
+            zone = next(z for z in rails._zones if z.value == "C3")
+            await stage.pilot.click(Rails, offset=(zone.x + 1, zone.y + 1))
+            await stage.pilot.pause()
+            assert "C3 in tune" in stage.text(Lines, ".said")
+            assert "by the end of the block" in stage.text(Lines, ".said")
+
+    async def test_click_on_a_key_works(self) -> None:
+        async with on_stage("round") as stage:
+            zone = next(z for z in stage.app.screen.query_one(KeyLine)._zones if "skip" in z.value)
+            await stage.pilot.click(KeyLine, offset=(zone.x, 0))
+            await stage.pilot.pause()
+            assert stage.asked == [("skip",)]
+
+    async def test_click_on_a_ribbon_plots_that_bottle(self) -> None:
+        async with on_stage("between") as stage:
+            await stage.pilot.click("Ribbons", offset=(2, 4))
+            await stage.pilot.pause()
+            assert "F3" in stage.text(Plot)
+
+
+class TestDialogs:
+    async def test_air(self) -> None:
+        async with on_stage("round") as stage:
+            await stage.press("a", *"2", "full_stop", *"5", "enter")
+            assert stage.asked == [("air", 2.5)]
+
+    async def test_what_cannot_be_read_stays_open_and_says_why(self) -> None:
+        async with on_stage("round") as stage:
+            await stage.press("a", *"many", "enter")
+            assert stage.asked == []
+            assert "not a number" in str(stage.app.screen.query_one(".wrong", Static).content)
+            await stage.press("escape")
+            assert isinstance(stage.app.screen, HomeScreen)
+
+    async def test_round_opens_at_a_time_of_day(self) -> None:
+        """The fake's clock stands at 18:00, so 19:30 is 90 minutes away."""
+        async with on_stage("between") as stage:
+            await stage.press("r")
+            stage.app.screen.query(Input).first().value = "19:30"
+            await stage.press("enter")
+            assert stage.asked == [("open_round", RoundRequest(5400.0, 1200.0, (), 23.0))]
+            assert stage.app.screen.query_one(RoundPane).display
+
+    @pytest.mark.parametrize(
+        ("key", "values", "asked"),
+        [
+            ("c", ["21,5"], ("temperature", 21.5)),
+            ("g", ["c4", "35"], ("gauge", "C4", 35.0)),
+            ("n", ["valve hisses", "A3"], ("note", "valve hisses", "A3")),
+            ("n", ["warm afternoon", ""], ("note", "warm afternoon", None)),
+            ("x", ["G6", "cap"], ("replaced", "G6", "cap")),
+        ],
+    )
+    async def test_other_questions(self, key: str, values: list[str], asked: tuple[object, ...]) -> None:
+        async with on_stage("round") as stage:
+            await stage.press(key)
+            for field, value in zip(stage.app.screen.query(Input), values, strict=True):
+                field.value = value
+            await stage.press("enter")
+            assert stage.asked == [asked]
+
+    async def test_letters_in_a_dialog_are_not_keys(self) -> None:
+        async with on_stage("round") as stage:
+            await stage.press("n", *"spbeq")
+            assert isinstance(stage.app.screen, Ask)
+            assert stage.asked == []
+
+
+class TestBetween:
+    async def test_countdown_reason_and_what_comes_first(self) -> None:
+        async with on_stage("between") as stage:
+            assert stage.app.screen.query_one(".due", BigClock).model == ClockModel(
+                "next round due in", "10:12"
+            )
+            reason = stage.text(Lines, ".reason")
+            assert "C3 drifts flat first" in " ".join(reason.split())
+            assert "First: D3▼" in reason
+
+    async def test_arrows_choose_the_plotted_bottle(self) -> None:
+        async with on_stage("between") as stage:
+            assert "C3" in stage.text(Plot)
+            await stage.press("down", "down", "up")
+            assert "D3" in stage.text(Plot)
+
+    async def test_bell_rings_once_when_due(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        rung: list[int] = []
+        monkeypatch.setattr(RoundsApp, "bell", lambda self: rung.append(1))
+        async with on_stage("between") as stage:
+            assert rung == []
+            stage.fake.change(due=DueView(-1.0, "C3 is out", True))
+            await stage.pilot.pause()
+            stage.fake.wake()
+            await stage.pilot.pause()
+            assert rung == [1]
+
+    async def test_bell_can_be_turned_off(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        rung: list[int] = []
+        monkeypatch.setattr(RoundsApp, "bell", lambda self: rung.append(1))
+        async with on_stage("between") as stage:
+            await stage.press("m")
+            stage.fake.change(due=DueView(-1.0, "C3 is out", True))
+            await stage.pilot.pause()
+            assert rung == []
+
+
+class TestTake:
+    async def test_nothing_moves_or_sounds_while_a_take_runs(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        rung: list[int] = []
+        monkeypatch.setattr(RoundsApp, "bell", lambda self: rung.append(1))
+        async with on_stage("between") as stage:
+            await stage.press("t")
+            assert stage.app.screen.query_one(TakePane).display
+            assert not stage.app.screen.query_one(KeyLine).display
+            before = stage.app.export_screenshot(title="")
+            take = replace(stage.fake.shown.take, running_s=99.0)  # type: ignore[type-var]
+            stage.fake.change(due=DueView(-5.0, "C3 is out", True), take=take, message="late")
+            await stage.press("s", "2", "d", "question_mark", "m", "r")
+            assert _without_ids(stage.app.export_screenshot(title="")) == _without_ids(before)
+            assert rung == []
+            assert stage.asked == [("take_toggle",)]
+
+    async def test_due_during_a_take_is_told_after_the_cut(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        rung: list[int] = []
+        monkeypatch.setattr(RoundsApp, "bell", lambda self: rung.append(1))
+        async with on_stage("take") as stage:
+            stage.fake.change(**vars(replace(stage.fake.between_view(), due=DueView(-5.0, "", True))))
+            await stage.pilot.pause()
+            assert stage.app.screen.query_one(BetweenPane).display
+            assert rung == [1]
+
+    async def test_a_take_clears_the_page_on_top(self) -> None:
+        async with on_stage("round") as stage:
+            await stage.press("2")
+            assert isinstance(stage.app.screen, Page)
+            stage.fake.shown = stage.fake.take_view()
+            stage.fake.wake()
+            await stage.pilot.pause()
+            await stage.pilot.pause()
+            assert "doubtful: C3, D3" in stage.text(Stillness)
+
+    async def test_palette_offers_the_cut_and_quit_only(self) -> None:
+        async with on_stage("take") as stage:
+            titles = [c.title for c in stage.app.get_system_commands(stage.app.screen)]
+            assert titles == ["Take on or cut", "Quit"]
+
+
+def _without_ids(svg: str) -> str:
+    import re
+
+    return re.sub(r"terminal-\d+", "terminal", svg)
+
+
+PAGES = {"2": "LOG", "3": "HEALTH", "4": "RIG", "5": "SOUND CHECK", "question_mark": "HELP"}
+
+
+class TestPages:
+    @pytest.mark.parametrize(("key", "heading"), PAGES.items())
+    async def test_page_opens_and_closes(self, key: str, heading: str) -> None:
+        async with on_stage("round") as stage:
+            await stage.press(key)
+            assert heading in stage.text(Strip)
+            await stage.press("s")
+            assert stage.asked == []
+            await stage.press("1")
+            assert isinstance(stage.app.screen, HomeScreen)
+
+    async def test_pages_follow_one_another(self) -> None:
+        async with on_stage("between") as stage:
+            await stage.press("2", "3", "4", "5", "question_mark")
+            assert "HELP" in stage.text(Strip)
+            assert len(stage.app.screen_stack) == 2
+            await stage.press("escape")
+            assert len(stage.app.screen_stack) == 1
+
+    async def test_log_shows_every_line(self) -> None:
+        async with on_stage("round") as stage:
+            await stage.press("2")
+            table = stage.app.screen.query_one("DataTable")
+            assert table.row_count == len(stage.fake.log_lines())  # type: ignore[attr-defined]
+            assert table.get_row_at(0)[1] == "A3"  # type: ignore[attr-defined]
+
+    async def test_rig_gives_targets_and_ceilings(self) -> None:
+        async with on_stage("round") as stage:
+            await stage.press("4")
+            row = stage.app.screen.query_one("DataTable").get_row_at(0)  # type: ignore[attr-defined]
+            assert row[0] == "C3"
+            assert row[1] == "130.8"
+            assert row[7] == "80 psi"
+
+    async def test_sound_check_follows_the_microphone(self) -> None:
+        async with on_stage("round") as stage:
+            await stage.press("5")
+            assert "will do" in stage.text(stage.app.screen.query_one("Meter").__class__)
+            stage.fake.sound = Level(-12.0, -20.0, "listening", "The room is too loud.", good=False)
+            await stage.pilot.pause(0.3)
+            assert "! The room is too loud." in stage.text(stage.app.screen.query_one("Meter").__class__)
+
+    async def test_help_lists_every_key(self) -> None:
+        async with on_stage("round") as stage:
+            await stage.press("question_mark")
+            text = str(stage.app.screen.query_one(".help", Static).content)
+            for intent in INTENTS:
+                assert intent.title in text
+                assert intent.help in text
+
+
+class TestPalette:
+    @pytest.mark.parametrize("scene", ["round", "between"])
+    async def test_only_what_can_work_now(self, scene: str) -> None:
+        async with on_stage(scene) as stage:
+            titles = {c.title for c in stage.app.get_system_commands(stage.app.screen)}
+            can = {i.title for i in INTENTS if i.can(stage.fake.view()) and i.name != "search"}
+            assert titles == can
+
+    async def test_command_is_carried_out(self) -> None:
+        async with on_stage("round") as stage:
+            await stage.press("ctrl+p", *"skip")
+            await stage.pilot.pause(0.4)
+            await stage.press("enter")
+            await stage.pilot.pause(0.2)
+            assert stage.asked == [("skip",)]
+
+
+class TestFirstRun:
+    async def test_cautions_come_first_and_cannot_be_walked_round(self) -> None:
+        async with on_stage("first") as stage:
+            assert isinstance(stage.app.screen, CautionScreen)
+            await stage.press("escape", "s", "2")
+            assert isinstance(stage.app.screen, CautionScreen)
+            assert stage.asked == []
+
+    async def test_accepted_only_after_the_end_was_shown(self) -> None:
+        async with on_stage("first") as stage:
+            label = stage.app.screen.query_one(Button)
+            assert cautions.ACCEPT not in str(label.label)
+            presses = 0
+            while stage.fake.first_run and presses < 12:
+                await stage.press("enter")
+                presses += 1
+            assert stage.asked == [("accept_cautions",)]
+            assert presses > 1
+            assert isinstance(stage.app.screen, HomeScreen)
+
+    async def test_every_caution_is_there(self) -> None:
+        async with on_stage("first", (200, 60)) as stage:
+            text = " ".join(str(s.content) for s in stage.app.screen.query(Static))
+            for caution in cautions.CAUTIONS:
+                assert caution.rule in text
+                assert caution.text in text
+
+    async def test_come_back_under_f2(self) -> None:
+        async with on_stage("round") as stage:
+            await stage.press("f2")
+            assert isinstance(stage.app.screen, CautionScreen)
+            await stage.press("escape")
+            assert isinstance(stage.app.screen, HomeScreen)
+
+
+class TestSizes:
+    @pytest.mark.parametrize("size", SIZES)
+    async def test_no_scene_breaks(self, size: tuple[int, int]) -> None:
+        async with on_stage("round", size) as stage:
+            for scene, make in SCENES.items():
+                stage.fake.shown = make(stage.fake)
+                stage.fake.wake()
+                await stage.pilot.pause()
+                assert stage.app.home.mode == stage.fake.shown.mode, scene
+
+    @pytest.mark.parametrize("size", [(20, 5), (60, 20)])
+    async def test_no_page_breaks(self, size: tuple[int, int]) -> None:
+        async with on_stage("between", size) as stage:
+            await stage.press("2", "3", "4", "5", "question_mark", "f2", "escape", "1", "r", "escape")
+            assert isinstance(stage.app.screen, HomeScreen)
+
+    async def test_nothing_is_cut_at_80_by_24(self) -> None:
+        async with on_stage("round") as stage:
+            for scene, make in SCENES.items():
+                stage.fake.shown = make(stage.fake)
+                stage.fake.wake()
+                await stage.pilot.pause()
+                for widget in stage.app.screen.query("Slab, Reading, Lines, Rails, Stillness"):
+                    assert "…" not in str(widget.render()), (scene, widget)
+
+    async def test_growing_and_shrinking(self) -> None:
+        async with on_stage("round") as stage:
+            for size in SIZES:
+                await stage.pilot.resize_terminal(*size)
+                await stage.pilot.pause()
+                assert stage.app.screen.size == size

@@ -1,0 +1,194 @@
+"""Drawing without an app: letters, canvas, rails, ribbons, themes."""
+
+from __future__ import annotations
+
+import itertools
+from typing import TYPE_CHECKING
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from textual.color import Color
+
+from rounds import shown
+from rounds.tui import lettering, themes
+from rounds.tui.canvas import Canvas, clipped, folded
+from rounds.tui.intents import INTENTS
+from rounds.tui.widgets.rails import Rails, RailsModel, places, rows_of
+from rounds.tui.widgets.ribbons import leaves_text, mark
+from rounds.tui.widgets.slab import Slab, SlabModel
+from tests.tui.fake import FakeController, drift_path, told
+
+if TYPE_CHECKING:
+    from textual.theme import Theme
+
+ALPHABETS = {"tall": lettering.TALL, "small": lettering.SMALL}
+
+
+class TestLettering:
+    @pytest.mark.parametrize("alphabet", ALPHABETS.values(), ids=list(ALPHABETS))
+    def test_every_glyph_is_a_whole_rectangle(self, alphabet: lettering.Alphabet) -> None:
+        for char, rows in alphabet.glyphs.items():
+            assert len(rows) == alphabet.height_px, char
+            assert len({len(r) for r in rows}) == 1, char
+            assert set("".join(rows)) <= {"#", "."}, char
+
+    @pytest.mark.parametrize("alphabet", ALPHABETS.values(), ids=list(ALPHABETS))
+    def test_no_two_glyphs_look_alike(self, alphabet: lettering.Alphabet) -> None:
+        """Signs of one meaning (both minus signs) excepted."""
+        drawn = [rows for char, rows in alphabet.glyphs.items() if char != "-"]
+        assert len(set(drawn)) == len(drawn)
+
+    def test_pixels_survive_the_half_blocks(self) -> None:
+        """Every lit pixel is one lit half cell."""
+        lit = sum(row.count("#") for row in lettering.TALL.glyphs["R"])
+        rows = "".join(lettering.draw("R").rows)
+        assert rows.count("█") * 2 + rows.count("▀") + rows.count("▄") == lit
+
+    @given(st.integers(1, 3), st.text("ACDEPT 0123", min_size=1, max_size=8))
+    def test_scaling_multiplies_the_width(self, scale: int, text: str) -> None:
+        assert lettering.draw(text, scale=scale).width == scale * lettering.draw(text).width
+
+    @given(st.integers(1, 150), st.integers(1, 14))
+    def test_fit_never_overflows(self, width: int, height: int) -> None:
+        drawn = lettering.fit("PUMP 3½", width, height)
+        if drawn is not None:
+            assert drawn.width <= width
+            assert drawn.height <= height
+
+    @pytest.mark.parametrize("act", ["connect", "add", "release"])
+    def test_every_order_is_large_at_80_columns(self, act: str) -> None:
+        for quarters in range(1, 81):
+            instruction = told(act, "G#5", quarters / 4)  # type: ignore[arg-type]
+            canvas = _draw_slab("G#5", shown.order(instruction), 80, 5)
+            assert canvas.count("█") + canvas.count("▀") > 20, shown.order(instruction)
+
+    def test_long_words_fall_back_to_plain_ones(self) -> None:
+        assert "NO MORE AIR" in _draw_slab("G6", "NO MORE AIR", 40, 5)
+
+
+def _draw_slab(name: str, order: str, width: int, height: int) -> str:
+    slab = Slab()
+    slab.model = SlabModel("add", name, order)
+    canvas = Canvas(width, height)
+    slab.draw(canvas)
+    return canvas.content().plain
+
+
+class TestCanvas:
+    def test_outside_is_dropped(self) -> None:
+        canvas = Canvas(4, 2)
+        canvas.text(-1, 0, "abcdefg")
+        canvas.text(0, 5, "zz")
+        assert canvas.content().plain == "bcde\n    "
+
+    @given(st.text("ab ", max_size=60), st.integers(1, 20), st.integers(1, 4))
+    def test_folded_keeps_inside(self, text: str, width: int, rows: int) -> None:
+        lines = folded(text, width, rows)
+        assert len(lines) <= rows
+        assert all(len(line) <= width for line in lines)
+
+    def test_clipped(self) -> None:
+        assert clipped("strike", 6) == "strike"
+        assert clipped("strike", 4) == "str…"
+        assert clipped("strike", 0) == ""
+
+
+class TestRails:
+    @given(st.lists(st.floats(0, 500), min_size=1, max_size=15), st.integers(3, 9), st.integers(0, 80))
+    def test_bottles_keep_order_and_apart_and_inside(
+        self, positions: list[float], cell: int, spare: int
+    ) -> None:
+        width = len(positions) * cell + spare
+        columns = places(sorted(positions), cell, width)
+        assert columns[0] >= 0
+        assert columns[-1] + cell <= width
+        assert all(b - a >= cell for a, b in itertools.pairwise(columns))
+
+    def test_even_rail_is_drawn_evenly(self) -> None:
+        assert places([0, 10, 20, 30], 4, 40) == [0, 12, 24, 36]
+
+    def test_nearest_rail_is_lowest(self) -> None:
+        bottles = FakeController().bottle_views()
+        assert [rail for rail, _ in rows_of(bottles, 76)] == [3, 2, 1]
+
+    def test_a_crowded_rail_takes_a_second_row(self) -> None:
+        bottles = FakeController().bottle_views()
+        rows = rows_of(bottles, 24)
+        assert sum(len(on) for _, on in rows) == len(bottles)
+        assert all(len(on) <= 6 for _, on in rows)
+
+    @pytest.mark.parametrize("height", [6, 9, 15, 18])
+    def test_standing_shows_without_colour(self, height: int) -> None:
+        """Signs and figures alone, styles dropped, tell the standings apart."""
+        rails = Rails()
+        rails.model = RailsModel(FakeController().bottle_views(), "A3", None)
+        canvas = Canvas(140, height)
+        rails.draw(canvas)
+        text = canvas.content().plain
+        for sign in ("=+1", "▼−14", "▲+12", "~−9", "?", "×", "·"):
+            assert sign in text, sign
+
+    def test_signs_and_words_are_all_different(self) -> None:
+        assert len(set(shown.SIGN.values())) == len(shown.SIGN)
+        assert len(set(shown.WORD.values())) == len(shown.WORD)
+
+
+class TestRibbons:
+    def test_marks_follow_the_chance(self) -> None:
+        path = drift_path("C3", "C3", -1.0, 10.0)
+        assert [mark(path, m)[0] for m in (0, 8, 40)] == ["━", "~", "▼"]
+        assert mark(drift_path("C3", "C3", 1.0, 10.0), 40)[0] == "▲"
+
+    def test_leaves(self) -> None:
+        assert leaves_text(drift_path("C3", "C3", -1.0, 9.2)) == "9 min"
+        assert leaves_text(drift_path("C3", "C3", -1.0, 0.0)) == "out now"
+        assert leaves_text(drift_path("C3", "C3", 0.0, None)) == "holds"
+
+
+def _luminance(colour: Color) -> float:
+    """Relative luminance as defined in WCAG 2.2 (W3C Recommendation, 2023)."""
+    linear = [
+        c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in (v / 255 for v in colour.rgb)
+    ]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def _contrast(one: str, other: str) -> float:
+    """Contrast ratio as defined in WCAG 2.2."""
+    light, dark = sorted((_luminance(Color.parse(one)), _luminance(Color.parse(other))), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+@pytest.mark.parametrize("theme", themes.THEMES, ids=themes.NAMES)
+class TestThemes:
+    """WCAG 2.2, success criterion 1.4.3: 4.5 to 1 for text; 1.4.3 exempts what is inactive (3 to 1 here)."""
+
+    @pytest.mark.parametrize("name", ["sharp", "flat", "tuned", "doubt", "unheard", "faint", "loud"])
+    def test_words_stand_out(self, theme: Theme, name: str) -> None:
+        assert theme.background is not None
+        assert _contrast(theme.variables[name], theme.background) >= 4.5
+
+    def test_keys_stand_out_on_their_line(self, theme: Theme) -> None:
+        assert theme.panel is not None
+        assert theme.accent is not None
+        assert _contrast(theme.accent, theme.panel) >= 4.5
+        assert _contrast(theme.variables["faint"], theme.panel) >= 4.5
+
+    @pytest.mark.parametrize("slab", ["slab-strike", "slab-pump", "slab-pin", "slab-rest"])
+    def test_orders_stand_out_on_their_slab(self, theme: Theme, slab: str) -> None:
+        assert _contrast(theme.variables["slab-text"], theme.variables[slab]) >= 4.5
+
+    def test_what_rests_can_still_be_seen(self, theme: Theme) -> None:
+        assert theme.background is not None
+        assert _contrast(theme.variables["idle"], theme.background) >= 3.0
+
+
+class TestIntents:
+    def test_no_key_is_taken_twice(self) -> None:
+        keys = [key for intent in INTENTS for key in intent.keys.split(",")]
+        assert len(set(keys)) == len(keys)
+
+    def test_names_and_titles_are_different(self) -> None:
+        assert len({i.name for i in INTENTS}) == len(INTENTS)
+        assert len({i.title for i in INTENTS}) == len(INTENTS)
