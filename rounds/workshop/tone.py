@@ -48,6 +48,8 @@ LEAST_GLIDE_STEPS = 5
 RING_FROM_DB, RING_TO_DB = -5.0, -25.0
 NOISE_S = (-0.2, -0.01)
 """Where the noise before a strike is taken."""
+STANDS_OUT = 0.2
+"""A fifth of the noise: the energy of 20 ms of noise of 20 kHz width wanders by a twentieth."""
 NOISE_MARGIN = 4.0
 """A decay is followed down to four times (6 dB above) the noise power."""
 LONGEST_S = 4.0
@@ -108,9 +110,11 @@ def _highpassed(strike: StrikeSound, above_hz: float, order: int) -> NDArray[np.
 
 
 def _energy(strike: StrikeSound, sound: NDArray[np.float64], from_s: float, to_s: float) -> float:
-    """Energy of a stretch less that of the noise before the strike, over the same time."""
-    part, noise = strike.part(sound, from_s, to_s), strike.part(sound, *NOISE_S)
-    return float(part @ part) - float(noise @ noise) / max(1, noise.size) * part.size
+    """Energy of a stretch less that of the noise before the strike; 0 where it does not stand out."""
+    part, before = strike.part(sound, from_s, to_s), strike.part(sound, *NOISE_S)
+    noise = float(before @ before) / max(1, before.size) * part.size
+    excess = float(part @ part) - noise
+    return excess if excess > STANDS_OUT * noise else 0.0
 
 
 def click_db(strike: StrikeSound) -> float | None:
@@ -119,7 +123,7 @@ def click_db(strike: StrikeSound) -> float | None:
         return None
     high = _highpassed(strike, strike.click_above_hz, 8)
     first = _energy(strike, high, -LEAD_S, CLICK_S)
-    left = max(0.0, _energy(strike, high, CLICK_S, 2.0 * CLICK_S + LEAD_S))
+    left = _energy(strike, high, CLICK_S, 2.0 * CLICK_S + LEAD_S)
     ring = _energy(strike, _highpassed(strike, RUMBLE_HZ, 2), CLICK_S, LONGEST_S)
     if first <= 2.0 * left or ring <= 0.0:
         return None
@@ -183,14 +187,22 @@ def glide_cents(series: Baseband, noise: float) -> float | None:
     size, times_s = np.abs(series.values), series.times_s
     if size.size == 0:
         return None
-    loud = size >= max(GLIDE_DROP * float(size.max()), math.sqrt(NOISE_MARGIN * noise))
-    early = np.flatnonzero((times_s >= GLIDE_FROM_S) & ~loud)
-    last_s = min(GLIDE_TO_S, float(times_s[early[0]]) if early.size else float(times_s[-1]))
+    least = max(GLIDE_DROP * float(size.max()), math.sqrt(NOISE_MARGIN * noise))
+    last_s = min(GLIDE_TO_S, _faded_s(size, times_s, least))
     used = (times_s >= GLIDE_FROM_S) & (times_s < last_s)
     if np.count_nonzero(used) < LEAST_GLIDE_STEPS:
         return None
     phase = np.unwrap(np.angle(series.values[used]))
     bend, slope, _ = np.polyfit(times_s[used], phase, 2, w=size[used])
-    first_s, last_s = float(times_s[used][0]), float(times_s[used][-1])
-    middle_hz = series.carrier_hz + (slope + bend * (first_s + last_s)) / (2.0 * math.pi)
-    return float(CENTS_PER_NEPER * bend * (last_s - first_s) / math.pi / middle_hz)
+    middle_hz = series.carrier_hz + (slope + bend * (GLIDE_FROM_S + last_s)) / (2.0 * math.pi)
+    return float(CENTS_PER_NEPER * bend * (last_s - GLIDE_FROM_S) / math.pi / middle_hz)
+
+
+def _faded_s(size: NDArray[np.float64], times_s: NDArray[np.float64], least: float) -> float:
+    """When a decaying series falls below a size (after the attack); its end where it does not."""
+    below = np.flatnonzero((times_s >= GLIDE_FROM_S) & (size < least))
+    if below.size == 0 or below[0] == 0:
+        return float(times_s[-1])
+    after = int(below[0])
+    levels = np.log(np.maximum(size[after - 1 : after + 1], 1e-300))
+    return float(np.interp(math.log(least), levels[::-1], times_s[after - 1 : after + 1][::-1]))
