@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-VISIT_MIN = 1.0
+VISIT_MIN = 2.0
 """A visit must save a needed bottle at least this many minutes of being out during takes."""
 ROUND_MIN = 3.0
 """A round must save at least this many minutes beyond what its visits cost."""

@@ -23,6 +23,8 @@ GRID_MIN = tuple(
     float(m) for m in (0, 1, 2, 3, 4, 5, 6, 8, 10, 12, 15, 18, 21, 25, 30, 35, 40, 50, 60, 75, 90, 105, 120)
 )
 """Minutes at which paths are worked out; crossings are interpolated between them."""
+FINER = 6
+"""Parts into which the stretch of the grid with the due time in it is cut."""
 LIKELY_OUT = 0.5
 DOUBTFUL = 0.5
 """A bottle is named doubtful when it is at least this likely to be out at some moment of a take."""
@@ -124,7 +126,7 @@ def _bottle(
 def first_crossing(values: Sequence[float], grid: Sequence[float] = GRID_MIN) -> float | None:
     """The first place on a grid where values turn positive, interpolated; None when they never do."""
     if values[0] > 0.0:
-        return 0.0
+        return grid[0]
     for i in range(1, len(values)):
         if values[i] > 0.0:
             share = -values[i - 1] / (values[i] - values[i - 1])
@@ -155,31 +157,56 @@ def due(
     heard = {i: w for i, w in needed.items() if beliefs.heard(i)}
     if not heard:
         return Due(None, "no needed bottle was heard yet", ())
-    chances = {i: _chances(rig, beliefs, i, now_s, shift_cents, temp_c) for i in heard}
-    total = [sum(chances[i][k] for i in heard) - limit for k in range(len(GRID_MIN))]
-    crossing = first_crossing(total)
+    outlook = _Outlook(rig, beliefs, tuple(heard), now_s, shift_cents, temp_c)
+    crossing = outlook.crossing(limit)
     if crossing is None:
         return Due(None, f"all hold for the next {HORIZON_MIN:.0f} min", ())
-    names = _most_doubtful(chances, crossing)
+    names = outlook.most_doubtful(crossing)
     return Due(now_s + 60.0 * crossing, _reason(names, crossing), names)
 
 
-def _chances(
-    rig: Rig, beliefs: Beliefs, bottle_id: str, now_s: float, shift_cents: float, temp_c: float | None
-) -> list[float]:
-    tolerance = rig.bottle(bottle_id).tolerance_cents
-    means, sds = beliefs.path(bottle_id, now_s, GRID_MIN, temp_c)
-    return [
-        Gauss(float(m), float(s)).outside(tolerance, shift_cents) for m, s in zip(means, sds, strict=True)
-    ]
+@dataclass(frozen=True)
+class _Outlook:
+    """The chances of some bottles to be out, as functions of minutes from now."""
 
+    rig: Rig
+    beliefs: Beliefs
+    bottles: tuple[str, ...]
+    now_s: float
+    shift_cents: float
+    temp_c: float | None
 
-def _most_doubtful(chances: Mapping[str, list[float]], minutes: float) -> tuple[str, ...]:
-    """The bottles to name at a moment: those likely out then, at most three, else the two likeliest."""
-    index = next(k for k, m in enumerate(GRID_MIN) if m >= minutes)
-    ranked = sorted(chances, key=lambda i: -chances[i][index])
-    likely = tuple(i for i in ranked if chances[i][index] >= NAMED_FROM)
-    return likely[:3] or tuple(ranked[:2])
+    def chances(self, bottle_id: str, minutes: Sequence[float]) -> list[float]:
+        """The chance to be out at each of some moments."""
+        tolerance = self.rig.bottle(bottle_id).tolerance_cents
+        means, sds = self.beliefs.path(bottle_id, self.now_s, minutes, self.temp_c)
+        return [
+            Gauss(float(m), float(s)).outside(tolerance, self.shift_cents)
+            for m, s in zip(means, sds, strict=True)
+        ]
+
+    def expected(self, minutes: Sequence[float]) -> list[float]:
+        """The expected number out at each of some moments."""
+        rows = [self.chances(i, minutes) for i in self.bottles]
+        return [sum(column) for column in zip(*rows, strict=True)]
+
+    def crossing(self, limit: float) -> float | None:
+        """The first minute at which the expected number passes a limit: on the grid, then within it."""
+        values = [n - limit for n in self.expected(GRID_MIN)]
+        coarse = first_crossing(values)
+        if coarse is None or coarse <= 0.0:
+            return coarse
+        after = next(k for k, v in enumerate(values) if v > 0.0)
+        low, high = GRID_MIN[after - 1], GRID_MIN[after]
+        fine = tuple(low + (high - low) * k / FINER for k in range(FINER + 1))
+        return first_crossing([n - limit for n in self.expected(fine)], fine)
+
+    def most_doubtful(self, minutes: float) -> tuple[str, ...]:
+        """The bottles to name at a moment: those likely out then, at most three, else the two likeliest."""
+        chances = {i: self.chances(i, (minutes,))[0] for i in self.bottles}
+        ranked = sorted(chances, key=lambda i: -chances[i])
+        likely = tuple(i for i in ranked if chances[i] >= NAMED_FROM)
+        return likely[:3] or tuple(ranked[:2])
 
 
 def _reason(names: tuple[str, ...], minutes: float) -> str:

@@ -24,7 +24,7 @@ FIRST_RESTLESS = 0.004
 """Variance per minute that the level gains, K², before it is learned; the passing part gains
 PASSING_SHARE times as much."""
 PASSING_SHARE = 2.0
-UNKNOWN_VAR_PER_MIN = 0.02
+UNKNOWN_VAR_PER_MIN = 0.01
 """Variance per minute of an air temperature that nobody reads, K²."""
 READ_FLOOR_VAR, RESTLESS_FLOOR = 0.03**2, 0.0004
 FIRST_INFORMATION = 2.0

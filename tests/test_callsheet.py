@@ -1,0 +1,182 @@
+"""Call sheets, and the breaks in which a round pays."""
+
+from __future__ import annotations
+
+import argparse
+import datetime
+import itertools
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from rounds import breaks as breaks_module
+from rounds.belief import Beliefs
+from rounds.breaks import VISIT_MIN, plan_breaks
+from rounds.callsheet import CallSheet, parse_callsheet
+from rounds.commands import breaks as command
+from rounds.errors import BadInput
+from rounds.events import Event, Strike, Temperature
+from rounds.journal import Journal
+from rounds.rigfile import load_rig
+
+RIG_FILE = Path(__file__).parent.parent / "configs" / "three_rails.toml"
+RIG = load_rig(RIG_FILE)
+DAY = datetime.date(2026, 5, 31)
+UTC = datetime.UTC
+SHEET = """
+# an invented day
+14:00-14:20  take   Tin Roof Rain
+14:20-14:30  break  tea
+14:30-15:00  take
+15:00 - 15:05  BREAK
+15:05-15:25  take Last Ferry   # once more
+"""
+
+
+def sheet(text: str = SHEET) -> CallSheet:
+    return parse_callsheet(text, DAY, UTC)
+
+
+def at(clock: str, day: int = 31) -> float:
+    hour, minute = clock.split(":")
+    return datetime.datetime(2026, 5, day, int(hour), int(minute), tzinfo=UTC).timestamp()
+
+
+def readings(slopes: dict[str, float], until_s: float) -> list[Event]:
+    """An hour of steady drift in steady air that ends at 0 cents."""
+    air: list[Event] = [Temperature(at_s=until_s - 60.0 * m, temp_c=20.0) for m in range(60, -1, -5)]
+    return air + [
+        Strike(at_s=until_s - 60.0 * m, bottle=i, verdict="clear", hz=None, cents=-slope * m, u95_cents=1.0)
+        for m in range(60, -1, -5)
+        for i, slope in slopes.items()
+    ]
+
+
+def test_takes_and_breaks_are_read() -> None:
+    found = sheet()
+    assert [s.kind for s in found.slots] == ["take", "break", "take", "break", "take"]
+    assert [s.name for s in found.slots] == ["Tin Roof Rain", "tea", "", "", "Last Ferry"]
+    assert found.slots[0].start_s == at("14:00")
+    assert found.breaks[1].minutes == 5.0
+
+
+def test_a_night_goes_on_into_the_next_day() -> None:
+    found = sheet("23:30-00:10 take\n00:10-00:20 break\n00:20-01:00 take")
+    assert found.slots[0].end_s == at("00:10", 31) + 86400.0
+    assert found.slots[2].start_s == at("00:20", 31) + 86400.0
+
+
+def test_the_sheet_may_name_its_day() -> None:
+    assert sheet("date 2026-05-30\n10:00-10:30 take").slots[0].start_s == at("10:00", 30)
+
+
+def test_every_problem_is_told_at_once() -> None:
+    with pytest.raises(BadInput) as caught:
+        sheet("14:00-14:20 take\n14:10-14:30 break\n25:00-26:00 take\ndate today\nlunch at noon\n")
+    told = str(caught.value)
+    assert "4 problems" in told
+    for line in ("line 2", "line 3", "line 4", "line 5"):
+        assert line in told
+
+
+def test_an_empty_sheet_is_refused() -> None:
+    with pytest.raises(BadInput, match="no take and no break"):
+        sheet("# nothing\n")
+
+
+def test_a_leaking_bottle_is_touched_in_the_breaks_and_a_steady_one_never() -> None:
+    now_s = at("13:55")
+    beliefs = Beliefs.fold(RIG, readings({"C3": -0.8, "C4": 0.0, "A4": 0.0}, now_s))
+    plan = plan_breaks(RIG, beliefs, sheet("14:00-14:20 take\n14:20-14:30 break\n14:30-14:50 take"), now_s)
+    assert plan.breaks[0].bottles == ("C3",)
+    assert plan.breaks[0].saved_min > 10.0
+    assert "C3" in plan.takes[0].doubtful
+    assert "C3" not in plan.takes[1].doubtful
+    assert plan.takes[1].expected_out < 1.0
+    assert "G6" in plan.unknown
+
+
+def test_no_round_pays_where_everything_holds() -> None:
+    now_s = at("13:55")
+    beliefs = Beliefs.fold(RIG, readings({"C4": 0.0, "A4": 0.0}, now_s))
+    plan = plan_breaks(RIG, beliefs, sheet(), now_s)
+    assert all(b.bottles == () for b in plan.breaks)
+
+
+def test_a_break_right_before_the_end_pays_nothing() -> None:
+    now_s = at("13:55")
+    beliefs = Beliefs.fold(RIG, readings({"C3": -0.8}, now_s))
+    plan = plan_breaks(RIG, beliefs, sheet("14:00-14:20 take\n14:20-14:30 break"), now_s)
+    assert plan.breaks[0].bottles == ()
+
+
+def test_a_short_break_holds_only_what_fits() -> None:
+    now_s = at("13:55")
+    slopes = {b.id: -0.7 - 0.01 * k for k, b in enumerate(RIG.bottles)}
+    beliefs = Beliefs.fold(RIG, readings(slopes, now_s))
+    text = "14:00-14:20 take\n14:20-14:22 break\n14:22-14:50 take"
+    plan = plan_breaks(RIG, beliefs, sheet(text), now_s)
+    assert 0 < len(plan.breaks[0].bottles) < 8
+    assert plan.breaks[0].work_s <= 120.0 - RIG.habits.quarantine_s
+
+
+def test_a_piece_needs_only_its_own_bottles() -> None:
+    now_s = at("14:21")
+    needed = RIG.needed_for(tuple(p for p in RIG.pieces if p.name == "Tin Roof Rain"))
+    slopes = {b.id: -0.9 for b in RIG.bottles if b.group == "bass"}
+    beliefs = Beliefs.fold(RIG, readings(slopes, now_s))
+    text = "14:20-14:30 break\n14:30-14:50 take Tin Roof Rain"
+    plan = plan_breaks(RIG, beliefs, sheet(text), now_s)
+    assert set(plan.breaks[0].bottles) <= set(needed)
+    assert plan.breaks[0].bottles
+
+
+def test_past_slots_are_left_out() -> None:
+    now_s = at("15:02")
+    beliefs = Beliefs.fold(RIG, readings({"C3": -0.8}, now_s))
+    plan = plan_breaks(RIG, beliefs, sheet(), now_s)
+    assert len(plan.breaks) == 1
+    assert len(plan.takes) == 1
+
+
+def test_each_chain_is_the_cheapest_of_all() -> None:
+    """Against trying every set of breaks."""
+    rng = np.random.default_rng(0)
+    for _ in range(30):
+        count = 5
+        costs = np.triu(rng.uniform(0.0, 4.0, (count + 1, count + 2)), 1)
+        chain = breaks_module._Chain("x", costs, {}, np.zeros(0, dtype=bool), barred={3})
+        chain.choose()
+        best = min(
+            sum(costs[a, b] for a, b in itertools.pairwise((0, *stops, count + 1))) + VISIT_MIN * len(stops)
+            for size in range(count + 1)
+            for stops in itertools.combinations([1, 2, 4, 5], min(size, 4))
+        )
+        assert chain.cost() == pytest.approx(best)
+
+
+def test_the_command_prints_the_day(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    now_s = at("13:55")
+    journal_file = tmp_path / "j.db"
+    with Journal(journal_file) as journal:
+        journal.append_many(readings({"C3": -0.8, "A4": 0.0}, now_s))
+    sheet_file = tmp_path / "sheet.txt"
+    sheet_file.write_text(SHEET)
+    parser = argparse.ArgumentParser()
+    command.register(parser.add_subparsers())
+    words = ["breaks", str(sheet_file), "--utc", "--rig", str(RIG_FILE), "--journal", str(journal_file)]
+    words += ["--now", "2026-05-31T13:55:00Z"]
+    args = parser.parse_args(words)
+    assert args.run(args) == 0
+    out = capsys.readouterr().out
+    assert "14:20-14:30 break  round: C3" in out
+    args = parser.parse_args([*words, "--json"])
+    args.run(args)
+    told = json.loads(capsys.readouterr().out)
+    assert "C3" in told["breaks"][0]["bottles"]
+    assert len(told["takes"]) == 3
+    args = parser.parse_args(["breaks", str(tmp_path / "none.txt"), *words[2:]])
+    with pytest.raises(BadInput, match="cannot be read"):
+        args.run(args)
