@@ -14,6 +14,10 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 
+CAUTIOUS_HOLD = 0.75
+"""Between equal plans, the one wins that still works when every hold is this share of what was said."""
+
+
 @dataclass(frozen=True)
 class Visit:
     """One bottle that may be visited. `pump` None: by the pin, no connection, no pump taken in hand."""
@@ -51,3 +55,5 @@ class VisitOrder:
     finish_before_downbeat_s: float
     work_s: float
     """From the first hand movement to the end of the last visit, pumps taken in hand included."""
+    proved: bool = True
+    """Whether weight, connections and pump changes are proved to be the least."""
