@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from rounds import __version__
 from rounds.errors import ExitCode, RoundsError
+from rounds.text import plain
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -59,7 +60,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         return int(args.run(args))
     except RoundsError as error:
-        print(f"rounds: {error}", file=sys.stderr)
+        # File names and cells of others are in it: no line of it may steer the terminal.
+        print("rounds: " + "\n".join(map(plain, str(error).split("\n"))), file=sys.stderr)
         return int(error.exit_code)
     except KeyboardInterrupt:
         return int(ExitCode.INTERRUPTED)

@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from rounds.errors import BadInput, ExitCode
+from rounds.text import plain
 
 if TYPE_CHECKING:
     import argparse
@@ -43,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
         try:
             documents.append(_document(path, expectation))
         except BadInput as error:
-            print(f"rounds hear: {error}", file=sys.stderr)
+            print(f"rounds hear: {plain(error)}", file=sys.stderr)
             failed = True
     if args.json:
         print(json.dumps({"files": documents}, allow_nan=False))
@@ -107,7 +108,7 @@ def _document(path: str, expectation: Expectation) -> dict[str, Any]:
     source = open_recording(path)
     try:
         if source.cut_short:
-            print(f"rounds hear: {path}: cut short; read as far as it goes.", file=sys.stderr)
+            print(f"rounds hear: {plain(path)}: cut short; read as far as it goes.", file=sys.stderr)
         rows = [_row(reading) for reading in strikes(source, expectation)]
     finally:
         source.close()
@@ -136,7 +137,7 @@ def _rounded(value: float | None, digits: int) -> float | None:
 
 def _print_table(documents: list[dict[str, Any]]) -> None:
     for document in documents:
-        print(f"{document['file']}: {_count(len(document['strikes']))}")
+        print(f"{plain(document['file'])}: {_count(len(document['strikes']))}")
         for row in document["strikes"]:
             print("  " + _line(row))
 
