@@ -7,12 +7,14 @@ a terminal obeys.
 
 from __future__ import annotations
 
+import functools
 import io
 import json
 import struct
 from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
 from typing import TYPE_CHECKING
+from unittest import mock
 
 import numpy as np
 
@@ -26,9 +28,11 @@ from rounds.simulation.sound import struck
 from tests.fuzz.mutations import spoiled
 
 if TYPE_CHECKING:
+    import argparse
     import random
     from collections.abc import Callable
 
+_build_parser = cli.build_parser
 CONFIGS = Path("configs")
 SMALL_RIG = """[rig]
 name = "Two bottles (invented)"
@@ -83,10 +87,17 @@ def checked(text: str) -> None:
         raise Fault(f"character {bad!r} was printed raw")
 
 
+@functools.cache
+def _parser() -> argparse.ArgumentParser:
+    return _build_parser()
+
+
 def run_command(*argv: str) -> tuple[bool, str]:
     """Run a command in this process; tells whether it went well, and its stdout."""
     out, err = io.StringIO(), io.StringIO()
-    with redirect_stdout(out), redirect_stderr(err):
+    # Making the parser takes ten times as long as a case: it is made once.
+    parser = mock.patch.object(cli, "build_parser", _parser)
+    with parser, redirect_stdout(out), redirect_stderr(err):
         try:
             code = cli.main(argv)
         except SystemExit as leaving:
