@@ -1,0 +1,311 @@
+"""A session from outside: strikes and acts in, instructions and journal out.
+
+The rig is invented. `Bench` is a bottle bench with no physics of the product's own: each stroke adds a
+fixed amount to the squared frequency, as the thin-shell law says (Fung, Sechler & Kaplan 1957).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from rounds.errors import BadInput
+from rounds.events import (
+    AirMoved,
+    Connected,
+    Disconnected,
+    Event,
+    RoundClosed,
+    Skipped,
+    Strike,
+    TakeStarted,
+    TakeStopped,
+)
+from rounds.journal import MemoryJournal
+from rounds.notes import parse_note, shifted_hz
+from rounds.recognition import Sounded
+from rounds.rig import Bottle, Pump, Rig
+from rounds.session import Session
+
+NOTES = ("C4", "D4", "E4", "G4", "A4", "C5")
+START_S = 1000.0
+
+
+def rig(**changes: object) -> Rig:
+    bottles = tuple(
+        Bottle(
+            id=n, note=parse_note(n), volume_ml=1250.0, rail=1, position_cm=15.0 * i, pump="hand", **changes
+        )  # type: ignore[arg-type]
+        for i, n in enumerate(NOTES)
+    )
+    return Rig("bench", bottles, (Pump("hand", 100.0),))
+
+
+class Bench:
+    """Six bottles off pitch by some cents, a session, and hands that do exactly what is said."""
+
+    def __init__(self, off_cents: dict[str, float], the_rig: Rig | None = None) -> None:
+        self.rig = the_rig or rig()
+        self.log = MemoryJournal()
+        self.now_s = START_S
+        self.session = Session(self.rig, self.log, self.now_s)
+        self.hz = {n: shifted_hz(self.rig.target_hz(n), off_cents.get(n, 0.0)) for n in NOTES}
+        # A stroke that is a fifth weaker than the law's prior, so that the gain has to be learned.
+        self.gain_hz2 = {n: 0.8 * self.session.beliefs.gain(n, "hand").mean for n in NOTES}
+
+    def strike(self, bottle: str | None = None) -> Strike:
+        self.now_s += 3.0
+        bottle = bottle or self.session.instruction.bottle
+        assert bottle is not None
+        heard = self.session.strike(self.now_s, Sounded(self.hz[bottle], 1.0))
+        assert heard is not None
+        return heard
+
+    def pump(self, bottle: str, strokes: float) -> None:
+        self.now_s += abs(strokes)
+        self.hz[bottle] = math.sqrt(max(1.0, self.hz[bottle] ** 2 + strokes * self.gain_hz2[bottle]))
+
+    def obey(self) -> Strike:
+        """Do what is asked, press no key, strike."""
+        told = self.session.instruction
+        if told.strokes and told.bottle:
+            self.pump(told.bottle, told.strokes)
+        return self.strike()
+
+    def run(self, most: int = 200) -> None:
+        for _ in range(most):
+            told = self.session.instruction
+            if told.act == "none":
+                return
+            if told.act == "wait":
+                self.now_s += 15.0
+                self.session.tick(self.now_s)
+            else:
+                self.obey()
+        raise AssertionError(f"the round did not end: {self.session.instruction}")
+
+    def events(self, kind: type[Event]) -> list[Event]:
+        return [e for _, e in self.log.events() if isinstance(e, kind)]
+
+    def off(self, bottle: str) -> float:
+        return 1200.0 * math.log2(self.hz[bottle] / self.rig.target_hz(bottle))
+
+
+@pytest.fixture
+def bench() -> Bench:
+    made = Bench({"C4": -35.0, "E4": 28.0, "A4": -60.0})
+    made.session.open_round(made.now_s, downbeat_s=made.now_s + 600.0)
+    return made
+
+
+def test_a_round_is_completed_with_no_key_pressed(bench: Bench) -> None:
+    bench.run()
+    assert all(abs(bench.off(n)) <= 10.0 for n in NOTES)
+    assert bench.session.instruction.headline == "In tune"
+    assert not bench.session.day.pump_on
+
+
+def test_bottles_in_tune_are_left_alone(bench: Bench) -> None:
+    bench.run()
+    touched = {e.bottle for e in bench.events(AirMoved)}  # type: ignore[attr-defined]
+    assert touched == {"C4", "E4", "A4"}
+
+
+def test_a_sharp_bottle_is_let_down_by_the_pin_without_a_connection(bench: Bench) -> None:
+    bench.run()
+    assert "E4" not in {e.bottle for e in bench.events(Connected)}  # type: ignore[attr-defined]
+    assert all(e.pump is None for e in bench.events(AirMoved) if e.bottle == "E4")  # type: ignore[attr-defined]
+
+
+def test_what_the_hands_did_is_told_from_the_strikes_and_marked_as_assumed(bench: Bench) -> None:
+    bench.run()
+    acts = [*bench.events(Connected), *bench.events(AirMoved), *bench.events(Disconnected)]
+    assert acts
+    assert all(e.assumed for e in acts)  # type: ignore[attr-defined]
+
+
+def test_a_strike_before_the_pumping_is_not_taken_for_pumping(bench: Bench) -> None:
+    while bench.session.instruction.act == "strike":
+        bench.strike()
+    told = bench.session.instruction
+    assert told.act == "connect"
+    bench.strike()
+    assert bench.session.round is not None
+    assert bench.session.round.connections == 0
+    assert bench.session.instruction.act == "connect"
+
+
+def test_another_bottles_strike_is_recognised_and_not_believed(bench: Bench) -> None:
+    while bench.session.instruction.act == "strike":
+        bench.strike()
+    target = bench.session.instruction.bottle
+    other = "G4" if target != "G4" else "C5"
+    before = bench.session.beliefs.level(other, bench.now_s)
+    told = bench.session.instruction
+    assert bench.strike(other).verdict == "other_bottle"
+    assert bench.session.instruction == told
+    assert bench.session.beliefs.level(other, bench.now_s).mean == pytest.approx(before.mean, abs=0.5)
+    assert other in bench.session.ear_words
+
+
+def test_keys_override_the_strikes(bench: Bench) -> None:
+    first = bench.session.instruction.bottle
+    bench.session.skip(bench.now_s)
+    second = bench.session.instruction.bottle
+    assert second != first
+    bench.session.back(bench.now_s)
+    assert bench.session.instruction.bottle == first
+    bench.strike()
+    bench.session.repeat(bench.now_s)
+    assert bench.session.instruction.act == "strike"
+
+
+def test_air_told_by_hand_is_not_assumed_again(bench: Bench) -> None:
+    while bench.session.instruction.act == "strike":
+        bench.strike()
+    told = bench.session.instruction
+    assert told.bottle is not None
+    assert told.strokes is not None
+    bench.session.pump(True, bench.now_s)
+    bench.session.air(told.strokes, bench.now_s)
+    bench.pump(told.bottle, told.strokes)
+    assert bench.session.instruction.act == "strike"
+    assert bench.strike().pump_on
+    assert len(bench.events(AirMoved)) == 1
+    assert len(bench.events(Connected)) == 1
+
+
+@pytest.mark.parametrize("stop_after", range(0, 40, 3))
+def test_a_killed_session_stands_where_it_stood(bench: Bench, stop_after: int) -> None:
+    for _ in range(stop_after):
+        if bench.session.instruction.act in ("none", "wait"):
+            break
+        bench.obey()
+    again = Session(bench.rig, MemoryJournal(e for _, e in bench.log.events()), bench.now_s)
+    assert again.resumed
+    assert again.instruction == bench.session.instruction
+    assert again.round == bench.session.round
+
+
+def test_a_checkpoint_changes_nothing_but_the_time_it_takes(bench: Bench) -> None:
+    bench.run()
+    bench.session.close_round(bench.now_s)
+    bench.session.keep_checkpoint()
+    events = [e for _, e in bench.log.events()]
+    from_checkpoint = Session(bench.rig, bench.log, bench.now_s)
+    in_full = Session(bench.rig, MemoryJournal(events), bench.now_s)
+    assert from_checkpoint.day == in_full.day
+    for n in NOTES:
+        assert from_checkpoint.beliefs.level(n, bench.now_s) == in_full.beliefs.level(n, bench.now_s)
+
+
+def test_time_running_backwards_is_no_time_passed(bench: Bench) -> None:
+    bench.strike()
+    last_s = max(e.at_s for _, e in bench.log.events())
+    bench.session.tick(bench.now_s - 5000.0)
+    bench.now_s -= 5000.0
+    bench.strike()
+    assert all(e.at_s >= last_s for _, e in list(bench.log.events())[-1:])
+
+
+def test_above_its_ceiling_no_air_is_advised_and_the_round_goes_on() -> None:
+    low = Bench({"G4": -80.0}, rig(ceiling_kpa=100.0))
+    low.session.open_round(low.now_s)
+    while low.session.instruction.act == "strike":
+        low.strike()
+    told = low.session.instruction
+    assert (told.act, told.bottle) == ("none", "G4")
+    assert "psi" in told.why
+    low.session.tick(low.now_s + 11.0)
+    skipped = low.events(Skipped)
+    assert [e.bottle for e in skipped] == ["G4"]  # type: ignore[attr-defined]
+    assert not low.events(AirMoved)
+
+
+def test_a_gauge_that_shows_the_ceiling_is_believed_over_the_estimate() -> None:
+    made = Bench({"G4": -40.0})
+    made.session.open_round(made.now_s)
+    made.session.gauge(79.9, made.now_s, "G4")
+    while made.session.instruction.act == "strike":
+        made.strike()
+    assert made.session.instruction.act == "none"
+    assert "limit" in made.session.instruction.why
+
+
+def test_bass_is_warned_of_and_approached_from_below() -> None:
+    base = rig(group="bass", tolerance_cents=10.0)
+    made = Bench({"C4": -90.0}, base)
+    made.session.open_round(made.now_s)
+    while made.session.instruction.act == "strike":
+        made.strike()
+    told = made.session.instruction
+    assert told.act == "connect"
+    assert told.strokes is not None
+    hz2_needed = made.rig.target_hz("C4") ** 2 - made.hz["C4"] ** 2
+    assert told.strokes < hz2_needed / made.session.beliefs.gain("C4", "hand").mean
+
+
+def test_a_take_is_silent_and_logged_with_what_was_foreseen(bench: Bench) -> None:
+    bench.run()
+    bench.session.close_round(bench.now_s)
+    bench.session.start_take(bench.now_s)
+    heard = bench.session.strike(bench.now_s + 1.0, Sounded(bench.hz["C4"], 1.0))
+    assert heard is None
+    bench.session.stop_take(bench.now_s + 300.0)
+    (started,), (stopped,) = bench.events(TakeStarted), bench.events(TakeStopped)
+    assert started.take == stopped.take == "take 1"  # type: ignore[attr-defined]
+    assert stopped.worst_cents is not None  # type: ignore[attr-defined]
+
+
+def test_listening_in_play_is_off_at_first_and_then_believes_only_one_clear_bottle(bench: Bench) -> None:
+    bench.run()
+    bench.session.close_round(bench.now_s)
+    assert bench.session.strike(bench.now_s + 1.0, Sounded(bench.hz["C4"], 1.0)) is None
+    bench.session.listen_in_play = True
+    played = bench.session.strike(bench.now_s + 2.0, Sounded(bench.hz["C4"], 1.0))
+    assert played is not None
+    assert played.bottle == "C4"
+    between = shifted_hz(bench.rig.target_hz("C4"), 100.0)
+    assert bench.session.strike(bench.now_s + 3.0, Sounded(between, 1.0)) is None
+
+
+def test_a_round_closes_at_the_downbeat_with_its_figures(bench: Bench) -> None:
+    bench.run()
+    assert bench.session.round is not None
+    bench.session.tick(START_S + 601.0)
+    (closed,) = bench.events(RoundClosed)
+    assert bench.session.round is None
+    assert closed.finished  # type: ignore[attr-defined]
+    assert closed.in_tune == closed.needed == len(NOTES)  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        lambda s: s.strike(1.0, Sounded(-3.0, 1.0)),
+        lambda s: s.strike(1.0, Sounded(math.nan, 1.0)),
+        lambda s: s.strike(1.0, Sounded(440.0, -1.0)),
+        lambda s: s.air(math.inf, 1.0),
+        lambda s: s.temperature(400.0, 1.0),
+        lambda s: s.gauge(-1.0, 1.0, "C4"),
+        lambda s: s.gauge(10.0, 1.0, "H9"),
+        lambda s: s.open_round(1.0),
+        lambda s: s.tick(math.nan),
+        lambda s: s.back(1.0),
+    ],
+)
+def test_what_cannot_be_is_refused_in_a_sentence_and_nothing_is_journalled(
+    bench: Bench, wrong: object
+) -> None:
+    before = bench.log.last_id
+    with pytest.raises(BadInput):
+        wrong(bench.session)  # type: ignore[operator]
+    assert bench.log.last_id == before
+
+
+def test_a_piece_that_the_rig_lacks_is_named() -> None:
+    made = Bench({})
+    with pytest.raises(BadInput, match="no piece 'Foghorn'"):
+        made.session.open_round(made.now_s, pieces=("Foghorn",))

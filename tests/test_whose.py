@@ -1,0 +1,58 @@
+"""Whose strike it was. Cents are off the target's nominal pitch; the rigs and strikes are invented."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rounds.whose import FIRST_FILL_CENTS, KNOWN_CENTS, Other, Story, Target, whose
+
+NEIGHBOUR = Other("C#4", Story(98.0, 5.0))
+IN_TUNE = (Story(-4.0, 5.0),)
+
+
+def test_a_strike_near_what_is_believed_is_the_targets() -> None:
+    assert whose(-6.0, Target(IN_TUNE), [NEIGHBOUR]) is None
+
+
+def test_a_strike_at_a_known_neighbours_pitch_is_the_neighbours() -> None:
+    assert whose(96.0, Target(IN_TUNE), [NEIGHBOUR]) == "C#4"
+
+
+def test_a_strike_of_a_well_known_target_is_refused_however_often_the_neighbour_is_hit() -> None:
+    assert whose(96.0, Target(IN_TUNE, (96.0, 97.0, 95.0)), [NEIGHBOUR]) == "C#4"
+
+
+def test_a_pumped_target_may_land_on_a_neighbours_pitch_the_third_time() -> None:
+    stories = (Story(-60.0, 5.0), Story(0.0, 20.0))
+    assert whose(96.0, Target(stories, (96.0,)), [NEIGHBOUR]) == "C#4"
+    assert whose(96.0, Target(stories, (96.0, 95.0)), [NEIGHBOUR]) is None
+
+
+def test_a_pitch_outside_every_band_is_nobodys() -> None:
+    assert whose(900.0, Target(()), [NEIGHBOUR]) == ""
+
+
+def test_a_bottle_never_heard_may_be_far_off_but_not_on_a_known_bottle_at_once() -> None:
+    assert whose(-430.0, Target(()), [NEIGHBOUR]) is None
+    assert whose(97.0, Target(()), [NEIGHBOUR]) == "C#4"
+    assert whose(97.0, Target((), (96.0,)), [NEIGHBOUR]) is None
+
+
+def test_advised_air_widens_the_band_towards_where_it_leads() -> None:
+    moved = Target((Story(-500.0, 10.0), Story(0.0, 60.0)))
+    assert moved.half_width_cents > KNOWN_CENTS
+    assert whose(-120.0, moved, []) is None
+
+
+@given(st.floats(-2000, 2000), st.floats(-300, 300), st.floats(0, 80))
+def test_without_other_bottles_only_the_band_decides(off: float, mean: float, sd: float) -> None:
+    target = Target((Story(mean, sd),))
+    inside = abs(off - target.centre_cents) <= target.half_width_cents
+    assert (whose(off, target, []) is None) == inside
+
+
+@pytest.mark.parametrize("off", [-FIRST_FILL_CENTS + 1, FIRST_FILL_CENTS - 1])
+def test_first_fill_looks_seven_semitones_either_side(off: float) -> None:
+    assert whose(off, Target(()), []) is None
