@@ -7,7 +7,6 @@ fixed amount to the squared frequency, as the thin-shell law says (Fung, Sechler
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 import pytest
 
