@@ -81,6 +81,16 @@ def test_events_after_an_id_of_some_kinds_in_some_hours(tmp_path: Path) -> None:
         assert sum(1 for _ in journal.events()) == 4501
 
 
+def test_events_by_time_and_by_bottle(tmp_path: Path) -> None:
+    old = [AirMoved(at_s=float(-n), bottle=f"B{n % 3}", pump=None, strokes=1.0) for n in range(5000)]
+    with Journal(tmp_path / "j.db") as journal:
+        journal.append_many(old)
+        assert list(journal.events_by_time()) == sorted(old, key=lambda e: e.at_s)
+        assert len(list(journal.events_by_time(-4990.0))) == 10
+        assert [e for _, e in journal.events(bottle="B1")] == [e for e in old if e.bottle == "B1"]
+        assert list(journal.events(bottle="B")) == []
+
+
 def test_files_are_private(tmp_path: Path) -> None:
     path = tmp_path / "new" / "j.db"
     old_mask = os.umask(0)

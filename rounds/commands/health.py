@@ -46,12 +46,10 @@ def run(args: argparse.Namespace) -> int:
         now_s = parse_time(args.now) if args.now else time.time()
     except ValueError as error:
         raise BadInput(f"--now: {error}") from error
-    with common.open_journal(args, read_only=True) as journal:
-        # By time, not by id: an import may hold older days.
-        events = sorted((e for _, e in journal.events() if e.at_s <= now_s), key=lambda e: e.at_s)
     histories = Histories(rig)
-    for event in events:
-        histories.apply(event)
+    with common.open_journal(args, read_only=True) as journal:
+        for event in journal.events_by_time(now_s):
+            histories.apply(event)
     found = assess(rig, histories, now_s)
     chosen = [h for h in found if args.bottle in {None, h.id}]
     if args.json:

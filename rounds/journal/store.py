@@ -159,6 +159,7 @@ class Journal:
         after_id: int = 0,
         *,
         kinds: Iterable[str] = (),
+        bottle: str | None = None,
         start_s: float = -math.inf,
         end_s: float = math.inf,
     ) -> Iterator[tuple[int, Event]]:
@@ -166,25 +167,44 @@ class Journal:
 
         Args:
             kinds: only these kinds of events; all when empty.
+            bottle: only events that name this bottle (and perhaps a few more).
             start_s: only from this time on (UTC epoch seconds).
             end_s: only before this time.
         """
-        wanted = json.dumps(sorted(set(kinds)))
-        any_kind = wanted == "[]"
+        wanted, extra = "", list[str]()
+        if chosen := sorted(set(kinds)):
+            wanted += " AND kind IN (SELECT value FROM json_each(?))"
+            extra.append(json.dumps(chosen))
+        if bottle is not None:
+            wanted += " AND instr(fields, ?)"
+            extra.append(f'"bottle":{json.dumps(bottle)}')
         query = (
-            "SELECT id, at_s, kind, fields, check_sum FROM events WHERE id > ? AND at_s >= ? AND at_s < ?"
-            + ("" if any_kind else " AND kind IN (SELECT value FROM json_each(?))")
-            + f" ORDER BY id LIMIT {_BATCH}"
+            "SELECT id, at_s, kind, fields, check_sum FROM events "
+            f"WHERE id > ? AND at_s >= ? AND at_s < ?{wanted} ORDER BY id LIMIT {_BATCH}"
         )
         while True:
             with self._lock, told(self.path):
-                extra = () if any_kind else (wanted,)
                 rows = self._connection.execute(query, (after_id, start_s, end_s, *extra)).fetchall()
             for row in rows:
                 yield row[0], self._event(row)
             if len(rows) < _BATCH:
                 return
             after_id = rows[-1][0]
+
+    def events_by_time(self, until_s: float = math.inf) -> Iterator[Event]:
+        """Every event up to a time, oldest first: an import may have brought older days than there were.
+
+        For commands that read once: it holds one reading transaction open until it is done.
+        """
+        query = "SELECT id, at_s, kind, fields, check_sum FROM events WHERE at_s <= ? ORDER BY at_s, id"
+        with self._lock, told(self.path):
+            cursor = self._connection.execute(query, (until_s,))
+        while True:
+            with self._lock, told(self.path):
+                rows = cursor.fetchmany(_BATCH)
+            if not rows:
+                return
+            yield from map(self._event, rows)
 
     def _event(self, row: tuple[int, float, str, str, int]) -> Event:
         try:

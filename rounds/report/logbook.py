@@ -112,6 +112,7 @@ class Filter:
         setting = journal.events(kinds=_SETTING)
         stretch = journal.events(
             after_id,
+            bottle=self.bottle,
             start_s=-math.inf if self.start_s is None else self.start_s,
             end_s=math.inf if self.end_s is None else self.end_s,
         )
