@@ -43,7 +43,7 @@ CORE = (
 """Modules (a package: all of it) that hold the laws and the decisions."""
 BUILT_ON = ("errors", "text", "hearing.baseband", "hearing.refine", "hearing.spectrum", "hearing.onsets")
 NOT_IN_CORE = ("textual", "sounddevice", "sqlite3", "rich", "platformdirs", "mido", "soundfile")
-FACES = ("tui", "commands", "cli", "__main__", "live")
+FACES = ("tui", "plain", "plainface", "commands", "cli", "__main__", "live")
 """`live` is the program behind the screens: it joins the core to their protocol."""
 SLOW = ("textual", "numpy", "aubio", "sounddevice", "scipy", "sqlite3", "soundfile", "mido", "platformdirs")
 OWNERS = {

@@ -8,7 +8,7 @@ painted at all, and nothing sounds.
 from __future__ import annotations
 
 import os
-from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import App, SystemCommand
 from textual.binding import Binding
@@ -16,11 +16,9 @@ from textual.binding import Binding
 from rounds.errors import RoundsError
 from rounds.text import plain
 from rounds.tui import models, themes
-from rounds.tui.intents import BY_NAME, INTENTS, PAGES, Intent
+from rounds.tui.intents import BY_NAME, INTENTS, PAGES, QUESTIONS, Intent
 from rounds.tui.messages import Changed
 from rounds.tui.reminders import Reminder, desktop_notice, window_title
-from rounds.tui.screens import dialogs
-from rounds.tui.screens.cautions import CautionScreen
 from rounds.tui.screens.home import HomeScreen
 from rounds.tui.screens.page import Page
 from rounds.tui.widgets.keyline import Key
@@ -31,16 +29,15 @@ if TYPE_CHECKING:
     from textual.screen import Screen
 
     from rounds.tui.controller import Controller
-    from rounds.tui.screens.dialogs import Ask
     from rounds.tui.widgets.painted import Painted
     from rounds.view import View
 
-Answer = TypeVar("Answer")
 TICK_S = 1.0
 ANSWER_TICKS = 8
 """An answer to the player stays this many seconds."""
 
 
+_DONE = {"stroke_in": "One stroke in.", "stroke_out": "One stroke out.", "note": "Noted."}
 COLUMNS = [(0, "-narrow"), (80, "-usual"), (116, "-wide")]
 ROWS = [(0, "-low"), (16, "-short"), (24, "-even"), (36, "-tall"), (50, "-huge")]
 """Where the layout changes; rounds.tcss says how."""
@@ -77,7 +74,17 @@ class RoundsApp(App[int]):
         self.controller.attach(self._wake)
         self.set_interval(TICK_S, self._second)
         if self.controller.first_run:
-            self.push_screen(CautionScreen(first=True), lambda _: self.controller.accept_cautions())
+            self._show_cautions(first=True)
+
+    def _show_cautions(self, first: bool) -> None:
+        # Late, like every screen but the first: it keeps the start quick.
+        from rounds.tui.screens.cautions import CautionScreen
+
+        def answered(accepted: bool | None) -> None:
+            if accepted and first:
+                self.ask(self.controller.accept_cautions)
+
+        self.push_screen(CautionScreen(first), answered)
 
     def _wake(self) -> None:
         """Called from any thread."""
@@ -177,9 +184,28 @@ class RoundsApp(App[int]):
                 self.say(f"{intent.title}: not now")
                 self.repaint()
             return
-        if name in PAGES:
+        if intent.anywhere or self.page is None:
+            self._carry_out(name)
+
+    def _carry_out(self, name: str) -> None:
+        c = self.controller
+        at_once: dict[str, Callable[[], None]] = {
+            "again": c.repeat,
+            "skip": c.skip,
+            "back": c.back,
+            "pump": c.pump_toggle,
+            "stroke_in": lambda: c.air(1.0),
+            "stroke_out": lambda: c.air(-1.0),
+            "take": c.take_toggle,
+            "end_round": c.end_round,
+        }
+        if name in at_once:
+            self.ask(at_once[name], _DONE.get(name, ""))
+        elif name in PAGES:
             self._turn_to(name)
-        elif self.page is None or intent.anywhere:
+        elif name in QUESTIONS:
+            self._inquire(name)
+        else:
             getattr(self, f"_do_{name}")()
 
     def ask(self, intent: Callable[[], None], done: str = "") -> None:
@@ -208,63 +234,17 @@ class RoundsApp(App[int]):
             self.push_screen(made[name]())
         self.call_after_refresh(self.repaint)
 
-    def _do_again(self) -> None:
-        self.ask(self.controller.repeat)
-
-    def _do_skip(self) -> None:
-        self.ask(self.controller.skip)
-
-    def _do_back(self) -> None:
-        self.ask(self.controller.back)
-
-    def _do_pump(self) -> None:
-        self.ask(self.controller.pump_toggle)
-
-    def _do_stroke_in(self) -> None:
-        self.ask(lambda: self.controller.air(1.0), "One stroke in.")
-
-    def _do_stroke_out(self) -> None:
-        self.ask(lambda: self.controller.air(-1.0), "One stroke out.")
-
-    def _do_take(self) -> None:
-        self.ask(self.controller.take_toggle)
-
-    def _do_end_round(self) -> None:
-        self.ask(self.controller.end_round)
-
-    def _inquire(self, dialog: Ask[Answer], act: Callable[[Answer], None], done: str = "") -> None:
+    def _inquire(self, name: str) -> None:
         """Ask the player something, and act on the answer."""
+        from rounds.tui.screens.dialogs import question
 
-        def answered(answer: Answer | None) -> None:
+        asked = question(name, self.controller)
+
+        def answered(answer: Any) -> None:
             if answer is not None:
-                self.ask(lambda: act(answer), done)
+                self.ask(lambda: asked.act(answer), _DONE.get(name, ""))
 
-        self.push_screen(dialog, answered)
-
-    def _do_open_round(self) -> None:
-        c = self.controller
-        self._inquire(dialogs.ask_round(c.rig, c.local_minutes(), c.view().temp_c), c.open_round)
-
-    def _do_air(self) -> None:
-        self._inquire(dialogs.ask_air(), self.controller.air)
-
-    def _do_temperature(self) -> None:
-        c = self.controller
-        self._inquire(dialogs.ask_temperature(c.view().temp_c), c.temperature)
-
-    def _do_gauge(self) -> None:
-        c = self.controller
-        dialog = dialogs.ask_gauge(c.rig, c.view().instruction.bottle)
-        self._inquire(dialog, lambda g: c.gauge(g.bottle, g.psi))
-
-    def _do_note(self) -> None:
-        c = self.controller
-        self._inquire(dialogs.ask_note(c.rig), lambda n: c.note(n.text, n.bottle), "Noted.")
-
-    def _do_replaced(self) -> None:
-        c = self.controller
-        dialog = dialogs.ask_replaced(c.rig, c.view().instruction.bottle)
-        self._inquire(dialog, lambda r: c.replaced(r.bottle, r.part))
+        self.push_screen(asked.dialog, answered)
 
     def _do_theme(self) -> None:
         names = themes.NAMES
@@ -276,7 +256,7 @@ class RoundsApp(App[int]):
         self.repaint()
 
     def _do_cautions(self) -> None:
-        self.push_screen(CautionScreen(first=False))
+        self._show_cautions(first=False)
 
     def _do_search(self) -> None:
         self.action_command_palette()

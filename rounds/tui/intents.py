@@ -95,4 +95,6 @@ INTENTS: tuple[Intent, ...] = (
     ),
 )
 BY_NAME = {intent.name: intent for intent in INTENTS}
+QUESTIONS = ("open_round", "air", "temperature", "gauge", "note", "replaced")
+"""Intents that ask the player for something first."""
 PAGES = ("now", "log", "health", "rig", "sound", "help")

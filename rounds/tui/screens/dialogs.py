@@ -7,7 +7,7 @@ the reason beneath it.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar, Generic, TypeVar
+from typing import TYPE_CHECKING, Any, ClassVar, Generic, TypeVar
 
 from textual.binding import Binding
 from textual.containers import Horizontal, VerticalScroll
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
     from rounds.events import Part
     from rounds.rig import Rig
+    from rounds.tui.controller import Controller
 
 Answer = TypeVar("Answer")
 
@@ -92,77 +93,83 @@ class Ask(ModalScreen[Answer | None], Generic[Answer]):
             self.query_one(".wrong", Static).update(Content(f"! {error}"))
 
 
-def ask_air() -> Ask[float]:
-    """How many strokes were moved."""
+@dataclass(frozen=True)
+class Question:
+    """A dialog, and what is done with its answer."""
+
+    dialog: Ask[Any]
+    act: Callable[[Any], None]
+
+
+def question(name: str, controller: Controller) -> Question:
+    """The question that belongs to an intent (one of `intents.QUESTIONS`)."""
+    makers: dict[str, Callable[[Controller], Question]] = {
+        "open_round": _round,
+        "air": _air,
+        "temperature": _temperature,
+        "gauge": _gauge,
+        "note": _note,
+        "replaced": _replaced,
+    }
+    return makers[name](controller)
+
+
+def _air(controller: Controller) -> Question:
     field = Field("strokes", "in as 3 or 2½, out as -1")
-    return Ask("Air moved", (field,), lambda v: typed.number(v["strokes"], "strokes", -200, 200))
+
+    def read(values: dict[str, str]) -> float:
+        return typed.number(values["strokes"], "strokes", -200, 200)
+
+    return Question(Ask("Air moved", (field,), read), controller.air)
 
 
-def ask_temperature(now_c: float | None) -> Ask[float]:
-    """The air temperature."""
+def _temperature(controller: Controller) -> Question:
+    now_c = controller.view().temp_c
     field = Field("°C", "of the air at the bottles", "" if now_c is None else f"{now_c:.0f}")
-    return Ask("Air temperature", (field,), lambda v: typed.number(v["°C"], "temperature", -30, 60))
+
+    def read(values: dict[str, str]) -> float:
+        return typed.number(values["°C"], "temperature", -30, 60)
+
+    return Question(Ask("Air temperature", (field,), read), controller.temperature)
 
 
-@dataclass(frozen=True)
-class Gauged:
-    """A pressure read on a bottle."""
-
-    bottle: str
-    psi: float
+def _here(controller: Controller) -> Field:
+    return Field("bottle", "which one", controller.view().instruction.bottle or "")
 
 
-@dataclass(frozen=True)
-class About:
-    """Something said about a bottle (None: about the day)."""
+def _gauge(controller: Controller) -> Question:
+    fields = (_here(controller), Field("psi", "what the gauge reads"))
 
-    bottle: str | None
-    text: str
+    def read(values: dict[str, str]) -> tuple[str, float]:
+        bottle = typed.bottle(values["bottle"], controller.rig)
+        return bottle, typed.number(values["psi"], "psi", 0, 200)
 
-
-@dataclass(frozen=True)
-class Renewed:
-    """A part of a bottle that was replaced."""
-
-    bottle: str
-    part: Part
+    return Question(Ask("Pressure gauge", fields, read), lambda read: controller.gauge(*read))
 
 
-def ask_gauge(rig: Rig, bottle: str | None) -> Ask[Gauged]:
-    """A pressure read on a bottle's gauge."""
-    fields = (Field("bottle", "which one", bottle or ""), Field("psi", "what the gauge reads"))
-
-    def read(values: dict[str, str]) -> Gauged:
-        return Gauged(typed.bottle(values["bottle"], rig), typed.number(values["psi"], "psi", 0, 200))
-
-    return Ask("Pressure gauge", fields, read)
-
-
-def ask_note(rig: Rig) -> Ask[About]:
-    """A note about a bottle or the day."""
+def _note(controller: Controller) -> Question:
     fields = (Field("note", "what to remember"), Field("bottle", "empty: about the day"))
 
-    def read(values: dict[str, str]) -> About:
+    def read(values: dict[str, str]) -> tuple[str, str | None]:
         text, name = values["note"].strip(), values["bottle"].strip()
         if not text:
             raise BadInput("note: nothing is written")
-        return About(typed.bottle(name, rig) if name else None, text)
+        return text, typed.bottle(name, controller.rig) if name else None
 
-    return Ask("Write a note", fields, read)
-
-
-def ask_replaced(rig: Rig, bottle: str | None) -> Ask[Renewed]:
-    """Which part of which bottle was replaced."""
-    fields = (Field("bottle", "which one", bottle or ""), Field("part", "cap or bottle", "cap"))
-
-    def read(values: dict[str, str]) -> Renewed:
-        return Renewed(typed.bottle(values["bottle"], rig), typed.part(values["part"]))
-
-    return Ask("A part was replaced", fields, read)
+    return Question(Ask("Write a note", fields, read), lambda read: controller.note(*read))
 
 
-def ask_round(rig: Rig, local_minutes: float, temp_c: float | None) -> Ask[RoundRequest]:
-    """What a new round needs to know."""
+def _replaced(controller: Controller) -> Question:
+    fields = (_here(controller), Field("part", "cap or bottle", "cap"))
+
+    def read(values: dict[str, str]) -> tuple[str, Part]:
+        return typed.bottle(values["bottle"], controller.rig), typed.part(values["part"])
+
+    return Question(Ask("A part was replaced", fields, read), lambda read: controller.replaced(*read))
+
+
+def _round(controller: Controller) -> Question:
+    rig, temp_c = controller.rig, controller.view().temp_c
     names = ", ".join(p.name for p in rig.pieces)
     fields = (
         Field("downbeat", "in minutes, or a time as 19:30, or empty"),
@@ -170,7 +177,9 @@ def ask_round(rig: Rig, local_minutes: float, temp_c: float | None) -> Ask[Round
         Field("°C", "of the air; empty: as last told", "" if temp_c is None else f"{temp_c:.0f}"),
         Field("pieces", f"of {plain(names, 120)}; empty: all bottles" if names else "empty: all bottles"),
     )
-    return Ask("Begin a round", fields, lambda v: _request(v, rig, local_minutes))
+    local_minutes = controller.local_minutes()
+    dialog = Ask("Begin a round", fields, lambda values: _request(values, rig, local_minutes))
+    return Question(dialog, controller.open_round)
 
 
 def _request(values: dict[str, str], rig: Rig, local_minutes: float) -> RoundRequest:

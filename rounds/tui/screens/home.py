@@ -23,14 +23,15 @@ from rounds.tui.widgets.stillness import Stillness
 from rounds.tui.widgets.strip import Strip
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from textual.app import ComposeResult
 
     from rounds.tui.controller import Controller, DriftPath, Level
     from rounds.tui.widgets.keyline import Key
     from rounds.tui.widgets.painted import Painted
-    from rounds.view import Mode, View
+    from rounds.view import BottleView, Mode, View
+
+FORECAST_EVERY = 20
+"""Paintings (about seconds) between two forecasts while nothing else happens."""
 
 
 class RoundPane(Vertical):
@@ -69,6 +70,8 @@ class BetweenPane(Vertical):
         super().__init__()
         self.paths: tuple[DriftPath, ...] = ()
         self.chosen = 0
+        self._forecast_of: tuple[BottleView, ...] | None = None
+        self._stale = 0
 
     def compose(self) -> ComposeResult:
         """From the top: strip, countdown and reason, forecasts, foot."""
@@ -81,14 +84,23 @@ class BetweenPane(Vertical):
             yield Plot()
         yield Lines(classes="said")
 
-    def paint(self, view: View, level: Level, answer: str, paths: Sequence[DriftPath]) -> None:
+    def paint(self, view: View, controller: Controller, answer: str) -> None:
         """Show a view and the forecasts that go with it."""
-        self.paths = tuple(paths)
+        level = controller.level()
+        self._forecast(view, controller)
         self.query_one(Strip).paint(models.between_strip(view, level))
         self.query_one(BigClock).paint(models.due(view))
         self.query_one(".reason", Lines).paint(models.reasons(view))
         self.query_one(".said", Lines).paint(models.said(view, level, answer))
         self.choose(self.chosen)
+
+    def _forecast(self, view: View, controller: Controller) -> None:
+        """Ask for the paths when the bottles changed or some time has passed; they are slow to make."""
+        self._stale = (self._stale + 1) % FORECAST_EVERY
+        if self._stale and view.bottles == self._forecast_of:
+            return
+        self._forecast_of = view.bottles
+        self.paths = tuple(controller.forecast_paths())
 
     def choose(self, number: int) -> None:
         """Choose a bottle, so that its path is plotted."""
@@ -153,8 +165,7 @@ class HomeScreen(Screen[None]):
         if view.mode == "round":
             self.query_one(RoundPane).paint(view, controller.level(), answer)
         else:
-            paths = controller.forecast_paths()
-            self.query_one(BetweenPane).paint(view, controller.level(), answer, paths)
+            self.query_one(BetweenPane).paint(view, controller, answer)
 
     def _turn_to(self, mode: Mode) -> None:
         if mode == self.mode:

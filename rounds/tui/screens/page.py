@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 
     from rounds.tui.controller import Controller
 
+FILL_EVERY = 5
+"""The body is asked for again after this many paintings (about seconds): it may be slow to make."""
+
 
 class Page(Screen[None]):
     """A page; `fill` is asked for when it opens and every few seconds while it is on top."""
@@ -28,6 +31,7 @@ class Page(Screen[None]):
     def __init__(self) -> None:
         super().__init__()
         self.opened = False
+        self._stale = 0
 
     def on_mount(self) -> None:
         """All parts are there: ask to be painted."""
@@ -48,6 +52,10 @@ class Page(Screen[None]):
         """Put the present data in."""
         raise NotImplementedError
 
+    def on_resize(self) -> None:
+        """Another width folds the text anew."""
+        self._stale = 0
+
     def show(self, controller: Controller, keys: tuple[Key, ...], answer: str) -> None:
         """Paint heading and keys, and the body; an answer to the player stands beside the heading."""
         if not self.opened:
@@ -55,4 +63,6 @@ class Page(Screen[None]):
         facts = (Fact("", answer, loud=True),) if answer else ()
         self.query_one(Strip).paint(StripModel(self.HEADING, facts))
         self.query_one(KeyLine).paint(keys)
-        self.fill(controller)
+        if not self._stale:
+            self.fill(controller)
+        self._stale = (self._stale + 1) % FILL_EVERY
