@@ -142,13 +142,13 @@ def test_ring_time(note: str, ring_s: float) -> None:
     assert tone_of(sound_of(samples, hz)).ring_s == pytest.approx(ring_s, rel=0.02)
 
 
-@pytest.mark.parametrize("noise_dbfs", [-60.0, -40.0, -32.0])
+@pytest.mark.parametrize("noise_dbfs", [-60.0, -40.0, -32.0, -26.0])
 def test_ring_time_in_noise(noise_dbfs: float) -> None:
     found = [
         tone_of(
             noisy(sound_of(struck(392.0, np.random.default_rng(k), ring_s=0.6), 392.0), noise_dbfs, k)
         ).ring_s
-        for k in range(8)
+        for k in range(12)
     ]
     assert np.mean([f for f in found if f is not None]) == pytest.approx(0.6, rel=0.03)
 
@@ -162,8 +162,8 @@ def test_ring_time_of_a_recording_that_stops_early() -> None:
 def test_ring_time_leaves_the_first_five_decibels_out() -> None:
     """A stroke that falls at once and rings on after: T20 begins at −5 dB."""
     seconds = np.arange(2 * RATE_HZ) / RATE_HZ
-    envelope = np.exp(-math.log(1000) / 0.8 * seconds) + np.exp(-math.log(1000) / 0.08 * seconds)
-    samples = 0.2 * envelope * np.sin(2 * np.pi * 392.0 * seconds)
+    envelope = np.exp(-math.log(1000) / 0.8 * seconds) + 4.0 * np.exp(-math.log(1000) / 0.08 * seconds)
+    samples = 0.1 * envelope * np.sin(2 * np.pi * 392.0 * seconds)
     assert tone_of(sound_of(samples, 392.0)).ring_s == pytest.approx(0.8, rel=0.03)
 
 
@@ -212,7 +212,7 @@ def test_noise_is_no_click() -> None:
 
 def test_a_high_partial_that_rings_on_is_no_click() -> None:
     """A partial above the band's edge: nothing without a click, and the click alone with one."""
-    high = (Partial(6.0, -20.0, 1.0),)
+    high = (Partial(6.0, -14.0, 1.0),)
     with_click, without = (
         struck(523.25, np.random.default_rng(7), partials=high, click_db=db).astype(np.float64)
         for db in (-3.0, -300.0)
