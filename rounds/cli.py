@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import io
+import os
 import sys
 from typing import TYPE_CHECKING
 
@@ -22,6 +24,8 @@ if TYPE_CHECKING:
 COMMANDS = (
     "demo",
     "tune",
+    "plan",
+    "pieces",
     "check",
     "new",
     "forecast",
@@ -56,12 +60,26 @@ def build_parser() -> argparse.ArgumentParser:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; the return value is the exit code."""
+    _spell_out_what_cannot_be_printed()
     args = build_parser().parse_args(argv)
     try:
-        return int(args.run(args))
+        code = int(args.run(args))
+        sys.stdout.flush()
+        return code
     except RoundsError as error:
         # File names and cells of others are in it: no line of it may steer the terminal.
         print("rounds: " + "\n".join(map(plain, str(error).split("\n"))), file=sys.stderr)
         return int(error.exit_code)
+    except BrokenPipeError:
+        # Whoever read the output (head, less) has had enough. Python would say so once more at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return int(ExitCode.FINE)
     except KeyboardInterrupt:
         return int(ExitCode.INTERRUPTED)
+
+
+def _spell_out_what_cannot_be_printed() -> None:
+    """In a terminal that knows few characters, print `\\xb1` for `±` rather than fail."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")

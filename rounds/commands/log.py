@@ -145,7 +145,7 @@ def run(args: argparse.Namespace) -> int:
         found: Iterable[Entry] = wanted.read(journal, max(0, journal.last_id - (most or 0)) if narrow else 0)
         if most is not None:
             found = collections.deque(found, most)
-            if narrow and journal.last_id > most:
+            if narrow and not args.last and journal.last_id > most:
                 print(f"the newest {most} of {journal.last_id} entries; --all shows all", file=sys.stderr)
         writer = (
             tables.write_json if args.json

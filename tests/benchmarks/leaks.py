@@ -63,6 +63,7 @@ def main() -> None:
     args = parser.parse_args()
     started = time.perf_counter()
     counts: Counter[tuple[str, bool]] = Counter()
+    by_group: Counter[tuple[str, bool]] = Counter()
     bins: list[list[bool]] = [[] for _ in BINS[1:]]
     for seed in range(args.days):
         leaky, health = day(seed, args.rounds, args.times)
@@ -70,6 +71,7 @@ def main() -> None:
             real = h.id in leaky
             counts["all", real] += 1
             counts["p >= 0.5", real] += h.p_leak >= 0.5
+            by_group[h.group, real] += h.p_leak >= 0.5
             counts["p >= 0.9", real] += h.p_leak >= 0.9
             own = h.own_leak
             counts["two sd", real] += own is not None and own.mean < h.group_leak.mean - 2 * own.sd
@@ -77,6 +79,7 @@ def main() -> None:
     for name in ("p >= 0.5", "p >= 0.9", "two sd"):
         found, wrong = counts[name, True] / counts["all", True], counts[name, False] / counts["all", False]
         print(f"{name}: real leaks found {found:.2f}, healthy bottles accused {wrong:.4f}")
+    print("found by group:", ", ".join(f"{g} {by_group[g, True]} of {args.days}" for g in GROUPS))
     for low, high, members in zip(BINS, BINS[1:], bins, strict=False):
         if members:
             share = np.mean(members)
