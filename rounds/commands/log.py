@@ -83,7 +83,7 @@ def _register_import(inner: argparse._SubParsersAction[argparse.ArgumentParser])
         "what `rounds log --csv`, `--json` or `export` wrote. Lines that are in the journal already are "
         "not kept twice.",
     )
-    parser.add_argument("file", metavar="FILE")
+    parser.add_argument("file", metavar="FILE", help="a CSV file; its columns are in docs/journal.md")
     common.add_rig(parser, required=False)
     choice = parser.add_mutually_exclusive_group()
     choice.add_argument("--keep-good", action="store_true", help="keep the good lines even if others are bad")

@@ -20,7 +20,7 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         description="Say that a cap or a bottle was replaced: what was learned of the old one is not "
         "believed of the new one. Let all air out before you unscrew a cap, and never lean over it.",
     )
-    parser.add_argument("bottle", metavar="BOTTLE")
+    parser.add_argument("bottle", metavar="BOTTLE", help="id of the bottle in the rig file")
     part = parser.add_mutually_exclusive_group(required=True)
     part.add_argument("--cap", dest="part", action="store_const", const="cap", help="the cap, with its valve")
     part.add_argument("--bottle", dest="part", action="store_const", const="bottle", help="the whole bottle")
