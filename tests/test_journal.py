@@ -5,6 +5,7 @@ Durability itself is tested by killing processes, in tests/faults/.
 
 from __future__ import annotations
 
+import datetime
 import math
 import os
 import sqlite3
@@ -18,6 +19,7 @@ from hypothesis import strategies as st
 from rounds.errors import JournalError
 from rounds.events import AirMoved, Event, NoteWritten, RoundOpened, Strike, Temperature, Unknown
 from rounds.journal import Journal, MemoryJournal, schema
+from rounds.journal.care import back_up_daily
 from rounds.text import plain
 
 if TYPE_CHECKING:
@@ -255,6 +257,20 @@ def test_a_backup_is_whole_while_the_journal_is_written(tmp_path: Path) -> None:
             journal.backup(tmp_path / "no folder" / "copy.db")
     with Journal(tmp_path / "copy.db", read_only=True) as copy:
         assert copy.last_id == 100
+
+
+def test_daily_backups_keep_the_newest(tmp_path: Path) -> None:
+    folder = tmp_path / "backups"
+    days = [datetime.date(2026, 5, 28) + datetime.timedelta(days=n) for n in range(5)]
+    with Journal(tmp_path / "j.db") as journal:
+        for number, day in enumerate(days):
+            journal.append(note(number))
+            made = back_up_daily(journal, folder, day, keep=3)
+            assert made is not None
+            assert back_up_daily(journal, folder, day, keep=3) is None
+    assert sorted(p.name for p in folder.iterdir()) == [f"daily-{day}.db" for day in days[2:]]
+    with Journal(made, read_only=True) as copy:
+        assert copy.last_id == 5
 
 
 @settings(max_examples=200)

@@ -11,9 +11,11 @@ from rounds.errors import JournalError
 from rounds.journal.faults import sentence, told
 from rounds.journal.pages import found_events
 from rounds.journal.store import Journal
+from rounds.places import make_folder
 from rounds.text import plain
 
 if TYPE_CHECKING:
+    import datetime
     from collections.abc import Iterator
     from pathlib import Path
 
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
 
 _MOST_TOLD = 20
 CLOCK_BACK_S = 1.0
+BACKUPS_KEPT = 7
 
 
 @dataclass(frozen=True)
@@ -79,6 +82,27 @@ class _Walk:
         self.first_s = at_s if self.first_s is None else self.first_s
         self.last_s, self.last_id = at_s, number
         self.events += 1
+
+
+def back_up_daily(
+    journal: Journal, folder: Path, day: datetime.date, keep: int = BACKUPS_KEPT
+) -> Path | None:
+    """Copy the journal once a day and keep the newest copies; the copy, or None when there was one.
+
+    For the end of a session: a copy of a million events takes about a second.
+
+    Raises:
+        JournalError: the folder cannot be written.
+    """
+    to = folder / f"daily-{day.isoformat()}.db"
+    with told(folder):
+        make_folder(folder)
+        if to.exists():
+            return None
+        journal.backup(to)
+        for old in sorted(folder.glob("daily-*.db"))[:-keep]:
+            old.unlink()
+    return to
 
 
 @dataclass(frozen=True)
