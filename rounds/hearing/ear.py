@@ -127,6 +127,7 @@ class Ear:
             self.sample_rate_hz,
             strike.from_index - start,
             self.expectation,
+            begin_index=strike.onset_index - start,
             end_index=None if limit is None else limit - start,
             stage=stage,
         )

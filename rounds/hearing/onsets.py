@@ -13,7 +13,8 @@ FRAME = 512
 HOP = 128
 THRESHOLD = 0.06
 SILENCE_DB = -90.0
-MIN_GAP_S = 0.05
+MIN_GAP_S = 0.02
+"""Short, so that a bounce of the mallet is seen; the ear makes one strike of them."""
 
 
 class Onsets:

@@ -1,7 +1,7 @@
 """Peaks of a stretch of sound between 90 and 2600 Hz, and aubio's coarse pitch.
 
 Conventions: float64 samples, levels in dB against a full-scale sine, Hann window, zero-padded to at
-least eight times. The spectrum finds which tone is meant; `rounds.hearing.refine` measures it.
+least twice. The spectrum finds which tone is meant; `rounds.hearing.refine` measures it.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 LOW_HZ = 90.0
 HIGH_HZ = 2600.0
-PADDING = 8
+PADDING = 2
 COMB_FRAME = 4096
 """aubio's fcomb wants a power of two; 4096 is its most exact size on struck bottles."""
 

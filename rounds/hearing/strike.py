@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from rounds.hearing.baseband import demodulate
-from rounds.hearing.refine import DECAY_OF_T60, Tone, fit
+from rounds.hearing.pitch import Pitch, measure_pitch
+from rounds.hearing.rooms import DECAY_OF_T60
 from rounds.hearing.spectrum import HIGH_HZ, LOW_HZ, Peak, Spectrum, comb_pitch_hz, spectrum
-from rounds.notes import CENTS_PER_NEPER, cents, shifted_hz
+from rounds.notes import cents, shifted_hz
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -27,8 +27,8 @@ if TYPE_CHECKING:
 Stage = Literal["provisional", "final", "update"]
 """Readings of one strike at 150 ms, at 250 ms and, where it still rings, at 400 ms."""
 
-START_S = 0.012
-"""The click and the attack are over."""
+START_S = 0.008
+"""The click and the attack are over; later than this the room has had more time to blur."""
 END_S: dict[Stage, float] = {"provisional": 0.138, "final": 0.247, "update": 0.395}
 """How much of a strike each stage uses; the rest of 150, 260 and 400 ms is for the way to the screen."""
 BEFORE_S = 0.22
@@ -41,10 +41,11 @@ STILL_RINGING_DB = -16.0
 TONE_DB = 12.0
 """A peak less than this over its surroundings may be noise: the loudest of 100 bins of noise is that high."""
 MIN_SNR_DB = 16.0
-MAX_U95_CENTS = 15.0
+MAX_U95_CENTS = 10.0
 SAME_TONE_CENTS = 12.0
 """A tone before the strike this close to it is the same bottle, struck again."""
 CLIPPED_AT = 0.97
+SHORT_RING_DECAY = 30.0
 
 
 @dataclass(frozen=True)
@@ -108,6 +109,7 @@ def measure(
     onset_index: int,
     expectation: Expectation,
     *,
+    begin_index: int | None = None,
     end_index: int | None = None,
     stage: Stage = "final",
 ) -> Reading:
@@ -116,8 +118,9 @@ def measure(
     Args:
         samples: Mono sound around the strike; a little before the onset helps, NaN counts as silence.
         sample_rate_hz: Its rate.
-        onset_index: Where in `samples` the mallet touches.
+        onset_index: Where in `samples` the mallet touches (for the last time, if it bounced).
         expectation: What is waited for.
+        begin_index: Where it touched for the first time, if it bounced.
         end_index: Where the next strike begins, if it does.
         stage: How much of the strike to use.
     """
@@ -139,7 +142,7 @@ def measure(
         advice=ADVICE["quiet"],
         stage=stage,
     )
-    parts = _cut(clean, sample_rate_hz, onset_index)
+    parts = _cut(clean, sample_rate_hz, onset_index, onset_index if begin_index is None else begin_index)
     if parts is None or blank.peak_dbfs < SILENT_DBFS:
         return blank
     return _judge(parts, expectation, blank)
@@ -149,12 +152,14 @@ def _is_clipped(struck: NDArray[np.float64], peak: float) -> bool:
     return peak > CLIPPED_AT and int(np.count_nonzero(np.abs(struck) >= 0.995 * peak)) >= 4
 
 
-def _cut(clean: NDArray[np.float64], sample_rate_hz: int, onset_index: int) -> _Parts | None:
+def _cut(
+    clean: NDArray[np.float64], sample_rate_hz: int, onset_index: int, begin_index: int
+) -> _Parts | None:
     tone = clean[onset_index + round(START_S * sample_rate_hz) :]
     if tone.size < 0.06 * sample_rate_hz:
         return None
-    first = max(0, onset_index - round(BEFORE_S * sample_rate_hz))
-    before = clean[first : max(first, onset_index - round(0.008 * sample_rate_hz))]
+    first = max(0, begin_index - round(BEFORE_S * sample_rate_hz))
+    before = clean[first : max(first, begin_index - round(0.008 * sample_rate_hz))]
     return _Parts(
         before=spectrum(before, sample_rate_hz) if before.size > 0.08 * sample_rate_hz else None,
         whole=spectrum(tone, sample_rate_hz),
@@ -197,11 +202,6 @@ def _choose(parts: _Parts, candidates: list[Peak], expectation: Expectation) -> 
     return (named or near)[0]
 
 
-def _refine(parts: _Parts, peak: Peak) -> Tone | None:
-    series = demodulate(parts.tone, parts.sample_rate_hz, peak.hz, START_S)
-    return fit(series, 0.03 * peak.hz)
-
-
 def _judge(parts: _Parts, expectation: Expectation, blank: Reading) -> Reading:
     band = _band(expectation)
     candidates = _candidates(parts, band)
@@ -211,7 +211,7 @@ def _judge(parts: _Parts, expectation: Expectation, blank: Reading) -> Reading:
     chosen = _choose(parts, candidates, expectation)
     if chosen.level_db < loudest.level_db - OTHER_BOTTLE_DB:
         return _reading(parts, loudest, expectation, blank, "other_bottle")
-    snr_db = chosen.level_db - _floor_db(parts, chosen)
+    snr_db = parts.whole.level_at(chosen.hz, chosen.hz) - _floor_db(parts, chosen)
     if snr_db < TONE_DB:
         return blank
     verdict: Verdict = "clear"
@@ -242,33 +242,41 @@ def _rang_before(parts: _Parts, peak: Peak) -> bool:
 def _reading(
     parts: _Parts, peak: Peak, expectation: Expectation, blank: Reading, verdict: Verdict
 ) -> Reading:
-    tone = _refine(parts, peak)
-    if tone is None or not tone.hz > 0.0:
+    pitch = measure_pitch(parts.tone, parts.sample_rate_hz, START_S, peak.hz, clipped=blank.clipped)
+    if pitch is None or _is_noise(parts, peak, pitch):
         return blank
-    u95 = u95_cents(tone)
-    if u95 > MAX_U95_CENTS and peak.level_db - parts.whole.floor_near(peak.hz) < MIN_SNR_DB:
-        return blank  # noise that was louder than before
-    if verdict == "clear" and u95 > MAX_U95_CENTS:
+    if verdict == "clear" and pitch.u95_cents > MAX_U95_CENTS:
         verdict = "unclear"
     target_hz = expectation.target_hz
-    off = None if target_hz is None or verdict == "other_bottle" else cents(tone.hz, target_hz)
+    off = None if target_hz is None or verdict == "other_bottle" else cents(pitch.hz, target_hz)
     return Reading(
         at_s=blank.at_s,
-        hz=tone.hz,
+        hz=pitch.hz,
         cents=off,
-        u95_cents=u95,
+        u95_cents=pitch.u95_cents,
         verdict=verdict,
-        ring_s=DECAY_OF_T60 / tone.decay if tone.decay > 0.7 else None,
+        ring_s=DECAY_OF_T60 / pitch.decay if pitch.decay > 0.7 else None,
         peak_dbfs=blank.peak_dbfs,
         clipped=blank.clipped,
-        advice=ADVICE[verdict],
+        advice=_advice(verdict, pitch),
         stage=blank.stage,
     )
 
 
-def u95_cents(tone: Tone) -> float:
-    """Half width in cents that holds the truth 95 times in 100."""
-    return math.hypot(3.2 * CENTS_PER_NEPER * tone.sd_hz / tone.hz, 0.1)
+def _is_noise(parts: _Parts, peak: Peak, pitch: Pitch) -> bool:
+    """Whether this was a noise that was louder than the room before, and no tone at all."""
+    stands_out_db = peak.level_db - parts.whole.floor_near(peak.hz)
+    return pitch.u95_cents > MAX_U95_CENTS and stands_out_db < MIN_SNR_DB
+
+
+def _advice(verdict: Verdict, pitch: Pitch) -> str:
+    if verdict == "unclear" and pitch.beats_cents is not None:
+        return (
+            f"Two tones {pitch.beats_cents:.0f} cents apart beat in this bottle. Strike it at another place."
+        )
+    if verdict == "unclear" and pitch.decay > SHORT_RING_DECAY:
+        return "It rings too short. Strike it freely, away from the rail, with the microphone close."
+    return ADVICE[verdict]
 
 
 ADVICE: dict[Verdict, str] = {
