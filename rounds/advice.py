@@ -35,6 +35,9 @@ ACCEPT_SHARE = 0.3
 REVISIT_SHARE = 0.6
 """The same with the pump off again, inside the band: below this another connection is not worth it."""
 ACCEPT_FLOOR_CENTS = 2.0
+ROUGH_FROM_CENTS = 100.0
+"""A change larger than this is made in two visits, a rough one and, once it has settled, a fine one."""
+ROUGH_SHARE = 0.08
 SETTLED_AGAIN_S = 120.0
 """A bottle heard longer ago than this may be asked for again before the downbeat, if it is doubtful."""
 DOUBT = 0.25
@@ -194,7 +197,17 @@ def _good_enough(now: Situation, bottle: Bottle, error_cents: float, on: bool) -
     if bottle.id in now.state.visited and all(v.bottle != bottle.id for v in now.plan.visits):
         return True
     share = ACCEPT_SHARE if on or bottle.id not in now.state.visited else REVISIT_SHARE
-    return abs(error_cents) <= max(ACCEPT_FLOOR_CENTS, share * bottle.tolerance_cents)
+    enough_cents = max(ACCEPT_FLOOR_CENTS, share * bottle.tolerance_cents, _roughly_cents(now, bottle.id))
+    return abs(error_cents) <= enough_cents
+
+
+def _roughly_cents(now: Situation, bottle_id: str) -> float:
+    """How close is enough while a bottle is brought from far off: it settles and is heard again."""
+    start = now.state.visit_from_cents
+    if start is None or bottle_id != now.state.target:
+        return 0.0
+    change = abs(start - aim_of(now, bottle_id))
+    return ROUGH_SHARE * change if change > ROUGH_FROM_CENTS else 0.0
 
 
 def _leave(now: Situation, bottle: Bottle, level_cents: float, error: float, on: bool) -> Event | Instruction:

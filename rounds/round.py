@@ -57,6 +57,8 @@ class RoundState:
     mounted: str | None = None
     """Pump in hand (id), known from the last connection."""
     at_bottle: str | None = None
+    visit_from_cents: float | None = None
+    """Where the bottle now visited stood when the player was sent to it."""
     path: tuple[str, ...] = ()
     """Bottles the player was sent to, in order."""
     connections: int = 0
@@ -142,6 +144,7 @@ def _sent(state: RoundState, event: Sent) -> RoundState:
         target=event.bottle,
         purpose=event.purpose,
         path=(*state.path, event.bottle),
+        visit_from_cents=state.heard[event.bottle].cents if event.bottle in state.heard else None,
         moved=state.moved | stale,
         accepted=state.accepted - {event.bottle},
         rejected_cents=(),

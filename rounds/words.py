@@ -8,15 +8,17 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 CAUTION_ADD = "Eyes covered, never lean over the cap, stop at {ceiling} psi."
-_QUARTERS = {0: "", 1: "¼", 2: "½", 3: "¾"}
+_EIGHTHS = ("", "⅛", "¼", "⅜", "½", "⅝", "¾", "⅞")
 
 
 def strokes_in_words(strokes: float) -> str:
-    """Strokes to the quarter: `2½`, `¼`, `12`."""
-    quarters = round(abs(strokes) * 4)
-    whole, rest = divmod(quarters, 4)
-    text = f"{whole}" if whole else ""
-    return (text + _QUARTERS[rest]) or "0"
+    """Strokes to the sixteenth: `2½`, `⅜`, `12`, `3/16`."""
+    whole, sixteenths = divmod(round(abs(strokes) * 16), 16)
+    eighths, odd = divmod(sixteenths, 2)
+    part = f"{sixteenths}/16" if odd else _EIGHTHS[eighths]
+    if not whole:
+        return part or "0"
+    return f"{whole} {part}" if odd else f"{whole}{part}"
 
 
 def signed_cents(value: float) -> str:
