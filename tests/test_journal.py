@@ -149,7 +149,7 @@ def test_an_older_journal_is_brought_up_to_date_after_a_copy(tmp_path: Path) -> 
 
 def make_old(path: Path) -> None:
     """A journal of schema version 1: events, and no checkpoints."""
-    from rounds.journal.store import to_row
+    from rounds.journal.rows import to_row
 
     connection = sqlite3.connect(path, isolation_level=None)
     for statement in schema.STEPS[0]:
@@ -214,7 +214,7 @@ def test_one_session_at_a_time_and_anyone_may_read_and_add(tmp_path: Path) -> No
 
 
 def test_another_writer_is_waited_for_and_then_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("rounds.journal.store.BUSY_S", 0.05)
+    monkeypatch.setattr("rounds.journal.opening.BUSY_S", 0.05)
     path = tmp_path / "j.db"
     with Journal(path) as journal:
         journal.append(note(1))

@@ -10,14 +10,14 @@ from __future__ import annotations
 import sqlite3
 from typing import TYPE_CHECKING
 
-from rounds.journal.store import to_row
+from rounds.journal.rows import to_row
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from rounds.events import Event
     from rounds.journal import Journal
-    from rounds.journal.store import Row
+    from rounds.journal.rows import Row
 
 _TABLE = """CREATE TABLE rows (
     seq INTEGER PRIMARY KEY, unit INTEGER, sort_s REAL,

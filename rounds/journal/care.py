@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from rounds.journal.store import Row
+    from rounds.journal.rows import Row
 
 _MOST_TOLD = 20
 CLOCK_BACK_S = 1.0

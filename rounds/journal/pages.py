@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from rounds.journal.store import Row
+    from rounds.journal.rows import Row
 
 _TABLE_LEAF = 0x0D
 _WAL_HEADER = 32

@@ -17,13 +17,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rounds.errors import JournalError
-from rounds.events import from_fields, stored_kind, to_fields
-from rounds.journal import schema
 from rounds.journal.claim import claimed
 from rounds.journal.copying import copy_whole
 from rounds.journal.faults import RESCUE, told
+from rounds.journal.opening import open_to_read, open_to_write
 from rounds.journal.protocol import Checkpoint
-from rounds.places import PRIVATE_FILE, make_folder, make_private_file
+from rounds.journal.rows import from_row, to_row
 from rounds.text import plain
 
 if TYPE_CHECKING:
@@ -32,41 +31,10 @@ if TYPE_CHECKING:
     from types import TracebackType
 
     from rounds.events import Event
+    from rounds.journal.rows import Row
 
-BUSY_S = 5.0
-"""How long to wait for another writer."""
 _BATCH = 2000
 _INSERT = "INSERT INTO events (at_s, kind, fields, check_sum) VALUES (?, ?, ?, ?)"
-
-Row = tuple[float, str, str, int]
-
-
-def to_row(event: Event) -> Row:
-    """An event as it is stored.
-
-    Raises:
-        JournalError: a number in it is not finite, or a text cannot be encoded.
-    """
-    kind = stored_kind(event)
-    try:
-        fields = json.dumps(to_fields(event), allow_nan=False, separators=(",", ":"))
-        at_s = float(event.at_s) + 0.0  # SQLite keeps no negative zero
-        if not math.isfinite(at_s):
-            raise ValueError(f"time {at_s!r}")
-        return at_s, kind, fields, schema.event_sum(at_s, kind, fields)
-    except (TypeError, ValueError) as error:
-        raise JournalError(f"an event of kind {plain(kind)} cannot be kept: {plain(error)}.") from error
-
-
-def from_row(event_id: int, at_s: float, kind: str, fields: str, check_sum: int) -> Event:
-    """The event stored in a row.
-
-    Raises:
-        ValueError: the row is not what was written.
-    """
-    if schema.event_sum(at_s, kind, fields) != check_sum:
-        raise ValueError(f"event {event_id} is not what was written")
-    return from_fields(kind, at_s, json.loads(fields))
 
 
 class Journal:
@@ -83,7 +51,7 @@ class Journal:
         self._lock = threading.RLock()
         self._claims = contextlib.ExitStack()
         with told(self.path):
-            self._connection = _open_to_read(self.path) if read_only else _open_to_write(self.path)
+            self._connection = open_to_read(self.path) if read_only else open_to_write(self.path)
 
     def __enter__(self) -> Journal:
         return self
@@ -245,87 +213,3 @@ class Journal:
             JournalError: the file is there already, or cannot be written.
         """
         copy_whole(self._connection, to)
-
-
-def _open_to_write(path: Path) -> sqlite3.Connection:
-    make_folder(path.parent)
-    with contextlib.suppress(FileExistsError):
-        make_private_file(path)
-    connection = _connect(path, "rw")
-    try:
-        have = _steps_taken(connection, path)
-        path.chmod(PRIVATE_FILE)
-        connection.execute("PRAGMA journal_mode = WAL")
-        connection.execute("PRAGMA synchronous = FULL")
-        if have < schema.VERSION:
-            if have:
-                copy_whole(connection, _free_name(path, f"before-v{schema.VERSION}"))
-            schema.take_steps(connection, have)
-    except BaseException:
-        connection.close()
-        raise
-    return connection
-
-
-def _open_to_read(path: Path) -> sqlite3.Connection:
-    if not path.exists():
-        raise JournalError(
-            f"{plain(path)}: there is no journal yet. It begins with the first round or import."
-        )
-    try:
-        return _checked_to_read(path, "ro")
-    except sqlite3.OperationalError as error:
-        # Reading a WAL journal needs a file beside it; in a read-only folder it can only be read as
-        # unchanging, which is right only when no write-ahead file is left.
-        wal = path.with_name(path.name + "-wal")
-        if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_CANTOPEN or (wal.exists() and wal.stat().st_size):
-            raise
-        return _checked_to_read(path, "ro&immutable=1")
-
-
-def _checked_to_read(path: Path, mode: str) -> sqlite3.Connection:
-    connection = _connect(path, mode)
-    try:
-        have = _steps_taken(connection, path)
-        if have < schema.VERSION:
-            raise JournalError(
-                f"{plain(path)}: the journal is of an older version ({have}; this is {schema.VERSION}). "
-                "Any command that writes, such as `rounds log add`, brings it up to date and keeps a copy."
-            )
-    except BaseException:
-        connection.close()
-        raise
-    return connection
-
-
-def _connect(path: Path, mode: str) -> sqlite3.Connection:
-    uri = f"{path.absolute().as_uri()}?mode={mode}"
-    return sqlite3.connect(uri, uri=True, timeout=BUSY_S, isolation_level=None, check_same_thread=False)
-
-
-def _steps_taken(connection: sqlite3.Connection, path: Path) -> int:
-    """The schema version of the file, 0 for an empty one; foreign and newer files are refused."""
-    application: int = connection.execute("PRAGMA application_id").fetchone()[0]
-    version: int = connection.execute("PRAGMA user_version").fetchone()[0]
-    empty = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0
-    if application != schema.APPLICATION_ID:
-        if empty and application == version == 0:
-            return 0
-        raise JournalError(f"{plain(path)}: this is not a journal of rounds. Name another with --journal.")
-    if version > schema.VERSION:
-        raise JournalError(
-            f"{plain(path)}: the journal was written by a newer rounds (version {version}; this one knows "
-            f"{schema.VERSION}). Update rounds, or name another journal with --journal."
-        )
-    return version
-
-
-def _free_name(path: Path, what: str) -> Path:
-    """A name beside the journal that is not taken: `journal.before-v2.db`, `journal.before-v2-2.db`, ..."""
-    number = 1
-    while True:
-        tail = what if number == 1 else f"{what}-{number}"
-        candidate = path.with_name(f"{path.stem}.{tail}{path.suffix}")
-        if not candidate.exists():
-            return candidate
-        number += 1
