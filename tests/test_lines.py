@@ -1,0 +1,162 @@
+"""`rounds tune --lines`: the contract, line by line."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from rounds.commands.tune import hear_wav
+from rounds.journal import MemoryJournal
+from rounds.lines import Lines
+from rounds.rigfile import load_rig
+from rounds.session import Session
+from tests.test_cli import rounds
+
+RIG = Path(__file__).parent.parent / "configs" / "one_rail.toml"
+OPEN = {"t": 0, "open": {"downbeat_t": 900, "block_s": 600, "temp_c": 21}}
+
+
+class Talk:
+    """One conversation in lines."""
+
+    def __init__(self) -> None:
+        self.session = Session(load_rig(RIG), MemoryJournal(), 1000.0)
+        self.lines = Lines(self.session, 1000.0, hear_wav)
+
+    def say(self, document: object) -> dict[str, object]:
+        line = document if isinstance(document, str) else json.dumps(document)
+        answer = self.lines.answer(line, 0.0)
+        assert "\n" not in answer
+        return json.loads(answer)  # type: ignore[no-any-return]
+
+
+@pytest.fixture
+def talk() -> Talk:
+    return Talk()
+
+
+def test_the_answer_has_the_keys_of_the_contract(talk: Talk) -> None:
+    answer = talk.say(OPEN)
+    assert set(answer) == {"do", "reading", "round", "due_t", "error"}
+    assert set(answer["do"]) == {"act", "bottle", "pump", "strokes", "aim_cents", "why"}  # type: ignore[arg-type]
+    assert set(answer["round"]) == {"open", "connections", "left", "needed"}  # type: ignore[arg-type]
+    assert answer["do"]["act"] == "strike"  # type: ignore[index]
+    assert answer["round"] == {"open": True, "connections": 0, "left": 13, "needed": 13}
+
+
+def test_a_strike_is_read_against_the_bottle_asked_for(talk: Talk) -> None:
+    bottle = talk.say(OPEN)["do"]["bottle"]  # type: ignore[index]
+    hz = talk.session.rig.target_hz(bottle) * 2 ** (5.0 / 1200.0)
+    reading = talk.say({"t": 3, "strike": {"hz": hz, "u95_cents": 1.5}})["reading"]
+    assert reading == {"bottle": bottle, "cents": 5.0, "u95_cents": 1.5, "verdict": "clear"}
+
+
+def test_acts_told_by_hand_move_the_round_on(talk: Talk) -> None:
+    answer = talk.say(OPEN)
+    t = 3.0
+    while answer["do"]["act"] == "strike":  # type: ignore[index]
+        bottle = answer["do"]["bottle"]  # type: ignore[index]
+        off = -40.0 if bottle == "C4" else 1.0
+        hz = talk.session.rig.target_hz(bottle) * 2 ** (off / 1200.0)
+        answer = talk.say({"t": t, "strike": {"hz": hz, "u95_cents": 1.0}})
+        t += 3.0
+    assert answer["do"]["act"] == "connect"  # type: ignore[index]
+    assert answer["do"]["bottle"] == "C4"  # type: ignore[index]
+    answer = talk.say({"t": t, "pump": "on"})
+    assert answer["do"]["act"] == "add"  # type: ignore[index]
+    assert answer["round"]["connections"] == 1  # type: ignore[index]
+    answer = talk.say({"t": t + 2, "air": answer["do"]["strokes"]})  # type: ignore[index]
+    assert answer["do"]["act"] == "strike"  # type: ignore[index]
+
+
+def test_a_recording_is_heard_against_the_bottle_asked_for(talk: Talk, tmp_path: Path) -> None:
+    from rounds.simulation.sound import struck
+
+    bottle = talk.say(OPEN)["do"]["bottle"]  # type: ignore[index]
+    hz = talk.session.rig.target_hz(bottle) * 2 ** (-12.0 / 1200.0)
+    sound = struck(hz, np.random.default_rng(5), ring_s=0.6, duration_s=1.0)
+    path = tmp_path / "strike.wav"
+    write_wav(path, np.concatenate([np.zeros(4800), sound]))
+    reading = talk.say({"t": 3, "wav": str(path)})["reading"]
+    assert reading["verdict"] == "clear"  # type: ignore[index]
+    assert reading["cents"] == pytest.approx(-12.0, abs=2.0)  # type: ignore[index]
+
+
+def write_wav(path: Path, sound: np.ndarray) -> None:
+    import wave
+
+    with wave.open(str(path), "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(2)
+        file.setframerate(48_000)
+        file.writeframes((np.clip(sound, -1, 1) * 32767).astype("<i2").tobytes())
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ("", "not a JSON object"),
+        ("[1, 2]", "not a JSON object"),
+        ('{"t": 1}', "one act a line"),
+        ('{"t": 1, "tick": true, "skip": true}', "one act a line"),
+        ('{"strum": true}', "unknown key"),
+        ('{"pump": "sideways"}', "pump must be"),
+        ('{"air": "three"}', "air must be a number"),
+        ('{"air": NaN}', "air must be a number"),
+        ('{"strike": {"hz": 1e999}}', "strike.hz must be a number"),
+        ('{"strike": {"hz": -4}}', "cannot be a bottle"),
+        ('{"temp_c": 900}', "not an air temperature"),
+        ('{"t": true, "tick": true}', "t must be a number"),
+        ('{"wav": "/no/such/file.wav"}', "cannot be opened"),
+        ('{"open": {"pieces": ["Foghorn"]}}', "no piece"),
+        ("[" * 50_000, "not a JSON object"),
+        ('{"x": "' + "y" * 200_000 + '"}', "too long"),
+    ],
+)
+def test_a_line_that_cannot_be_used_is_one_sentence_and_changes_nothing(
+    talk: Talk, line: str, says: str
+) -> None:
+    before = talk.session.log.last_id
+    answer = talk.say(line)
+    assert says in str(answer["error"])
+    assert talk.session.log.last_id == before
+
+
+VALUES = st.one_of(
+    st.booleans(),
+    st.none(),
+    st.integers(-1000, 1000),
+    st.floats(),
+    st.text(max_size=8),
+    st.just("on"),
+    st.just({}),
+)
+KEYS = ("open", "strike", "pump", "air", "temp_c", "gauge_psi", "take", "skip", "back", "tick", "close", "x")
+STRIKES = st.builds(lambda hz: {"strike": {"hz": hz, "u95_cents": 2.0}}, st.floats(100.0, 1200.0))
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.lists(st.one_of(st.dictionaries(st.sampled_from(KEYS), VALUES, max_size=2), STRIKES), max_size=12))
+def test_whatever_is_said_is_answered_with_one_json_document(documents: list[object]) -> None:
+    talk = Talk()
+    talk.say(OPEN)
+    for i, document in enumerate(documents):
+        line = json.dumps({"t": i, **document})  # type: ignore[dict-item]
+        answer = talk.say(line)
+        assert answer["do"]["act"] in ("strike", "connect", "add", "release", "disconnect", "wait", "none")  # type: ignore[index]
+        assert answer["error"] is None or isinstance(answer["error"], str)
+    assert all(math.isfinite(e.at_s) for _, e in talk.session.log.events())
+
+
+def test_lines_on_the_command_line(tmp_path: Path) -> None:
+    lines = "\n".join(json.dumps(d) for d in (OPEN, {"t": 1, "tick": True}, {"t": 2, "close": True}))
+    ran = rounds("tune", "--rig", str(RIG), "--lines", "--journal", str(tmp_path / "j.db"), text_in=lines)
+    assert ran.returncode == 0
+    answers = [json.loads(line) for line in ran.stdout.splitlines()]
+    assert [a["round"]["open"] for a in answers] == [True, True, False]
