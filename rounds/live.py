@@ -25,10 +25,12 @@ if TYPE_CHECKING:
 
     from rounds.events import Part
     from rounds.health import BottleHealth
+    from rounds.hearing.keeping import SoundKeeper
     from rounds.hearing.sources import Source
     from rounds.hearing.strike import Reading
     from rounds.rig import Rig
     from rounds.session import Session
+    from rounds.thermometer import Thermometer
     from rounds.tui.controller import HealthState, RoundRequest
     from rounds.view import View
 
@@ -60,11 +62,18 @@ class Live:
         self._wake: Callable[[], None] = lambda: None
         self._listener: Listener | None = None
         self._quick: Reading | None = None
+        self._keeper: SoundKeeper | None = None
+        self._thermometer: Thermometer | None = None
 
     # The ear
 
-    def listen_to(self, source_factory: Callable[[], Source]) -> None:
-        """Open a source in a thread of its own and listen to it."""
+    def watch(self, thermometer: Thermometer) -> None:
+        """Take the air temperature from a thermometer, as often as it gives one."""
+        self._thermometer = thermometer
+
+    def listen_to(self, source_factory: Callable[[], Source], keeper: SoundKeeper | None = None) -> None:
+        """Open a source in a thread of its own and listen to it; keep the sound of strikes where asked."""
+        self._keeper = keeper
         self._listener = Listener(
             source_factory, self._heard, self._levelled, self._faulted, clock=self._clock
         )
@@ -94,9 +103,13 @@ class Live:
     def _take_in(self, reading: Reading) -> None:
         """Provisional readings are only shown, final ones count; an update is shown in their place."""
         self._quick = reading
-        if reading.stage == "final":
-            self.session.strike(reading.at_s, sounded_of(reading))
-            self._quick = None
+        if reading.stage != "final":
+            return
+        target = self.session.instruction.bottle
+        self.session.strike(reading.at_s, sounded_of(reading))
+        self._quick = None
+        if self._keeper is not None:
+            self._keeper.mark(reading.at_s, f"{target or 'any'}_{reading.verdict}")
 
     # The controller of a face
 
@@ -113,14 +126,27 @@ class Live:
         """Work off what the ear left, and let time pass."""
         while not self._readings.empty():
             self._take_in(self._readings.get())
+        if self._thermometer is not None:
+            self._read(self._thermometer)
         self.session.tick(self._clock())
         self._expect()
+
+    def _read(self, thermometer: Thermometer) -> None:
+        temp_c = thermometer.news()
+        if temp_c is not None:
+            self.session.temperature(temp_c, self._clock(), "thermometer")
+
+    def _trouble(self) -> str | None:
+        """What must be said before anything else."""
+        kept = None if self._keeper is None else self._keeper.fault
+        warmth = None if self._thermometer is None else self._thermometer.fault
+        return self._fault or kept or warmth
 
     def view(self) -> View:
         """Everything to paint now."""
         now_s = self._clock()
         view = self._viewer.view(now_s)
-        view = replace(view, message=self._fault or view.message)
+        view = replace(view, message=self._trouble() or view.message)
         quick = self._quick
         if quick is None or now_s - quick.at_s > SHOWN_S or view.mode != "round":
             return view

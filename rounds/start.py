@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING
 
 from rounds.commands import common
 from rounds.errors import BadInput
+from rounds.hearing.keeping import SoundKeeper
 from rounds.live import Live
 from rounds.places import state_folder
 from rounds.session import Session
+from rounds.thermometer import Thermometer
 from rounds.tui.controller import RoundRequest
 
 if TYPE_CHECKING:
@@ -24,15 +26,18 @@ CAUTIONS_READ = "cautions-read"
 def run_live(args: argparse.Namespace) -> int:
     """Tune at the microphone, on the screens or in sentences; returns the exit code."""
     rig = common.load(args)
+    keeper = None if args.keep_sound is None else SoundKeeper(args.keep_sound)
     with common.open_journal(args) as journal:
         journal.claim()
         session = Session(rig, journal, time.time(), place=args.place)
-        live = Live(
-            session, time.time, accepted_file=state_folder() / CAUTIONS_READ, device=args.device or ""
-        )
+        session.listen_in_play = args.listen_in_play
+        accepted = state_folder() / CAUTIONS_READ
+        live = Live(session, time.time, accepted_file=accepted, device=args.device or "")
         if session.round is None:
             live.open_round(request_of(args, time.time()))
-        live.listen_to(lambda: _microphone(args.device))
+        if rig.habits.thermometer_file or rig.habits.thermometer_command:
+            live.watch(Thermometer(rig.habits, time.time))
+        live.listen_to(lambda: _microphone(args.device, keeper), keeper)
         try:
             return run_face(live, plain=args.plain)
         finally:
@@ -78,8 +83,9 @@ def seconds_until(clock: str, now_s: float) -> float:
     return (then - now).total_seconds()
 
 
-def _microphone(device: str | None) -> Source:
+def _microphone(device: str | None, keeper: SoundKeeper | None) -> Source:
     # Late: it loads PortAudio, which only this way of tuning needs.
     from rounds.hearing.microphone import Microphone
 
-    return Microphone(device)
+    microphone = Microphone(device)
+    return microphone if keeper is None else keeper.over(microphone)

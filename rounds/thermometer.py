@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 import shlex
 import subprocess
+import threading
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,6 +17,8 @@ from rounds.errors import BadInput, RoundsError
 from rounds.text import plain
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from rounds.rig import Habits
 
 COMMAND_TIMEOUT_S = 5.0
@@ -25,7 +28,46 @@ MOST_BYTES = 65536
 LEAST_C, MOST_C = -30.0, 60.0
 MILLIDEGREES_FROM = 1000.0
 """Whole numbers from here on are thousandths of a degree, as kernel sensors give them."""
+READ_EVERY_S = 30.0
+TELL_FROM_C = 0.1
+"""A change smaller than this is no news."""
 _NUMBER = re.compile(r"[-+−]?\d+(?:[.,]\d+)?")
+
+
+class Thermometer:
+    """Reads the rig's thermometer in a thread of its own, for a command may take its time."""
+
+    def __init__(self, habits: Habits, clock: Callable[[], float], every_s: float = READ_EVERY_S) -> None:
+        self.fault: str | None = None
+        self._habits = habits
+        self._clock = clock
+        self._every_s = every_s
+        self._newest: float | None = None
+        self._told: float | None = None
+        self._stopping = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="thermometer", daemon=True)
+        self._thread.start()
+
+    def news(self) -> float | None:
+        """The temperature, if it has changed since it was last asked for."""
+        newest = self._newest
+        if newest is None or (self._told is not None and abs(newest - self._told) < TELL_FROM_C):
+            return None
+        self._told = newest
+        return newest
+
+    def close(self) -> None:
+        """Read no more."""
+        self._stopping.set()
+
+    def _run(self) -> None:
+        while not self._stopping.is_set():
+            try:
+                self._newest = read_thermometer(self._habits, self._clock())
+                self.fault = None
+            except RoundsError as error:
+                self.fault = str(error)
+            self._stopping.wait(self._every_s)
 
 
 def read_thermometer(habits: Habits, now_s: float) -> float | None:

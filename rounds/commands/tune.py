@@ -37,6 +37,11 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("--place", metavar="TEXT", help="where this is, for the log")
     parser.add_argument("--device", metavar="NAME", help="microphone, by name or number (see rounds check)")
     parser.add_argument("--keep-sound", metavar="FOLDER", help="keep a recording of each strike in a folder")
+    parser.add_argument(
+        "--listen-in-play",
+        action="store_true",
+        help="learn from strikes heard while playing, one bottle alone",
+    )
     parser.set_defaults(run=run)
 
 
