@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from rounds.drift import forecast
 from rounds.hearing.listener import Listener
 from rounds.listening import expectation_of, sounded_of
+from rounds.notes import cents
 from rounds.places import make_folder
 from rounds.tui.controller import DriftPath, HealthLine, Level, LogLine
 from rounds.view import ReadingView
@@ -61,7 +62,8 @@ class Live:
         self._device = device
         self._wake: Callable[[], None] = lambda: None
         self._listener: Listener | None = None
-        self._quick: Reading | None = None
+        self._look: tuple[Reading, str] | None = None
+        self._struck: str | None = None
         self._keeper: SoundKeeper | None = None
         self._thermometer: Thermometer | None = None
 
@@ -101,15 +103,21 @@ class Live:
             self._listener.expect(expectation_of(self.session.listening()))
 
     def _take_in(self, reading: Reading) -> None:
-        """Provisional readings are only shown, final ones count; an update is shown in their place."""
-        self._quick = reading
+        """Only final readings count; the first look before and the update after are shown in their place."""
         if reading.stage != "final":
+            shown_for = self._asked_for() if reading.stage == "provisional" else self._struck
+            self._look = None if shown_for is None else (reading, shown_for)
             return
-        target = self.session.instruction.bottle
-        self.session.strike(reading.at_s, sounded_of(reading))
-        self._quick = None
+        asked_for = self._asked_for()
+        strike = self.session.strike(reading.at_s, sounded_of(reading))
+        self._struck = None if strike is None else strike.bottle
+        self._look = None
         if self._keeper is not None:
-            self._keeper.mark(reading.at_s, f"{target or 'any'}_{reading.verdict}")
+            self._keeper.mark(reading.at_s, f"{asked_for or 'any'}_{reading.verdict}")
+
+    def _asked_for(self) -> str | None:
+        state = self.session.round
+        return None if state is None else state.target
 
     # The controller of a face
 
@@ -147,37 +155,25 @@ class Live:
         now_s = self._clock()
         view = self._viewer.view(now_s)
         view = replace(view, message=self._trouble() or view.message)
-        quick = self._quick
-        if quick is None or now_s - quick.at_s > SHOWN_S or view.mode != "round":
+        if self._look is None or now_s - self._look[0].at_s > SHOWN_S or view.mode != "round":
             return view
-        return replace(view, reading=self._quick_view(quick, view, now_s))
+        return replace(view, reading=self._look_view(*self._look, now_s) or view.reading)
 
-    def _quick_view(self, quick: Reading, view: View, now_s: float) -> ReadingView | None:
-        """The first look at a strike, before it counts, against the bottle asked for."""
-        state = self.session.round
-        if state is None or state.target is None or quick.hz is None or quick.verdict != "clear":
-            return view.reading
-        from rounds.notes import cents
-
-        bottle = self.rig.bottle(state.target)
-        off = cents(quick.hz, self.rig.target_hz(bottle.id, state.shift_cents))
-        return ReadingView(
-            bottle.id,
-            bottle.note.name,
-            off,
-            quick.u95_cents,
-            "clear",
-            "first look",
-            quick.hz,
-            now_s - quick.at_s,
-        )
+    def _look_view(self, reading: Reading, bottle_id: str, now_s: float) -> ReadingView | None:
+        """A reading that is shown and does not count, against the bottle it is of."""
+        if reading.hz is None or reading.verdict != "clear":
+            return None
+        off = cents(reading.hz, self.rig.target_hz(bottle_id, self.session.day.shift_cents))
+        name, age_s = self.rig.bottle(bottle_id).note.name, now_s - reading.at_s
+        words = "first look" if reading.stage == "provisional" else ""
+        return ReadingView(bottle_id, name, off, reading.u95_cents, "clear", words, reading.hz, age_s)
 
     def level(self) -> Level:
         """The microphone now, in words."""
-        if self._listener is None:
-            return Level(None, None, "off", "No microphone is open.", None, self._device)
         if self._fault is not None:
             return Level(None, None, "lost", self._fault, False, self._device)
+        if self._listener is None:
+            return Level(None, None, "off", "No microphone is open.", None, self._device)
         if self._levels is None:
             return Level(None, None, "starting", "Waiting for the first sound.", None, self._device)
         return self._level_in_words(*self._levels)

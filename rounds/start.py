@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from rounds.commands import common
 from rounds.errors import BadInput
 from rounds.hearing.keeping import SoundKeeper
+from rounds.hearing.quiet import c_noise_to
 from rounds.live import Live
 from rounds.places import state_folder
 from rounds.session import Session
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
     from rounds.hearing.sources import Source
 
 CAUTIONS_READ = "cautions-read"
+SOUND_LOG = "sound-libraries.log"
+"""What PortAudio and ALSA print, kept off the screen."""
 
 
 def run_live(args: argparse.Namespace) -> int:
@@ -37,12 +40,13 @@ def run_live(args: argparse.Namespace) -> int:
             live.open_round(request_of(args, time.time()))
         if rig.habits.thermometer_file or rig.habits.thermometer_command:
             live.watch(Thermometer(rig.habits, time.time))
-        live.listen_to(lambda: _microphone(args.device, keeper), keeper)
-        try:
-            return run_face(live, plain=args.plain)
-        finally:
-            live.close()
-            session.keep_checkpoint()
+        with c_noise_to(state_folder() / SOUND_LOG):
+            live.listen_to(lambda: _microphone(args.device, keeper), keeper)
+            try:
+                return run_face(live, plain=args.plain)
+            finally:
+                live.close()
+                session.keep_checkpoint()
 
 
 def run_face(live: Live, *, plain: bool) -> int:
