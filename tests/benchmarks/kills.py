@@ -20,12 +20,13 @@ import sys
 import tempfile
 import time
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rounds.events import Event, SessionStarted
+from rounds.events import Event, SessionStarted, TakeStarted, TakeStopped
 from rounds.journal import Journal, MemoryJournal, care
 from rounds.lines import Lines
 from rounds.rigfile import load_rig
@@ -34,6 +35,9 @@ from rounds.simulation.ears import QuickEar
 from rounds.simulation.player import Player
 from rounds.simulation.rehearsal import one_step
 from rounds.simulation.world import World
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 RIG = "configs/one_rail.toml"
 ZERO_S = 1.78e9
@@ -109,13 +113,24 @@ def trial(lines: list[Line], events: list[Event], folder: Path, rng: random.Rand
     if care.check(path).problems:
         return "lost: the journal is damaged"
     with Journal(path) as journal:
-        kept = [event for _, event in journal.events() if not isinstance(event, SessionStarted)]
-        wanted = [e for e in events[: lines[start + answered].events] if not isinstance(e, SessionStarted)]
+        kept = told(event for _, event in journal.events())
+        wanted = told(events[: lines[start + answered].events])
         if kept[: len(wanted)] != wanted:
             return "lost: an acknowledged event"
         session = Session(load_rig(RIG), journal, ZERO_S)
         now = json.loads(Lines(session, ZERO_S, lambda *_: []).answer('{"t": 0, "tick": true}', 0.0))
     return compared(now, lines[start + answered], lines[min(start + answered + 1, len(lines) - 1)])
+
+
+def told(events: Iterable[Event]) -> list[Event]:
+    """What the player told and the tool decided; starts and what a take foresaw are not compared."""
+    kept = []
+    for event in events:
+        if isinstance(event, (TakeStarted, TakeStopped)):
+            kept.append(replace(event, worst_cents=None, doubtful=()))
+        elif not isinstance(event, SessionStarted):
+            kept.append(event)
+    return kept
 
 
 def compared(now: dict[str, object], last: Line, under_way: Line) -> str:
