@@ -69,11 +69,11 @@ def test_what_is_not_kept_is_not_believed_and_the_round_goes_on_when_there_is_ro
     log.free = True
     bottle = strike_target(session, START_S + 15)
     assert session.beliefs.heard(bottle)
+    folded = Beliefs.fold(RIG, (event for _, event in log.events()))
+    assert to_bytes(session.beliefs) == to_bytes(folded)
     again = Session(RIG, log, START_S + 20)
     assert again.resumed
     assert again.instruction.bottle == session.instruction.bottle
-    folded = Beliefs.fold(RIG, (event for _, event in log.events()))
-    assert to_bytes(session.beliefs) == to_bytes(folded)
 
 
 def test_a_clock_set_back_within_a_session_loses_nothing_and_moves_no_time_backwards() -> None:
