@@ -1,8 +1,7 @@
-"""The screens in sentences, for screen readers: what a `View` says, and what changed between two.
+"""The screens in sentences, for screen readers: what a `View` and the pages beside it say.
 
-Pure: no clock, no terminal. Signs and fractions that a reader swallows are spelled out. Only news
-is said, in the order in which it is needed (the reading, then what to do about it), since a voice
-cannot be skimmed. While a take runs there is no news at all.
+Pure: no clock, no terminal. Signs and fractions that a reader swallows are spelled out.
+`rounds.news` has what changed from one view to the next.
 """
 
 from __future__ import annotations
@@ -23,8 +22,6 @@ if TYPE_CHECKING:
     from rounds.view import BottleView, Instruction, ReadingView, View
 
 _NAME = re.compile(r"([A-Ga-g])([#♯b♭])(-?\d{1,2})\Z")
-_DOWNBEAT_CALLS_S = (600.0, 300.0, 120.0, 60.0)
-"""The time to the downbeat is said when it passes these."""
 
 
 def name(bottle: str) -> str:
@@ -103,9 +100,9 @@ def status(view: View, level: Level) -> list[str]:
 def progress(view: View) -> list[str]:
     """How far the round is."""
     left = "" if view.seconds_left is None else f", about {shown.duration_spoken(view.seconds_left)} of work"
-    said = [f"{view.left} of {view.needed} bottles to do{left}.", _connections(view)]
+    said = [f"{view.left} of {view.needed} bottles to do{left}.", connections(view)]
     if view.downbeat_in_s is not None:
-        said.append(_downbeat(view.downbeat_in_s))
+        said.append(downbeat(view.downbeat_in_s))
     if view.pump_on is not None:
         said.append(f"The pump is on {name(view.pump_on)}.")
     if view.sacrificed:
@@ -115,11 +112,13 @@ def progress(view: View) -> list[str]:
     return said + [sentence(view.message)] * bool(view.message)
 
 
-def _connections(view: View) -> str:
+def connections(view: View) -> str:
+    """How often the pump went onto a valve."""
     return f"{view.connections} connection{'' if view.connections == 1 else 's'} so far."
 
 
-def _downbeat(seconds: float) -> str:
+def downbeat(seconds: float) -> str:
+    """How long it is to the downbeat, or since."""
     if seconds < 0:
         return f"The downbeat was {shown.duration_spoken(-seconds)} ago."
     return f"Downbeat in {shown.duration_spoken(seconds)}."
@@ -256,81 +255,4 @@ def rig(the_rig: Rig) -> list[str]:
             f"{name(b.id)}: rail {b.rail}, {b.volume_ml:g} millilitres, pump {plain(b.pump, 20)}, "
             f"tolerance {b.tolerance_cents:g} cents, {ceiling}."
         )
-    return said
-
-
-# News
-
-
-def news(before: View, after: View) -> list[str]:
-    """What must be said of the step from one view to the next; nothing inside a take."""
-    if after.mode == "take":
-        return take(after) if before.mode != "take" else []
-    if before.mode != after.mode:
-        return _turned(before, after)
-    if after.mode == "between":
-        return due(after) if after.due.overdue and not before.due.overdue else []
-    return [
-        *_news_of_reading(before, after),
-        *_news_of_pump(before, after),
-        *_news_of_instruction(before, after),
-        *_news_of_round(before, after),
-    ]
-
-
-def _turned(before: View, after: View) -> list[str]:
-    opening = ["Cut."] if before.mode == "take" else []
-    if after.mode == "round":
-        return [*opening, f"A round is open: {after.needed} bottles needed.", *instruction(after.instruction)]
-    if before.mode == "round":
-        opening.append(f"The round is over. {_connections(before)}")
-    return [*opening, *due(after)]
-
-
-def _news_of_reading(before: View, after: View) -> list[str]:
-    heard = after.reading
-    if heard is None or (before.reading is not None and _same_strike(before.reading, heard)):
-        return []
-    return reading(heard)
-
-
-def _same_strike(one: ReadingView, other: ReadingView) -> bool:
-    """A strike only grows older: a younger reading is a new strike, even with the same figures."""
-    same = (one.bottle, one.cents, one.verdict, one.hz) == (
-        other.bottle,
-        other.cents,
-        other.verdict,
-        other.hz,
-    )
-    return same and other.age_s >= one.age_s
-
-
-def _news_of_pump(before: View, after: View) -> list[str]:
-    if before.pump_on == after.pump_on:
-        return []
-    return ["Pump off."] if after.pump_on is None else [f"Pump on {name(after.pump_on)}."]
-
-
-def _news_of_instruction(before: View, after: View) -> list[str]:
-    if before.instruction == after.instruction:
-        return []
-    said = instruction(after.instruction)
-    return said[:-1] if _caution_said(before.instruction, after.instruction) else said
-
-
-def _caution_said(before: Instruction, after: Instruction) -> bool:
-    return after.caution is not None and after.caution != after.why and before.caution == after.caution
-
-
-def _news_of_round(before: View, after: View) -> list[str]:
-    said = []
-    if after.left != before.left:
-        said.append(f"{after.left} to do.")
-    if after.message and after.message != before.message:
-        said.append(sentence(after.message))
-    if after.sacrificed and after.sacrificed != before.sacrificed:
-        said.append(f"For want of time these stay out at the downbeat: {names(after.sacrificed)}.")
-    if before.downbeat_in_s is not None and after.downbeat_in_s is not None:
-        passed = (c for c in _DOWNBEAT_CALLS_S if after.downbeat_in_s <= c < before.downbeat_in_s)
-        said += [_downbeat(call) for call in passed]
     return said

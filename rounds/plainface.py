@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 from rounds import cautions, plain, typed
 from rounds.errors import BadInput, RoundsError
+from rounds.news import news
 from rounds.text import plain as printable
 from rounds.tui.controller import RoundRequest
 
@@ -96,7 +97,7 @@ class PlainFace:
         if self.controller.first_run:
             return []
         before, self._view = self._view, self.controller.view()
-        said = plain.news(before, self._view)
+        said = news(before, self._view)
         if self._view.mode == "between" and self._view.due.overdue and said and self.bell_on:
             said[0] = _BELL + said[0]
         return said if self._view.mode == "take" else [*said, *self._news_of_sound()]

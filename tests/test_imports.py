@@ -56,7 +56,18 @@ SHELL = (
 )
 """Modules that hold a file, a device, a database or a thread; no core module needs one to run."""
 NOT_IN_CORE = ("textual", "sounddevice", "sqlite3", "rich", "platformdirs", "mido", "soundfile", "tomli_w")
-FACES = ("tui", "commands", "cli", "__main__", "plain", "plainface", "live", "start", "simulation.demo")
+FACES = (
+    "tui",
+    "commands",
+    "cli",
+    "__main__",
+    "plain",
+    "news",
+    "plainface",
+    "live",
+    "start",
+    "simulation.demo",
+)
 """Screens, sentences and commands, and the programs that join the core to them."""
 SLOW = ("textual", "numpy", "aubio", "sounddevice", "scipy", "sqlite3", "soundfile", "mido", "platformdirs")
 OWNERS = {

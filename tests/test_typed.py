@@ -21,9 +21,7 @@ def test_numbers(text: str, value: float) -> None:
     assert typed.number(text, "strokes", -10, 10) == value
 
 
-@pytest.mark.parametrize(
-    "text", ["", "many", ".5.", "nan", "inf", "½½", "--3", "11", "-10.5", "\x1b[2J"]
-)
+@pytest.mark.parametrize("text", ["", "many", ".5.", "nan", "inf", "½½", "--3", "11", "-10.5", "\x1b[2J"])
 def test_not_numbers(text: str) -> None:
     with pytest.raises(BadInput, match="strokes") as caught:
         typed.number(text, "strokes", -10, 10)

@@ -37,17 +37,46 @@ def reading(view: View) -> ReadingModel:
         return ReadingModel(None, advice="No strike heard yet.")
     name = plain(heard.bottle or heard.note or "?", 8)
     return ReadingModel(
-        heard.verdict, name, heard.cents, heard.u95_cents, meaning(view), plain(heard.advice, 160)
+        heard.verdict,
+        name,
+        heard.cents,
+        heard.u95_cents,
+        meaning(view),
+        plain(heard.advice, 160),
+        aim_text(view),
     )
 
 
-def meaning(view: View) -> str:
-    """What the reading asks for, in strokes where there are any."""
+def aim_text(view: View) -> str:
+    """`aim +5` where the plan aims beside the target, so that cents and strokes do not seem to disagree."""
     told, heard = view.instruction, view.reading
-    if heard is None or heard.bottle != told.bottle:
+    if told.aim_cents is None or heard is None or heard.bottle != told.bottle:
         return ""
+    beside = told.aim_cents - view.shift_cents
+    return f"aim {shown.whole_cents(beside)}" if abs(beside) >= 1.0 else ""
+
+
+def meaning(view: View) -> str:
+    """What the reading leads to: strokes, the reason of the act, or what becomes of a bottle just left."""
+    told, heard = view.instruction, view.reading
+    if heard is None:
+        return ""
+    if heard.bottle != told.bottle:
+        return outcome(view, heard.bottle)
     way = shown.air_way(told)
-    return f"{shown.strokes_phrase(told.strokes)} {way}" if way and told.strokes else plain(told.why, 80)
+    if way and told.strokes:
+        return f"{shown.strokes_phrase(told.strokes)} {way}"
+    return plain(heard.advice if told.act == "strike" else told.why, 80)
+
+
+def outcome(view: View, bottle_id: str | None) -> str:
+    """`in tune`, or its place in the path: of a bottle that was heard and left."""
+    bottle = next((b for b in view.bottles if b.id == bottle_id), None)
+    if bottle is None:
+        return ""
+    if bottle.place_in_path is None:
+        return shown.WORD[bottle.standing]
+    return f"number {bottle.place_in_path} on the path"
 
 
 def air(view: View) -> AirModel:

@@ -28,7 +28,7 @@ from rounds.tui.widgets.reading import Reading
 from rounds.tui.widgets.slab import Slab, SlabModel
 from rounds.tui.widgets.stillness import Stillness
 from rounds.tui.widgets.strip import Strip
-from rounds.view import DueView
+from rounds.view import DueView, ReadingView
 from tests.tui.fake import SCENES, FakeController
 
 if TYPE_CHECKING:
@@ -121,6 +121,22 @@ class TestRound:
             words = stage.text(Rails).replace("│", " ").split()
             for bottle in stage.fake.rig.bottles:
                 assert words.count(bottle.id) == 1, bottle.id
+
+    async def test_an_aim_beside_the_target_is_told(self) -> None:
+        async with on_stage("round") as stage:
+            assert "aim" not in stage.text(Reading)
+            stage.fake.change(instruction=replace(stage.fake.shown.instruction, aim_cents=5.2))
+            await stage.pilot.pause()
+            assert "A3 · aim +5" in stage.text(Reading)
+
+    async def test_a_bottle_just_left_says_what_becomes_of_it(self) -> None:
+        async with on_stage("strike", (60, 20)) as stage:
+            stage.fake.change(reading=ReadingView("Bb3", "A#3", -31.0, 2.1, "clear"))
+            await stage.pilot.pause()
+            assert "number 1 on the path" in stage.text(Reading)
+            stage.fake.change(reading=ReadingView("C3", "C3", 1.2, 2.1, "clear"))
+            await stage.pilot.pause()
+            assert "in tune" in stage.text(Reading)
 
     async def test_message_and_lost_sound_are_said(self) -> None:
         async with on_stage("late") as stage:

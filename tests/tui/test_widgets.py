@@ -14,7 +14,7 @@ from rounds import shown
 from rounds.tui import lettering, themes
 from rounds.tui.canvas import Canvas, clipped, folded
 from rounds.tui.intents import INTENTS
-from rounds.tui.widgets.rails import Rails, RailsModel, places, rows_of
+from rounds.tui.widgets.rails import Rails, RailsModel, places, rows_of, state_figure
 from rounds.tui.widgets.ribbons import leaves_text, mark
 from rounds.tui.widgets.slab import Slab, SlabModel
 from tests.tui.fake import FakeController, drift_path, told
@@ -128,6 +128,24 @@ class TestRails:
         text = canvas.content().plain
         for sign in ("=+1", "▼−14", "▲+12", "~−9", "?", "×", "·"):
             assert sign in text, sign
+
+    @pytest.mark.parametrize("cell", range(4, 12))
+    @pytest.mark.parametrize("height", [2, 3, 5, 6])
+    def test_sign_is_never_dropped(self, cell: int, height: int) -> None:
+        """However narrow: colour would be alone without it."""
+        bottles = FakeController().bottle_views()[:11]
+        rails = Rails()
+        rails.model = RailsModel(bottles, None, None)
+        canvas = Canvas(11 * cell + 4, height)
+        rails.draw(canvas)
+        text = canvas.content().plain
+        for sign in "=▼▲~·":
+            wanted = sum(shown.SIGN[b.standing] == sign for b in bottles)
+            assert text.count(sign) == wanted, sign
+
+    def test_figures_fit_or_give_way(self) -> None:
+        flat = next(b for b in FakeController().bottle_views() if b.standing == "flat")
+        assert [state_figure(flat, room) for room in (5, 4, 3, 2)] == ["▼−14", "▼−14", "▼14", "▼"]
 
     def test_signs_and_words_are_all_different(self) -> None:
         assert len(set(shown.SIGN.values())) == len(shown.SIGN)

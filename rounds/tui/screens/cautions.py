@@ -36,7 +36,7 @@ class CautionScreen(ModalScreen[bool]):
             yield Static(f"! {cautions.HEADING}", classes="alarm")
             with VerticalScroll():
                 yield Static(caution_text())
-            yield Button("Enter: read on", id="accept")
+            yield Button("Enter: read on", id="accept", compact=True)
 
     def on_mount(self) -> None:
         """Arrow keys scroll; the button follows the scrolling."""

@@ -84,9 +84,10 @@ class Rails(Painted):
         if not rows:
             return
         each = max(2, min(6, canvas.height // len(rows)))
-        top = max(0, (canvas.height - each * len(rows)) // 2)
+        step = min(each + 3, max(each, canvas.height // len(rows)))
+        top = max(0, (canvas.height - step * len(rows)) // 2)
         for number, (rail, bottles) in enumerate(rows):
-            self._rail(canvas, rail, bottles, top + number * each, each)
+            self._rail(canvas, rail, bottles, top + number * step, each)
 
     def _rail(self, canvas: Canvas, rail: int, bottles: Sequence[BottleView], y: int, each: int) -> None:
         width = canvas.width - _LABEL_WIDTH - 1
@@ -114,7 +115,7 @@ class Rails(Painted):
             self._glass(canvas, bottle, x, body, cell, note_style, state_style)
             return
         canvas.text(x, body, cell.middle(bottle.id), note_style)
-        canvas.text(x, body + 1, cell.middle(state_figure(bottle, cell.width)), state_style)
+        canvas.text(x, body + 1, cell.middle(state_figure(bottle, cell.width - 1)), state_style)
 
     def _on_rail(self, canvas: Canvas, bottle: BottleView, x: int, y: int, cell: _Cell) -> None:
         assert self.model is not None
@@ -133,12 +134,12 @@ class Rails(Painted):
         canvas: Canvas, bottle: BottleView, x: int, y: int, cell: _Cell, note_style: str, state_style: str
     ) -> None:
         """A bottle with a cap, shoulders and a body, where a rail has five rows or more."""
-        width = cell.width - 1 - (cell.width % 2 == 0)
+        width = cell.width - 1 - cell.width % 2
         edge = COLOUR[bottle.standing]
         inner = width - 2
         cap = "▄" * (1 if inner < 5 else 3)
         canvas.text(x, y, f"╭{cap.center(inner, '─')}╮", edge)
-        lines = [(bottle.id[:inner], note_style), (state_figure(bottle, inner), state_style)]
+        lines = [(bottle.id[:inner].center(inner), note_style), (state_figure(bottle, inner), state_style)]
         if cell.height >= 6 and inner >= _WORD_WIDTH:
             lines.append((shown.WORD[bottle.standing], edge))
         for row, (text, style) in enumerate(lines, y + 1):
@@ -159,16 +160,18 @@ class _Cell:
 
     @property
     def drawn(self) -> bool:
-        return self.height >= 5 and self.width >= 6
+        return self.height >= 5 and self.width >= 8
 
     def middle(self, text: str) -> str:
         return text.center(self.width - 1)[: self.width - 1]
 
 
-def state_figure(bottle: BottleView, width: int) -> str:
-    """Sign and signed cents, as much as fits: `▲+12`, `=+1`, `?`, `·`."""
+def state_figure(bottle: BottleView, room: int) -> str:
+    """Sign and signed cents, as much as fits: `▲+12`, `▲12`, `=+1`, `?`. The sign is never dropped."""
     sign = shown.SIGN[bottle.standing]
     if bottle.cents is None or bottle.standing in ("unheard", "idle", "skipped"):
         return sign
     figure = shown.whole_cents(bottle.cents)
-    return sign + figure if len(sign + figure) < width else figure
+    if len(sign + figure) > room and bottle.standing in ("sharp", "flat"):
+        figure = figure.lstrip("+−")
+    return sign + figure if len(sign + figure) <= room else sign

@@ -25,6 +25,7 @@ class ReadingModel:
     u95_cents: float | None = None
     meaning: str = ""
     advice: str = ""
+    aim: str = ""
 
 
 def _colour(cents: float) -> str:
@@ -79,7 +80,8 @@ class Reading(Painted):
     def _words(self, canvas: Canvas, model: ReadingModel, cents: float, column: int, top: int) -> None:
         side = "sharp" if cents > 0 else "flat" if cents < 0 else "dead on"
         room = canvas.width - column - 1
-        canvas.text(column, top, clipped(f"cents {side} · {model.note}", room), f"bold {_colour(cents)}")
+        words = " · ".join(filter(None, (f"cents {side}", model.note, model.aim)))
+        canvas.text(column, top, clipped(words, room), f"bold {_colour(cents)}")
         rows = folded(model.meaning, room, max(1, canvas.height - top - 1))
         for row, line in enumerate(rows, top + 1):
             canvas.text(column, row, line, "bold")

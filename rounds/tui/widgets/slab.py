@@ -57,38 +57,44 @@ class Slab(Painted):
     def _large(self, canvas: Canvas, model: SlabModel, style: str) -> bool:
         """Both the name and the order in large letters, or the order alone beside a plain name."""
         name, order = drawable(model.name), model.order.upper()
+        if not lettering.TALL.has(name + order):
+            return False
         for scale in (3, 2, 1):
-            drawn = self._drawn(order, scale)
-            if drawn is None or drawn.height > canvas.height:
-                continue
-            chip = self._drawn(name, scale) if name else None
-            if chip is not None and _SIDE + chip.width + 2 + 2 * scale + drawn.width + 1 <= canvas.width:
-                self._chip(canvas, chip)
-                self._order(canvas, drawn, _SIDE + chip.width + 2 + 2 * scale, style)
+            drawn = lettering.draw(order, lettering.TALL, scale)
+            column = self._chip_end(name, scale) + 2 * scale if name else _SIDE
+            if drawn.height <= canvas.height and column + drawn.width < canvas.width:
+                self._chip(canvas, name, scale)
+                self._letters(canvas, drawn, column, style)
                 return True
-            if scale == 1 or not name:
-                column = _SIDE + (len(model.name) + 4 if name else 0)
-                if column + drawn.width < canvas.width:
-                    canvas.text(
-                        _SIDE - 1, canvas.height // 2, f" {model.name} " if name else "", "bold $chip"
-                    )
-                    self._order(canvas, drawn, column, style)
-                    return True
-        return False
+        return self._order_alone(canvas, model, lettering.draw(order), style)
+
+    def _order_alone(self, canvas: Canvas, model: SlabModel, drawn: lettering.Lettering, style: str) -> bool:
+        column = _SIDE + len(model.name) + 2
+        if drawn.height > canvas.height or column + drawn.width >= canvas.width:
+            return False
+        canvas.text(_SIDE - 1, canvas.height // 2, f" {model.name} ", "bold $chip")
+        self._letters(canvas, drawn, column, style)
+        return True
 
     @staticmethod
-    def _drawn(text: str, scale: int) -> lettering.Lettering | None:
-        return lettering.draw(text, lettering.TALL, scale) if lettering.TALL.has(text) else None
+    def _chip_end(name: str, scale: int) -> int:
+        return _SIDE + lettering.TALL.width_px(name) * scale + 2 * scale
+
+    def _chip(self, canvas: Canvas, name: str, scale: int) -> None:
+        """The name on a label, as it stands on the bottle."""
+        if not name:
+            return
+        chip = lettering.draw(name, lettering.TALL, scale)
+        top = self._top(canvas, chip)
+        canvas.fill(_SIDE, top, self._chip_end(name, scale) - _SIDE, chip.height, "$chip")
+        canvas.letters(_SIDE + scale, top, chip, "bold $chip")
+
+    def _letters(self, canvas: Canvas, drawn: lettering.Lettering, column: int, style: str) -> None:
+        canvas.letters(column, self._top(canvas, drawn), drawn, f"bold {style}")
 
     @staticmethod
-    def _chip(canvas: Canvas, chip: lettering.Lettering) -> None:
-        top = (canvas.height - chip.height + 1) // 2
-        canvas.fill(_SIDE, top, chip.width + 2, chip.height, "$chip")
-        canvas.letters(_SIDE + 1, top, chip, "bold $chip")
-
-    @staticmethod
-    def _order(canvas: Canvas, drawn: lettering.Lettering, column: int, style: str) -> None:
-        canvas.letters(column, (canvas.height - drawn.height + 1) // 2, drawn, f"bold {style}")
+    def _top(canvas: Canvas, drawn: lettering.Lettering) -> int:
+        return (canvas.height - drawn.height + 1) // 2
 
     def _small(self, canvas: Canvas, model: SlabModel, style: str) -> None:
         row = (canvas.height - 1) // 2
