@@ -14,8 +14,8 @@ PAGE = Path(__file__).parent.parent / "docs" / "commands.md"
 HEAD = """# Commands
 
 Written by `python -m tests.commands_page` from the command line itself; a test holds it so. `rounds COMMAND
---help` says the same. Data goes to stdout, talk to stderr. Exit codes: 0 fine, 1 failed, 2 a wrong command line or
-file, 3 no sound, 10 due (`rounds due` only), 130 interrupted.
+--help` says the same. Data goes to stdout, talk to stderr. Exit codes: 0 fine, 1 failed, 2 a wrong command
+line or file, 3 no sound, 10 due (`rounds due` only), 130 interrupted.
 """
 
 

@@ -103,7 +103,9 @@ def _plan(condition: str, rng: np.random.Generator, rate_hz: int) -> _Plan:
         drr_db=float(rng.uniform(6.0, 26.0)),
         snr_db=float(rng.uniform(25.0, 45.0)),
         partials=tuple(
-            Partial(p.ratio * float(rng.uniform(0.97, 1.03)), p.level_db + float(rng.uniform(-4, 4)), p.ring_share)
+            Partial(
+                p.ratio * float(rng.uniform(0.97, 1.03)), p.level_db + float(rng.uniform(-4, 4)), p.ring_share
+            )
             for p in BOTTLE_PARTIALS
         ),
         click_db=float(rng.uniform(-20.0, -6.0)),
