@@ -114,7 +114,7 @@ class Beliefs:
         self._advance(event.bottle, track, event.at_s)
         x = to_linear(event.cents)
         scales = self.scales[self.priors[event.bottle].group]
-        surprise = track.read(x, _own_var(event) + scales.room_var, scales)
+        surprise = track.read(x, _own_var(event), scales)
         self.handling.learn(event.bottle, track, surprise)
         self._version += 1
 
@@ -230,7 +230,8 @@ class Beliefs:
             for i, t in self.tracks.items()
             if self.priors[i].group == prior.group
         )
-        group = pooling.pooled(_prior(prior, name), (s for s in says if s is not None))
+        first = prior.group_leak if name == "leak" else _prior(prior, name)
+        group = pooling.pooled(first, (s for s in says if s is not None))
         self._pool_cache[prior.group, name] = (self._version, group)
         return group
 

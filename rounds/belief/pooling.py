@@ -54,7 +54,7 @@ def pooled(prior: Gauss, says: Iterable[Told]) -> Gauss:
         mean = (sum(centres) + PRIOR_BOTTLES * prior.mean) / count
         squares = sum((c - mean) ** 2 + s * v.var for c, s, v in zip(centres, shares, voices, strict=True))
         var = (squares + PRIOR_BOTTLES * prior.var) / count
-    return Gauss(mean, math.sqrt(min(var, 0.98 * prior.var) if voices else var))
+    return Gauss(mean, math.sqrt(var))
 
 
 def swapped(prior: Gauss, posterior: Gauss, group: Gauss) -> Gauss:

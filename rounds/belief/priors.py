@@ -48,10 +48,13 @@ HEAD, JOIN, OUT = "head", "join", "out"
 let-out. Every other key is a pump's id."""
 
 _LEAK_PER_MIN: dict[Group, Gauss] = {
-    "bass": Gauss(-0.30, 0.35),
-    "middle": Gauss(-0.12, 0.20),
-    "top": Gauss(-0.25, 0.30),
+    "bass": Gauss(-0.45, 0.50),
+    "middle": Gauss(-0.12, 0.22),
+    "top": Gauss(-0.28, 0.40),
 }
+LEAK_ALLOWED = 2.5
+"""A single bottle may leak this many times further from its group than the guess of the group says: a
+bad cap must be seen as a leak, not as strikes of another bottle."""
 _LAG_MIN = ((600.0, 2.0), (2000.0, 5.0))
 """(volume in mL, minutes) between which the lag behind the air temperature is interpolated."""
 
@@ -61,6 +64,9 @@ class Prior:
     """Everything believed of one bottle at first, in linear cents, minutes and kelvin."""
 
     leak_per_min: Gauss
+    """Wide, for the bottle's own filter."""
+    group_leak: Gauss
+    """What bottles of its group are first believed to be like."""
     per_kelvin: Gauss
     settling: Gauss
     creep: Gauss
@@ -76,8 +82,10 @@ def prior_of(rig: Rig, bottle: Bottle) -> Prior:
     hz = rig.target_hz(bottle.id)
     per_kelvin = prior_shell(hz, bottle.note.midi).cents_per_kelvin(hz, ROOM_TEMP_C)
     head = -PRESSURE_X * HEAD_ML / bottle.volume_ml
+    leak = _LEAK_PER_MIN[bottle.group]
     return Prior(
-        leak_per_min=_LEAK_PER_MIN[bottle.group],
+        leak_per_min=Gauss(leak.mean, LEAK_ALLOWED * leak.sd),
+        group_leak=leak,
         per_kelvin=Gauss(per_kelvin, CENTS_PER_K_DOUBT * per_kelvin),
         settling=SETTLING,
         creep=CREEP,

@@ -1,161 +1,166 @@
-"""How noisy readings are, how far bottles wander, how far off they stand after air moved: learned.
+"""How noisy readings are and how far bottles wander, learned by group from the readings themselves.
 
-Three variances a group, each as its logarithm, climb the likelihood of the readings by recursive
-natural-gradient steps (score over accumulated information). The derivative of each filter's level
-and variance by each logarithm is carried along in `Slopes`, since only the way surprises follow
-each other tells a noisy ear from a wandering bottle.
+A grid of guesses (room noise by walk) runs beside each bottle's filter as so many local-level
+filters, and a group adds up how likely each guess made its readings. That costs one row of numbers a
+bottle and needs no steps, starting values or convergence: only the way surprises follow each other
+tells a noisy ear from a wandering bottle, and a gradient walked through them one by one came out
+wrong by half in the first hours, when it matters.
 """
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-ROOM, WALK, LANDED = 0, 1, 2
-FIRST_LOGS = (math.log(1.8**2), math.log(0.4), math.log(9.0**2))
-"""Variance of a reading beyond its own u95; of the walk per minute; of where unknown air leaves a bottle."""
-LOWEST_LOGS = (math.log(0.05**2), math.log(0.02), math.log(1.0))
-HIGHEST_LOGS = (math.log(12.0**2), math.log(40.0), math.log(300.0**2))
-FIRST_INFORMATION = (3.0, 3.0, 3.0)
-"""Information the starting values count for; a variance known from n clean draws has n/2."""
-FORGETTING = 0.998
-LONGEST_STEP = 0.25
-STEP_EVERY = 4
-"""Readings gathered for one step; the steps are as long together, and the sums cost less."""
-WILD = 2.5
-"""Surprises teach as if no larger than this many standard deviations."""
-TAMED_SQUARE = 0.97756
-"""Expected square of a standard normal when squares are cut at WILD²."""
-HOPELESS = 5.0
-"""Past this many standard deviations a reading teaches no variance: it is another bottle's, or air moved."""
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from rounds.gauss import Gauss
+
+    Floats = NDArray[np.float64]
+
+_ROOM = (0.05, 0.3, 1.0, 2.2, 4.0, 7.0, 11.0, 17.0, 27.0, 45.0)
+"""Variance of a reading beyond its own u95, cents²."""
+_WALK = (0.01, 0.04, 0.1, 0.2, 0.4, 0.8, 1.6, 3.5, 8.0)
+"""Variance of unexplained drift per minute."""
+ROOM_GRID: Floats = np.repeat(np.array(_ROOM), len(_WALK))
+WALK_GRID: Floats = np.tile(np.array(_WALK), len(_ROOM))
+_LOG_ROOM, _LOG_WALK = np.log(ROOM_GRID), np.log(WALK_GRID)
+_PRIOR: Floats = -0.5 * (((_LOG_ROOM - math.log(2.2)) / 1.3) ** 2 + ((_LOG_WALK - math.log(0.3)) / 1.2) ** 2)
+FORGETTING = 0.9985
+"""Share of what was added up that is kept at each reading of a group: rooms and weather change."""
+WRONG_SHARE, WRONG_SD = 0.02, 60.0
+"""One reading in fifty is of something else (another bottle, a slip), this far off in cents."""
+FARTHEST = 80.0
+"""Squares of deviations are cut here, lest a density become zero."""
+VAGUE_VAR = 400.0
+"""Variance of a level that a reading may only set, not judge."""
+FIRST_LANDED_VAR = 9.0**2
+LEAST_LANDED_VAR = 2.0
+LANDED_PRIOR = 5.0
+"""The first guess of where unknown air leaves a bottle counts as this many landings."""
+LANDED_MEMORY = 300.0
+EVERY = 4
+"""Readings of a group between two looks at the grid."""
 
 
-class Slopes:
-    """Derivatives of one filter's variance and level by the three logarithms."""
+@dataclass(slots=True)
+class Since:
+    """What a filter expects of a bottle since its last reading, beside leak and walk."""
 
-    __slots__ = ("level", "var")
+    minutes: float = 0.0
+    leak_min: float = 0.0
+    """Minutes, stretched by the pressure that drives the leak."""
+    drift: float = 0.0
+    drift_var: float = 0.0
 
-    def __init__(self) -> None:
-        self.var = [0.0, 0.0, 0.0]
-        self.level = [0.0, 0.0, 0.0]
 
-    def copy(self) -> Slopes:
-        """An independent copy."""
-        twin = Slopes()
-        twin.var = list(self.var)
-        twin.level = list(self.level)
+class Guesses:
+    """One bottle's level and leak under every guess. The leak is in, since a leak not yet known looks
+    like a bottle that wanders."""
+
+    __slots__ = ("known", "leak", "leak_var", "level", "level_var", "shared_var")
+
+    def __init__(self, leak: Gauss) -> None:
+        self.level: Floats = np.zeros(len(ROOM_GRID))
+        self.level_var: Floats = np.zeros(len(ROOM_GRID))
+        self.shared_var: Floats = np.zeros(len(ROOM_GRID))
+        self.leak: Floats = np.full(len(ROOM_GRID), leak.mean)
+        self.leak_var: Floats = np.full(len(ROOM_GRID), leak.var)
+        self.known = False
+
+    def copy(self) -> Guesses:
+        """An independent copy (its arrays are never changed in place)."""
+        twin = object.__new__(Guesses)
+        for name in Guesses.__slots__:
+            setattr(twin, name, getattr(self, name))
         return twin
 
-    def land(self, landed_var: float) -> None:
-        """The level was forgotten and stands where air moved by an unknown amount left it."""
-        self.var = [0.0, 0.0, landed_var]
-        self.level = [0.0, 0.0, 0.0]
+    def take(self, reading: float, since: Since, own_var: float) -> Floats | None:
+        """Follow a reading; the log likelihood of each guess, None where the level was not known before."""
+        noise = ROOM_GRID + own_var
+        if not self.known or since.drift_var > VAGUE_VAR:
+            self.level = np.full(len(ROOM_GRID), reading)
+            self.level_var = noise
+            self.shared_var = np.zeros(len(ROOM_GRID))
+            self.known = True
+            return None
+        shared = self.shared_var + since.leak_min * self.leak_var
+        var = self.level_var + since.leak_min * (self.shared_var + shared)
+        var = var + WALK_GRID * since.minutes + since.drift_var
+        spread = var + noise
+        expected = self.level + since.leak_min * self.leak + since.drift
+        innovation = reading - expected
+        right = (1.0 - WRONG_SHARE) * np.exp(-0.5 * innovation * innovation / spread) / np.sqrt(spread)
+        wide = spread + WRONG_SD * WRONG_SD
+        far = np.minimum(FARTHEST, innovation * innovation / wide)
+        wrong = WRONG_SHARE * np.exp(-0.5 * far) / np.sqrt(wide)
+        weight = right / (right + wrong)
+        step = weight * innovation / spread
+        shrink = weight / spread - weight * (1.0 - weight) * (innovation / spread) ** 2
+        self.level = expected + var * step
+        self.leak = self.leak + shared * step
+        self.leak_var = self.leak_var - shared * shared * shrink
+        self.level_var = var - var * var * shrink
+        self.shared_var = shared - var * shared * shrink
+        return np.log(right + wrong)
+
+
+def chance_right(innovation: float, spread: float) -> float:
+    """The chance that a reading so far from what was expected is right."""
+    wide = spread + WRONG_SD * WRONG_SD
+    right = (1.0 - WRONG_SHARE) * math.exp(-0.5 * innovation * innovation / spread) / math.sqrt(spread)
+    far = min(FARTHEST, innovation * innovation / wide)
+    wrong = WRONG_SHARE * math.exp(-0.5 * far) / math.sqrt(wide)
+    return right / (right + wrong)
 
 
 class Scales:
-    """The three variances of one group."""
+    """What the readings of one group say about all guesses, and about where unknown air leaves bottles."""
 
-    __slots__ = (
-        "info", "landed_count", "landed_mean", "landed_var", "logs", "room_var", "score", "waiting",
-        "walk_var",
-    )  # fmt: skip
+    __slots__ = ("landed_count", "landed_mean", "landed_var", "likelihood", "room_var", "waiting", "walk_var")
 
     def __init__(self) -> None:
-        self.logs = list(FIRST_LOGS)
-        a, b, c = FIRST_INFORMATION
-        self.info = [a, 0.0, 0.0, b, 0.0, c]
-        self.score = [0.0, 0.0, 0.0]
+        self.likelihood: Floats = np.zeros(len(ROOM_GRID))
         self.waiting = 0
         self.landed_mean = 0.0
-        self.landed_count = 6.0
-        self._exponentiate()
+        self.landed_var = FIRST_LANDED_VAR
+        self.landed_count = LANDED_PRIOR
+        self.room_var = self.walk_var = 0.0
+        self._look()
 
     def copy(self) -> Scales:
         """An independent copy."""
         twin = Scales()
-        twin.logs, twin.info = list(self.logs), list(self.info)
-        twin.score, twin.waiting = list(self.score), self.waiting
-        twin.landed_mean, twin.landed_count = self.landed_mean, self.landed_count
-        twin._exponentiate()
+        for name in Scales.__slots__:
+            setattr(twin, name, getattr(self, name))
         return twin
 
-    def _exponentiate(self) -> None:
-        self.room_var, self.walk_var, self.landed_var = (math.exp(v) for v in self.logs)
-
-    def landed_off(self, innovation: float) -> None:
-        """How far off the first reading after air moved by an unknown amount was."""
-        limit = 3.0 * math.sqrt(self.landed_var + self.room_var)
-        self.landed_count = min(400.0, self.landed_count + 1.0)
-        self.landed_mean += min(limit, max(-limit, innovation)) / self.landed_count
-
-    def learn(self, slopes: Slopes, innovation: float, level_var: float, read_var: float) -> None:
-        """Climb by one reading, and carry the filter's slopes past it."""
-        spread = level_var + read_var
-        inv = 1.0 / spread
-        gain = level_var * inv
-        d0, d1, d2 = slopes.var
-        l0, l1, l2 = slopes.level
-        room = self.room_var
-        s0, s1, s2 = (d0 + room) * inv, d1 * inv, d2 * inv
-        surprise = innovation * innovation * inv
-        if surprise < HOPELESS * HOPELESS:
-            tame = min(1.0, WILD / math.sqrt(surprise + 1e-12))
-            square = surprise * tame * tame / TAMED_SQUARE
-            self._climb((s0, s1, s2), (l0, l1, l2), innovation * inv * tame, square, inv)
-        keep = 1.0 - gain
-        inv2 = inv * inv * innovation
-        slopes.level = [
-            keep * l0 + (d0 * read_var - level_var * room) * inv2,
-            keep * l1 + d1 * read_var * inv2,
-            keep * l2 + d2 * read_var * inv2,
-        ]
-        keep *= keep
-        slopes.var = [keep * d0 + gain * gain * room, keep * d1, keep * d2]
-
-    def _climb(
-        self,
-        s: tuple[float, float, float],
-        level: tuple[float, float, float],
-        normalised: float,
-        surprise: float,
-        inv: float,
-    ) -> None:
-        """Add one reading's score and information, and step now and then."""
-        s0, s1, s2 = s
-        l0, l1, l2 = level
-        half = 0.5 * (surprise - 1.0)
-        g = self.score
-        g[0] += half * s0 + normalised * l0
-        g[1] += half * s1 + normalised * l1
-        g[2] += half * s2 + normalised * l2
-        f = self.info
-        f[0] = FORGETTING * f[0] + 0.5 * s0 * s0 + l0 * l0 * inv
-        f[1] = FORGETTING * f[1] + 0.5 * s0 * s1 + l0 * l1 * inv
-        f[2] = FORGETTING * f[2] + 0.5 * s0 * s2 + l0 * l2 * inv
-        f[3] = FORGETTING * f[3] + 0.5 * s1 * s1 + l1 * l1 * inv
-        f[4] = FORGETTING * f[4] + 0.5 * s1 * s2 + l1 * l2 * inv
-        f[5] = FORGETTING * f[5] + 0.5 * s2 * s2 + l2 * l2 * inv
+    def add(self, likelihood: Floats) -> None:
+        """Count one reading."""
+        self.likelihood = FORGETTING * self.likelihood + likelihood
         self.waiting += 1
-        if self.waiting >= STEP_EVERY:
-            self._step()
+        if self.waiting >= EVERY:
+            self.waiting = 0
+            self._look()
 
-    def _step(self) -> None:
-        step = _solve(self.info, self.score)
-        self.score = [0.0, 0.0, 0.0]
-        self.waiting = 0
-        for i in range(3):
-            bounded = min(LONGEST_STEP, max(-LONGEST_STEP, step[i]))
-            self.logs[i] = min(HIGHEST_LOGS[i], max(LOWEST_LOGS[i], self.logs[i] + bounded))
-        self._exponentiate()
+    def _look(self) -> None:
+        """Room noise and walk as the mean of their logarithms over the guesses."""
+        odds = self.likelihood + _PRIOR
+        weights = np.exp(odds - odds.max())
+        weights /= weights.sum()
+        self.room_var = math.exp(float(weights @ _LOG_ROOM))
+        self.walk_var = math.exp(float(weights @ _LOG_WALK))
 
-
-def _solve(f: list[float], g: list[float]) -> tuple[float, float, float]:
-    """Solve a symmetric 3 × 3 system given as its upper triangle."""
-    a, b, c, d, e, i = f
-    ca, cb, cc = d * i - e * e, c * e - b * i, b * e - c * d
-    det = a * ca + b * cb + c * cc
-    cd, ce, ci = a * i - c * c, b * c - a * e, a * d - b * b
-    return (
-        (ca * g[0] + cb * g[1] + cc * g[2]) / det,
-        (cb * g[0] + cd * g[1] + ce * g[2]) / det,
-        (cc * g[0] + ce * g[1] + ci * g[2]) / det,
-    )
+    def landed(self, off: float, own_var: float) -> None:
+        """A first reading after air moved by an unknown amount, off where such moves usually lead."""
+        limit = 3.0 * math.sqrt(self.landed_var + self.room_var + own_var)
+        off = min(limit, max(-limit, off))
+        self.landed_count = min(LANDED_MEMORY, self.landed_count + 1.0)
+        self.landed_mean += off / self.landed_count
+        found = off * off - self.room_var - own_var
+        self.landed_var += (found - self.landed_var) / self.landed_count
+        self.landed_var = max(LEAST_LANDED_VAR, self.landed_var)

@@ -12,9 +12,11 @@ import json
 import math
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from rounds.belief.beliefs import Beliefs
 from rounds.belief.handling import Learned
-from rounds.belief.scales import Slopes
+from rounds.belief.scales import Guesses, Since
 from rounds.belief.temperature import Air, Ramp
 from rounds.belief.track import Move, Track
 from rounds.gauss import Gauss
@@ -23,7 +25,7 @@ if TYPE_CHECKING:
     from rounds.journal import Log
     from rounds.rig import Rig
 
-VERSION = 1
+VERSION = 2
 """Raised whenever the meaning of a kept number changes."""
 CHECKPOINT = "beliefs"
 """Name of the checkpoint in a journal."""
@@ -82,7 +84,11 @@ def keep(beliefs: Beliefs, log: Log, last_id: int) -> None:
 
 
 def _plain(thing: Any) -> dict[str, Any]:
-    return {name: getattr(thing, name) for name in type(thing).__slots__}
+    return {name: _listed(getattr(thing, name)) for name in type(thing).__slots__}
+
+
+def _listed(value: Any) -> Any:
+    return value.tolist() if isinstance(value, np.ndarray) else value
 
 
 def _air(air: Air) -> dict[str, Any]:
@@ -96,13 +102,15 @@ def _air(air: Air) -> dict[str, Any]:
 def _track(track: Track) -> dict[str, Any]:
     kept = _plain(track)
     kept["moves"] = [[m.at_s, m.x] for m in track.moves]
-    kept["slopes"] = _plain(track.slopes)
+    kept["guesses"] = _plain(track.guesses)
+    kept["since"] = _plain(track.since)
     return kept
 
 
 def _fill(thing: Any, kept: dict[str, Any]) -> None:
     for name in type(thing).__slots__:
-        setattr(thing, name, kept[name])
+        is_array = isinstance(getattr(thing, name), np.ndarray)
+        setattr(thing, name, np.array(kept[name]) if is_array else kept[name])
 
 
 def _restored(rig: Rig, document: dict[str, Any]) -> Beliefs:
@@ -132,6 +140,6 @@ def _restore_air(air: Air, kept: dict[str, Any]) -> None:
 def _restore_track(track: Track, kept: dict[str, Any]) -> None:
     _fill(track, kept)
     track.moves = [Move(at_s, x) for at_s, x in kept["moves"]]
-    slopes = Slopes()
-    _fill(slopes, kept["slopes"])
-    track.slopes = slopes
+    track.guesses = Guesses(Gauss(0.0, 1.0))
+    _fill(track.guesses, kept["guesses"])
+    track.since = Since(**kept["since"])

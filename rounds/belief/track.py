@@ -5,18 +5,19 @@ share, creep share. Only the level moves by itself; the other four are coefficie
 regressors, so the transition is L += h·θ and touches one row of the covariance. That is why it is
 unrolled in plain numbers: 5 × 5 numpy matrices cost thirty times as much per event.
 
-Since a strike can be wrong (another bottle, a slip of the mallet), the weight of a reading falls as
-in a Student-t likelihood, and two wild readings that agree are believed.
+Since a strike can be wrong (another bottle, a slip of the mallet), a reading is believed by the
+chance that it is right (probabilistic data association: Bar-Shalom & Tse 1975), and two wild
+readings that agree are believed.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from rounds.belief.priors import PRESSURE_X
-from rounds.belief.scales import WALK, Slopes
+from rounds.belief.scales import Guesses, Since, chance_right
 
 if TYPE_CHECKING:
     from rounds.belief.priors import Prior
@@ -37,8 +38,8 @@ UNSEEN_SD = 60.0
 """Sd that the level gains then; the next reading is believed and teaches no leak."""
 FIRST_SD = 250.0
 """Level of a bottle never heard, linear cents around the target."""
-HUBER_SD = 2.0
-"""A surprise of more than this many standard deviations weighs no more than one of this many."""
+LEAST_LEFT = 0.6
+"""A prior is only divided out of a coefficient while the readings make up for this much of it."""
 SURMISE_SHARE = 0.7
 """Sd, in tolerances, of where a bottle stood that was tuned without being read first."""
 AGREE_SD = 3.5
@@ -66,8 +67,9 @@ class Track:
 
     __slots__ = (
         "a00", "a01", "a02", "a03", "a04", "a11", "a12", "a13", "a14", "a22", "a23", "a24",
-        "a33", "a34", "a44", "at_s", "creep", "jump_var", "landed", "leak", "level", "moved", "moves",
-        "pending", "per_k", "read_s", "readings", "settle", "settling", "slopes", "suspect", "teff", "unseen",
+        "a33", "a34", "a44", "at_s", "creep", "guesses",
+        "jump_var", "landed", "leak", "level", "moved", "moves",
+        "pending", "per_k", "read_s", "readings", "settle", "settling", "since", "suspect", "teff", "unseen",
     )  # fmt: skip
 
     def __init__(self, prior: Prior) -> None:
@@ -95,7 +97,8 @@ class Track:
         self.jump_var = 0.0
         self.pending: dict[str, float] = {}
         self.suspect: float | None = None
-        self.slopes = Slopes()
+        self.guesses = Guesses(prior.leak_per_min)
+        self.since = Since()
 
     def copy(self) -> Track:
         """An independent copy."""
@@ -104,7 +107,8 @@ class Track:
             setattr(twin, name, getattr(self, name))
         twin.moves = [Move(m.at_s, m.x) for m in self.moves]
         twin.pending = dict(self.pending)
-        twin.slopes = self.slopes.copy()
+        twin.guesses = self.guesses.copy()
+        twin.since = replace(self.since)
         return twin
 
     def regressors(self, to_s: float, teff: float | None) -> tuple[float, float, float, float]:
@@ -128,15 +132,21 @@ class Track:
             return
         minutes = (to_s - self.at_s) / 60.0
         h1, h2, h3, h4 = self.regressors(to_s, teff)
-        self.level += h1 * self.leak + h2 * self.per_k + h3 * self.settling + h4 * self.creep
+        change = h1 * self.leak + h2 * self.per_k + h3 * self.settling + h4 * self.creep
+        self.level += change
         v1 = self.a11 * h1 + self.a12 * h2 + self.a13 * h3 + self.a14 * h4
         v2 = self.a12 * h1 + self.a22 * h2 + self.a23 * h3 + self.a24 * h4
         v3 = self.a13 * h1 + self.a23 * h2 + self.a33 * h3 + self.a34 * h4
         v4 = self.a14 * h1 + self.a24 * h2 + self.a34 * h3 + self.a44 * h4
         cross = self.a01 * h1 + self.a02 * h2 + self.a03 * h3 + self.a04 * h4
+        temp_var *= self.per_k * self.per_k
         self.a00 += 2.0 * cross + h1 * v1 + h2 * v2 + h3 * v3 + h4 * v4
-        self.slopes.var[WALK] += noise_var_per_min * minutes
-        self.a00 += noise_var_per_min * minutes + temp_var * self.per_k * self.per_k
+        self.a00 += noise_var_per_min * minutes + temp_var
+        since = self.since
+        since.minutes += minutes
+        since.leak_min += h1
+        since.drift += change - h1 * self.leak
+        since.drift_var += h2 * h2 * self.a22 + h3 * h3 * self.a33 + h4 * h4 * self.a44 + temp_var
         self.a01 += v1
         self.a02 += v2
         self.a03 += v3
@@ -145,6 +155,7 @@ class Track:
             self.a00 += UNSEEN_SD * UNSEEN_SD
             self.a01 = self.a02 = self.a03 = self.a04 = 0.0
             self.unseen = True
+            self.guesses.known = False
         self.a11 += LEAK_WANDER * minutes
         self.settle += h3
         self.at_s = to_s
@@ -178,6 +189,8 @@ class Track:
         """Air moved: the level jumps by x, known to within var; settling and creep start from it."""
         self.level += x
         self.a00 += var
+        self.since.drift += x
+        self.since.drift_var += var
         self.jump_var += var
         self.settle += x
         if self.at_s is not None:
@@ -190,13 +203,13 @@ class Track:
     def lean(self, index: int, prior: Gauss, group: Gauss) -> None:
         """Replace the prior of a coefficient by its group's, as one more reading of that coefficient."""
         precision = 1.0 / group.var - 1.0 / prior.var
-        if precision <= 0.0:
+        if abs(precision) < 1e-9 or precision * self._row(index)[index] < -LEAST_LEFT:
             return
         says = (group.mean / group.var - prior.mean / prior.var) / precision
         row = self._row(index)
         value = (self.leak, self.per_k, self.settling, self.creep)[index - 1]
         spread = 1.0 / precision + row[index]
-        self._gain((says - value) / spread, spread, row)
+        self._gain((says - value) / spread, 1.0 / spread, row)
 
     def _row(self, index: int) -> tuple[float, float, float, float, float]:
         if index == 1:
@@ -216,7 +229,7 @@ class Track:
         self.a00 = var
         self.jump_var = jump_var
         self.landed = True
-        self.slopes.land(var)
+        self.guesses.known = False
 
     def surmise(self, tolerance: float) -> None:
         """Air was moved though nothing was read: the bottle was probably out, on the side it drifts to."""
@@ -225,73 +238,87 @@ class Track:
         side = math.copysign(1.0, self.leak)
         spread = self.a00 + (SURMISE_SHARE * tolerance) ** 2
         row = (self.a00, self.a01, self.a02, self.a03, self.a04)
-        self._gain((side * tolerance - self.level) / spread, spread, row)
+        self._gain((side * tolerance - self.level) / spread, 1.0 / spread, row)
 
-    def read(self, x: float, var: float, scales: Scales) -> Surprise:
-        """Take in a reading, and tell how far it was from what was expected."""
+    def read(self, x: float, own_var: float, scales: Scales) -> Surprise:
+        """Take in a reading with its own variance, and tell how far it was from what was expected."""
         innovation = x - self.level
+        landed = self.landed
+        self._judge(x, innovation, own_var, scales)
+        var = own_var + scales.room_var
+        if self.unseen or (self.moved and not landed):
+            weight = 1.0
+            self._widen(innovation, var)
+        else:
+            weight = self._weight(x, innovation, var)
         spread = self.a00 + var
-        surprise = innovation * innovation / spread
-        if self.landed:
-            scales.landed_off(innovation)
-            self.landed = False
-        scales.learn(self.slopes, innovation, self.a00, var)
-        if self.moved or self.unseen:
-            self.a00 = max(self.a00, 0.25 * innovation * innovation)
-        elif surprise > HUBER_SD * HUBER_SD:
-            var = self._doubted(x, innovation, var, surprise)
-        spread = self.a00 + var
-        self._attribute_jump(innovation / spread)
-        self._gain(innovation / spread, spread, (self.a00, self.a01, self.a02, self.a03, self.a04))
+        step = weight * innovation / spread
+        self._attribute_jump(step)
+        shrink = weight / spread - weight * (1.0 - weight) * (innovation / spread) ** 2
+        self._gain(step, shrink, (self.a00, self.a01, self.a02, self.a03, self.a04))
         self.read_s = self.at_s
         self.readings += 1
         self.moved = self.unseen = False
-        return Surprise(innovation, spread)
+        return Surprise(weight * innovation, spread)
 
-    def _doubted(self, x: float, innovation: float, var: float, surprise: float) -> float:
-        """The variance of a reading that surprises: larger, unless the one before agrees with it."""
-        spread = self.a00 + var
-        agrees = self.suspect is not None and abs(x - self.suspect) < AGREE_SD * math.sqrt(2.0 * spread)
-        wild = surprise > AGREE_SD * AGREE_SD
-        self.suspect = x if wild and not agrees else None
-        if wild and agrees:
+    def _widen(self, innovation: float, var: float) -> None:
+        """Nothing is known to doubt the reading by: the level may be as far off as it says."""
+        self.a00 = max(self.a00, 0.25 * innovation * innovation - var)
+
+    def _weight(self, x: float, innovation: float, var: float) -> float:
+        """The chance that a reading is of this bottle at all, unless the one before agrees with it."""
+        weight = chance_right(innovation, self.a00 + var)
+        if weight > 0.5:
+            self.suspect = None
+            return weight
+        near = 2.0 * math.sqrt(2.0 * var) + 3.0
+        if self.suspect is not None and abs(x - self.suspect) < near:
+            self.suspect = None
             self.a00 += innovation * innovation
-            return var
-        weight = HUBER_SD / math.sqrt(surprise)
-        if wild:
-            weight *= AGREE_SD * AGREE_SD / surprise
-        return spread / weight - self.a00
+            return 1.0
+        self.suspect = x
+        return weight
 
-    def _attribute_jump(self, normalised: float) -> None:
+    def _judge(self, x: float, innovation: float, own_var: float, scales: Scales) -> None:
+        """Let the group learn from the reading how noisy and how restless it is."""
+        if self.landed:
+            scales.landed(innovation, own_var)
+        likelihood = self.guesses.take(x, self.since, own_var)
+        if likelihood is not None:
+            scales.add(likelihood)
+        self.landed = False
+        self.since = Since()
+
+    def _attribute_jump(self, step: float) -> None:
         """Correct what settling and creep started from by the share of the innovation that was the jump."""
         if self.jump_var <= 0.0:
             return
-        correction = normalised * self.jump_var
+        correction = step * self.jump_var
         self.settle += correction
         if self.moves:
             self.moves[-1].x += correction
         self.jump_var = 0.0
 
-    def _gain(self, normalised: float, spread: float, row: tuple[float, float, float, float, float]) -> None:
+    def _gain(self, step: float, shrink: float, row: tuple[float, float, float, float, float]) -> None:
+        """Move the state along a row of the covariance by a step, and take its square out of it."""
         g0, g1, g2, g3, g4 = row
-        self.level += g0 * normalised
-        self.leak += g1 * normalised
-        self.per_k += g2 * normalised
-        self.settling += g3 * normalised
-        self.creep += g4 * normalised
-        inv = 1.0 / spread
-        self.a00 -= g0 * g0 * inv
-        self.a01 -= g0 * g1 * inv
-        self.a02 -= g0 * g2 * inv
-        self.a03 -= g0 * g3 * inv
-        self.a04 -= g0 * g4 * inv
-        self.a11 -= g1 * g1 * inv
-        self.a12 -= g1 * g2 * inv
-        self.a13 -= g1 * g3 * inv
-        self.a14 -= g1 * g4 * inv
-        self.a22 -= g2 * g2 * inv
-        self.a23 -= g2 * g3 * inv
-        self.a24 -= g2 * g4 * inv
-        self.a33 -= g3 * g3 * inv
-        self.a34 -= g3 * g4 * inv
-        self.a44 -= g4 * g4 * inv
+        self.level += g0 * step
+        self.leak += g1 * step
+        self.per_k += g2 * step
+        self.settling += g3 * step
+        self.creep += g4 * step
+        self.a00 -= g0 * g0 * shrink
+        self.a01 -= g0 * g1 * shrink
+        self.a02 -= g0 * g2 * shrink
+        self.a03 -= g0 * g3 * shrink
+        self.a04 -= g0 * g4 * shrink
+        self.a11 -= g1 * g1 * shrink
+        self.a12 -= g1 * g2 * shrink
+        self.a13 -= g1 * g3 * shrink
+        self.a14 -= g1 * g4 * shrink
+        self.a22 -= g2 * g2 * shrink
+        self.a23 -= g2 * g3 * shrink
+        self.a24 -= g2 * g4 * shrink
+        self.a33 -= g3 * g3 * shrink
+        self.a34 -= g3 * g4 * shrink
+        self.a44 -= g4 * g4 * shrink
