@@ -40,7 +40,11 @@ CORE = (
     "session",
     "hearing.strike",
     "hearing.ear",
-    "workshop",
+    "workshop.range",
+    "workshop.fit",
+    "workshop.tone",
+    "workshop.loudness",
+    "workshop.compare",
 )
 """Modules (a package: all of it) that hold the laws and the decisions."""
 SHELL = (
@@ -48,6 +52,8 @@ SHELL = (
     "importing",
     "places",
     "rigfile",
+    "tomltext",
+    "workshop.shelf",
     "pieces",
     "thermometer",
     "hearing.sources",

@@ -12,6 +12,7 @@ import argparse
 import itertools
 import json
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -37,6 +38,9 @@ from rounds.workshop.range import (
     usual_shell,
 )
 from rounds.workshop.shelf import Heard, ShelfLine, load_shelf, parse_shelf, shell_of_many
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 notes = st.integers(40, 100).map(Note)
 volumes_ml = st.floats(200.0, 5000.0)
@@ -220,9 +224,21 @@ def test_any_toml_is_a_shelf_or_its_problems_are_told(tables: list[dict[str, obj
     assert all(line.volume_ml >= 100.0 and line.count >= 1 for line in shelf)
 
 
-def test_a_shelf_that_is_not_there(tmp_path: object) -> None:
-    with pytest.raises(BadRig, match="cannot be read"):
-        load_shelf(f"{tmp_path}/none.toml")
+def test_a_shelf_that_cannot_be_read(tmp_path: Path) -> None:
+    for data, told in (
+        (None, "cannot be read"),
+        (b"\xff\xfe", "not UTF-8"),
+        (b"#" * 400_001, "larger than 400 kB"),
+        (b"a" + b".a" * 30_000 + b" = 1", "line 1 is longer"),
+        (b"a = " + b"[" * 1900, "TOML|deep"),
+    ):
+        path = tmp_path / "shelf.toml"
+        if data is not None:
+            path.write_bytes(data)
+        with pytest.raises(BadRig, match=told):
+            load_shelf(path)
+    with pytest.raises(BadRig, match="not a file"):
+        load_shelf(tmp_path)
 
 
 def costs_of(wanted: tuple[Note, ...], shelf: list[ShelfLine]) -> list[list[float]]:

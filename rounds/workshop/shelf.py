@@ -8,19 +8,19 @@ of stiffness, none leaves it the prior of its size.
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rounds.air import DEFAULT_CEILING_KPA, KPA_PER_PSI, STIFFNESS_SHARE, Shell, kpa_to_psi
 from rounds.errors import BadRig
 from rounds.notes import parse_note
 from rounds.problems import Problems, Table, is_number, shown
+from rounds.tomltext import parse_toml, read_toml
 
 if TYPE_CHECKING:
     import os
 
+WHAT = "shelf file"
 MOST_LINES = 200
 MOST_BOTTLES = 500
 _CEILING_PSI = round(kpa_to_psi(DEFAULT_CEILING_KPA), 6)
@@ -76,12 +76,7 @@ def load_shelf(path: str | os.PathLike[str]) -> tuple[ShelfLine, ...]:
     Raises:
         BadRig: it cannot be read or has problems; all of them are listed.
     """
-    try:
-        text = Path(path).read_text(encoding="utf-8-sig")
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or "not UTF-8 text"
-        raise BadRig(str(path), [f"it cannot be read ({why}); check its name"]) from error
-    return parse_shelf(text, str(path))
+    return _checked(read_toml(path, WHAT), str(path))
 
 
 def parse_shelf(text: str, path: str = "shelf") -> tuple[ShelfLine, ...]:
@@ -90,11 +85,11 @@ def parse_shelf(text: str, path: str = "shelf") -> tuple[ShelfLine, ...]:
     Raises:
         BadRig: it has problems; all of them are listed.
     """
+    return _checked(parse_toml(text, path, WHAT), path)
+
+
+def _checked(data: dict[str, Any], path: str) -> tuple[ShelfLine, ...]:
     problems = Problems()
-    try:
-        data = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise BadRig(path, [f"it is not TOML: {error}"]) from error
     lines = _read_lines(data, problems)
     if problems.found:
         raise BadRig(path, problems.found)
