@@ -77,6 +77,9 @@ def _elsewhere(now: Situation) -> Event | Instruction:
         if not _resting(now, visit.bottle):
             purpose: Purpose = "listen" if _left_to_settle(now, visit.bottle) else "visit"
             return Sent(at_s=now.now_s, bottle=visit.bottle, purpose=purpose)
+    fine = _found_fine(now)
+    if fine is not None:
+        return Accepted(at_s=now.now_s, bottle=fine, cents=now.state.heard[fine].cents)
     again = _settled(now) or _doubtful(now)
     if again is not None:
         return Sent(at_s=now.now_s, bottle=again, purpose="listen")
@@ -111,6 +114,18 @@ def _finished(now: Situation) -> Instruction:
     if settling:
         return wait_for(now, settling)
     return idle(f"left as they are: {in_words(out)}", "Done")
+
+
+def _found_fine(now: Situation) -> str | None:
+    """A bottle heard in this round that is in tune and has no visit, so that nobody is sent to it."""
+    planned = {v.bottle for v in now.plan.visits}
+    for bottle_id in now.state.open_bottles:
+        heard = now.state.heard.get(bottle_id)
+        if heard is None or heard.pump_on or bottle_id in now.state.moved or bottle_id in planned:
+            continue
+        if _inside(now, bottle_id, now.now_s) and _inside_at_downbeat(now, bottle_id):
+            return bottle_id
+    return None
 
 
 def _sacrificed(now: Situation, bottle_id: str) -> bool:
@@ -156,7 +171,11 @@ def _after_listening(now: Situation) -> Event | Instruction:
 
 
 def _inside_at_downbeat(now: Situation, bottle_id: str) -> bool:
-    level = now.beliefs.level(bottle_id, max(now.now_s, now.downbeat_s or now.now_s))
+    return _inside(now, bottle_id, max(now.now_s, now.downbeat_s or now.now_s))
+
+
+def _inside(now: Situation, bottle_id: str, at_s: float) -> bool:
+    level = now.beliefs.level(bottle_id, at_s)
     return abs(level.mean - now.state.shift_cents) <= now.rig.bottle(bottle_id).tolerance_cents
 
 

@@ -183,7 +183,15 @@ def _replaced(state: RoundState, event: Replaced) -> RoundState:
 
 
 def _shift_chosen(state: RoundState, event: ShiftChosen) -> RoundState:
-    return replace(state, shift_cents=event.shift_cents, shift_saves=event.saves, shift_settled=True)
+    # What was in tune at the old reference need not be at the new one.
+    same = event.shift_cents == state.shift_cents
+    return replace(
+        state,
+        shift_cents=event.shift_cents,
+        shift_saves=event.saves,
+        shift_settled=True,
+        accepted=state.accepted if same else frozenset(),
+    )
 
 
 def _closed(state: RoundState, event: RoundClosed) -> RoundState:
