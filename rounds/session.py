@@ -58,6 +58,7 @@ CLOSE_AFTER_S = 60.0
 TAKE_AHEAD_S = 60.0
 """What is foreseen at the start of a take, whose length nobody knows yet."""
 _MOST_STEPS = 64
+LONGEST_BLOCK_S = 86_400.0
 _LEAST_TEMP_C, _MOST_TEMP_C = -30.0, 60.0
 
 
@@ -194,7 +195,7 @@ class Session:
         """Begin a round for some pieces (all bottles when none is named).
 
         Raises:
-            BadInput: a round is open already, or a piece is not in the rig.
+            BadInput: a round is open already, a piece is not in the rig, or the block is longer than a day.
         """
         now_s = self._at(at_s)
         if self.day.round is not None:
@@ -203,6 +204,9 @@ class Session:
         for name in pieces:
             if name not in known:
                 raise BadInput(f"the rig has no piece {name!r}; it has {', '.join(sorted(known)) or 'none'}")
+        block_s = self.rig.habits.block_s if block_s is None else block_s
+        if not 0.0 <= block_s <= LONGEST_BLOCK_S:
+            raise BadInput(f"a block of {block_s:g} s cannot be; give seconds of playing, at most a day")
         if temp_c is not None:
             self.temperature(temp_c, at_s)
         chosen = tuple(self._pieces(pieces))
@@ -211,7 +215,7 @@ class Session:
                 at_s=now_s,
                 round_id=f"r{self.day.rounds + 1}",
                 downbeat_s=downbeat_s,
-                block_s=self.rig.habits.block_s if block_s is None else block_s,
+                block_s=block_s,
                 needed=self.rig.needed_for(chosen),
                 temp_c=temp_c,
                 pieces=tuple(pieces),
