@@ -276,7 +276,7 @@ class Live:
                 sd_cents=tuple(a.sd_cents for a in b.at),
                 p_out=tuple(a.p_out for a in b.at),
                 tolerance_cents=self.rig.bottle(b.id).tolerance_cents,
-                leaves_min=b.leaves_min,
+                leaves_min=b.hold_min,
             )
             for b in seen.bottles
             if b.id in session.needed and session.beliefs.heard(b.id)

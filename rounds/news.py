@@ -15,6 +15,10 @@ if TYPE_CHECKING:
 
 _DOWNBEAT_CALLS_S = (600.0, 300.0, 120.0, 60.0)
 """The time to the downbeat is said when it passes these."""
+ONE_STRIKE_S = 0.5
+"""Readings whose strikes lie this close together are looks at the same strike."""
+ANOTHER_STORY_CENTS = 3.0
+"""A later look at a strike is said when it differs by more than this and by more than both doubts."""
 
 
 def news(before: View, after: View) -> list[str]:
@@ -47,21 +51,27 @@ def _turned(before: View, after: View) -> list[str]:
 
 
 def _news_of_reading(before: View, after: View) -> list[str]:
-    heard = after.reading
-    if heard is None or (before.reading is not None and _same_strike(before.reading, heard)):
+    """A strike is said once, at its first look; again only when a later look tells another story."""
+    if after.reading is None or _told_already(before, after):
         return []
-    return plain.reading(heard)
+    return plain.reading(after.reading)
 
 
-def _same_strike(one: ReadingView, other: ReadingView) -> bool:
-    """A strike only grows older: a younger reading is a new strike, even with the same figures."""
-    same = (one.bottle, one.cents, one.verdict, one.hz) == (
-        other.bottle,
-        other.cents,
-        other.verdict,
-        other.hz,
-    )
-    return same and other.age_s >= one.age_s
+def _told_already(before: View, after: View) -> bool:
+    one, other = before.reading, after.reading
+    if one is None or other is None or abs(_struck_s(before, one) - _struck_s(after, other)) > ONE_STRIKE_S:
+        return False
+    if (one.bottle, one.verdict) != (other.bottle, other.verdict):
+        return False
+    if one.cents is None or other.cents is None:
+        return one.cents == other.cents
+    doubt_cents = (one.u95_cents or 0.0) + (other.u95_cents or 0.0)
+    return abs(one.cents - other.cents) <= max(ANOTHER_STORY_CENTS, doubt_cents)
+
+
+def _struck_s(view: View, reading: ReadingView) -> float:
+    """When the strike was, from the beginning of the round."""
+    return (view.elapsed_s or 0.0) - reading.age_s
 
 
 def _news_of_pump(before: View, after: View) -> list[str]:

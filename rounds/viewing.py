@@ -161,6 +161,6 @@ class Viewer:
         key = (session.log.last_id, int(at_s // FORECAST_S))
         if self._leaves is None or key != self._leaves_key:
             seen = forecast(session.rig, session.beliefs, at_s, (), shift_cents=session.day.shift_cents)
-            self._leaves = {b.id: b.leaves_min for b in seen.bottles}
+            self._leaves = {b.id: b.hold_min for b in seen.bottles}
             self._leaves_key = key
         return self._leaves

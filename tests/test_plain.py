@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import pytest
 
@@ -13,6 +14,9 @@ from rounds.tui.controller import Level, RoundRequest
 from rounds.tui.intents import INTENTS
 from rounds.view import DueView, ReadingView
 from tests.tui.fake import SCENES, FakeController, told
+
+if TYPE_CHECKING:
+    from rounds.events import Verdict
 
 SAME_IN_PLAIN = {
     "open_round": "round",
@@ -170,12 +174,14 @@ class TestSentences:
 class TestNews:
     def test_nothing_changed_nothing_said(self) -> None:
         plain_face, fake = face()
-        fake.shown = replace(fake.shown, downbeat_in_s=455.0, elapsed_s=243.0)
+        assert fake.shown.reading is not None
+        older = replace(fake.shown.reading, age_s=7.0)
+        fake.shown = replace(fake.shown, downbeat_in_s=455.0, elapsed_s=243.0, reading=older)
         assert plain_face.tick() == []
 
     def test_strike_then_what_to_do(self) -> None:
         plain_face, fake = face()
-        heard = ReadingView("A3", "A3", -6.0, 1.2, "clear", hz=219.2)
+        heard = ReadingView("A3", "A3", -6.0, 1.2, "clear", hz=219.2, age_s=0.3)
         fake.shown = replace(fake.shown, reading=heard, instruction=told("add", "A3", 0.5))
         assert plain_face.tick() == [
             "A3: 6 cents flat, give or take 1.2.",
@@ -188,6 +194,23 @@ class TestNews:
         assert fake.shown.reading is not None
         fake.shown = replace(fake.shown, reading=replace(fake.shown.reading, age_s=0.0))
         assert plain_face.tick() == ["A3: 23 cents flat, give or take 1.8."]
+
+    @pytest.mark.parametrize(
+        ("cents", "verdict", "said"),
+        [
+            (-24.9, "clear", []),
+            (-14.0, "clear", ["A3: 14 cents flat, give or take 1.8."]),
+            (None, "unclear", ["Not believed: not clear."]),
+        ],
+    )
+    def test_a_second_look_is_said_only_when_it_differs(
+        self, cents: float | None, verdict: Verdict, said: list[str]
+    ) -> None:
+        plain_face, fake = face()
+        assert fake.shown.reading is not None
+        look = replace(fake.shown.reading, cents=cents, verdict=verdict, age_s=2.1)
+        fake.shown = replace(fake.shown, elapsed_s=238.1, reading=look)
+        assert plain_face.tick() == said
 
     def test_bottle_done(self) -> None:
         plain_face, fake = face()
