@@ -6,15 +6,19 @@ from rounds.planning.dose import Dose, dose
 from rounds.planning.order import solve
 from rounds.planning.plan import PlannedVisit, RoundPlan, plan_round
 from rounds.planning.problem import Visit, VisitOrder, VisitProblem
+from rounds.planning.together import Listened, parallel_plans, whose_strike
 
 __all__ = [
     "Dose",
+    "Listened",
     "PlannedVisit",
     "RoundPlan",
     "Visit",
     "VisitOrder",
     "VisitProblem",
     "dose",
+    "parallel_plans",
     "plan_round",
     "solve",
+    "whose_strike",
 ]

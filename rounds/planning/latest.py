@@ -73,7 +73,7 @@ class _Builder:
         families = states.families
         self.horizon = families.horizon // tick
         small = self.horizon < _EXACT_IN_SINGLE
-        self.dtype = np.float32 if small else np.float64
+        self.dtype: np.dtype[np.floating] = np.dtype(np.float32 if small else np.float64)
         self.leaving: Ticks = (states.leaving // tick).astype(self.dtype)
         self.due: list[Ticks] = [(f.due // tick).astype(self.dtype)[:, None] for f in families.families]
         self.work: list[Ticks] = [(f.work // tick).astype(self.dtype)[:, None] for f in families.families]

@@ -6,27 +6,32 @@ target; aims include the shift of the reference.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from rounds.planning.order import solve
+import numpy as np
+
+from rounds.planning.floating import Shift, best_shift
+from rounds.planning.jobs import job, solved, work_of
+from rounds.planning.phrases import reason_alone, reason_for, with_short_hold
 from rounds.planning.problem import Visit, VisitProblem
-from rounds.planning.prospect import Outlook, outlook, span
+from rounds.planning.prospect import after_visit, look_ahead, span
+from rounds.planning.walking import walking_order
+from rounds.planning.whom import Outlook, outlook
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Mapping
 
+    from rounds.planning.jobs import Solved
     from rounds.planning.knows import Knows
-    from rounds.rig import Bottle, Piece, Rig
+    from rounds.planning.prospect import Paths
+    from rounds.planning.whom import Flags
+    from rounds.rig import Piece, Rig
 
-WORTH_A_VISIT = 0.25
-"""A visit must lower the chance to be out by this much."""
 VAGUE_SHARE = 0.6
 """A bottle is struck first when the sd of its level passes this share of its tolerance."""
-TYPICAL_STROKES = 4.0
-"""Strokes of a visit to a bottle that was never heard."""
-CAUTIOUS_HOLD = 0.75
-"""Holds are shortened to this share when bottles are ordered."""
+SURE_SDS = 2.0
+"""Unless it is visited anyway, and surely on one side of its aim by this many sds."""
 
 
 @dataclass(frozen=True)
@@ -58,6 +63,32 @@ class RoundPlan:
     """How early the work ends when it starts now (negative: too late); None without a downbeat."""
     connections: int
     pump_changes: int
+    short_lived: tuple[str, ...] = ()
+    """Bottles that will be in tune at the downbeat, but hold for less than the block: plan a break."""
+    shift_refused: str | None = None
+    """What fixes the pitch of the pieces, so that the reference may not float."""
+    pumps: tuple[str, ...] = ()
+    """Pumps of this plan."""
+
+
+@dataclass(frozen=True)
+class Asked:
+    """All that `plan_round` was asked."""
+
+    now_s: float
+    downbeat_s: float | None
+    block_s: float
+    needed: Mapping[str, float]
+    mounted: str | None = None
+    at_bottle: str | None = None
+    skipped: frozenset[str] = frozenset()
+    done: frozenset[str] = frozenset()
+    temp_c: float | None = None
+
+    def open_bottles(self, rig: Rig) -> tuple[str, ...]:
+        """Needed bottles that are neither skipped nor done, in file order."""
+        closed = self.skipped | self.done
+        return tuple(b.id for b in rig.bottles if b.id in self.needed and b.id not in closed)
 
 
 def plan_round(
@@ -74,122 +105,128 @@ def plan_round(
     done: frozenset[str] = frozenset(),
     shift_cents: float | None = None,
     pieces: tuple[Piece, ...] = (),
+    temp_c: float | None = None,
     previous: RoundPlan | None = None,
 ) -> RoundPlan:
-    """Plan the rest of a round from what is believed now."""
-    shift = shift_cents or 0.0
-    open_ids = [b.id for b in rig.bottles if b.id in needed and b.id not in skipped and b.id not in done]
-    known = [b for b in open_ids if beliefs.heard(b)]
-    when = span(now_s, downbeat_s, block_s, rig.habits.quarantine_s)
-    ahead = outlook(rig, beliefs, known, now_s, when, shift)
-    vague = {b for b in open_ids if b not in set(known) or beliefs.changed_since_reading(b)}
-    vague |= {
-        b
-        for b, sd in zip(known, ahead.now_sd, strict=True)
-        if sd > VAGUE_SHARE * rig.bottle(b).tolerance_cents
-    }
-    chosen = {b: i for i, b in enumerate(known) if ahead.worth[i] > WORTH_A_VISIT}
-    visits = {b: _visit(rig, beliefs, ahead, i) for b, i in chosen.items()}
-    unheard = [_typical(rig, rig.bottle(b)) for b in open_ids if b not in set(known)]
-    to_solve = [_as_job(rig, v, ahead.hold_s[chosen[v.bottle]], block_s, needed) for v in visits.values()]
-    to_solve += [_as_job(rig, v, block_s, 0.0, needed) for v in unheard]
-    listening_s = len(vague) * rig.habits.strike_s
-    available = None if downbeat_s is None else max(0.0, downbeat_s - now_s - listening_s)
-    found = solve(
-        VisitProblem(
-            visits=tuple(to_solve),
-            setup_s={p.id: p.setup_s for p in rig.pumps},
-            mounted=mounted,
-            available_s=available,
-            quarantine_s=rig.habits.quarantine_s if downbeat_s is not None else 0.0,
+    """Plan the rest of a round from what is believed now.
+
+    Args:
+        shift_cents: the shift that was settled; None: choose one where the reference floats.
+        temp_c: air temperature now, where it is known better than the beliefs know it.
+        previous: the plan before this one, whose order is kept where it is as good.
+    """
+    asked = Asked(now_s, downbeat_s, block_s, needed, mounted, at_bottle, skipped, done, temp_c)
+    paths = _paths(rig, beliefs, asked)
+    after = after_visit(paths)
+    heard = _heard(beliefs, paths)
+    shift = Shift(shift_cents or 0.0)
+    if shift_cents is None:
+        shift = _shift(rig, beliefs, asked, pieces)
+    draft = _Draft(rig, beliefs, asked, outlook(paths, shift.cents, after), heard)
+    return draft.plan(shift, previous)
+
+
+def _shift(rig: Rig, beliefs: Knows, asked: Asked, pieces: tuple[Piece, ...]) -> Shift:
+    """Choose a shift; bottles that are done already count as they stand."""
+    everyone = _paths(rig, beliefs, replace(asked, done=frozenset()))
+    known = everyone.only(_heard(beliefs, everyone))
+    free = np.array([b not in asked.done for b in known.bottles], dtype=bool)
+    return best_shift(known, free, rig.reference, pieces)
+
+
+def _heard(beliefs: Knows, paths: Paths) -> Flags:
+    return np.array([beliefs.heard(b) for b in paths.bottles], dtype=bool)
+
+
+def _paths(rig: Rig, beliefs: Knows, asked: Asked) -> Paths:
+    when = span(asked.now_s, asked.downbeat_s, asked.block_s, rig.habits.quarantine_s)
+    return look_ahead(rig, beliefs, asked.open_bottles(rig), asked.now_s, when, asked.temp_c)
+
+
+@dataclass(frozen=True)
+class _Draft:
+    """A plan in the making. Places are those of the bottles in the outlook."""
+
+    rig: Rig
+    beliefs: Knows
+    asked: Asked
+    ahead: Outlook
+    heard: Flags
+
+    def plan(self, shift: Shift, previous: RoundPlan | None) -> RoundPlan:
+        """Order the visits and put everything together."""
+        bottles = self.ahead.paths.bottles
+        chosen = self.ahead.chosen & self.heard
+        listen = [b for i, b in enumerate(bottles) if self._must_listen(i, bool(chosen[i]))]
+        listening_s = len(listen) * self.rig.habits.strike_s
+        places = [i for i in range(len(bottles)) if chosen[i] or not self.heard[i]]
+        jobs = {bottles[i]: self._job(i) for i in places}
+        before = () if previous is None else tuple(v.bottle for v in previous.visits)
+        answer = solved(self._problem(tuple(jobs.values()), listening_s), self.asked.block_s, before)
+        visits = self._visits(answer, jobs)
+        work_s = answer.order.work_s + listening_s
+        spare = None if self.asked.downbeat_s is None else self.asked.downbeat_s - self.asked.now_s - work_s
+        alone = {b: reason_alone(self.ahead, i) for i, b in enumerate(bottles) if i not in set(places)}
+        return RoundPlan(
+            visits=visits,
+            left_alone=alone,
+            sacrificed=self._sacrificed(answer),
+            listen=walking_order(self.rig, listen, self.asked.at_bottle),
+            shift_cents=shift.cents,
+            shift_saves=shift.saves,
+            work_s=work_s,
+            finish_before_downbeat_s=spare,
+            connections=sum(v.pump is not None for v in visits),
+            pump_changes=answer.order.pump_changes,
+            short_lived=answer.short_lived,
+            shift_refused=shift.refused,
+            pumps=tuple(p.id for p in self.rig.pumps),
         )
-    )
-    ordered = tuple(visits[b] for b in found.order if b in visits)
-    work_s = found.work_s + listening_s
-    return RoundPlan(
-        visits=ordered,
-        left_alone={b: _alone(ahead, i) for i, b in enumerate(known) if b not in chosen},
-        sacrificed=found.left_out,
-        listen=_walk(rig, vague, at_bottle),
-        shift_cents=shift,
-        shift_saves=0,
-        work_s=work_s,
-        finish_before_downbeat_s=None if downbeat_s is None else downbeat_s - now_s - work_s,
-        connections=sum(v.pump is not None for v in ordered),
-        pump_changes=found.pump_changes,
-    )
 
+    def _must_listen(self, i: int, chosen: bool) -> bool:
+        """Never heard, air moved since, or so vague that a strike may change what is decided."""
+        bottle, paths = self.ahead.paths.bottles[i], self.ahead.paths
+        if not self.heard[i] or self.beliefs.changed_since_reading(bottle):
+            return True
+        if paths.sds[i, 0] <= VAGUE_SHARE * paths.half[i]:
+            return False
+        sure = abs(self.ahead.change_cents[i]) > SURE_SDS * paths.sds[i, 0]
+        return not (chosen and sure)
 
-def _visit(rig: Rig, beliefs: Knows, ahead: Outlook, i: int) -> PlannedVisit:
-    bottle = rig.bottle(ahead.bottles[i])
-    change = float(ahead.change_cents[i])
-    strokes = (
-        abs(change)
-        * 2.0
-        * rig.target_hz(bottle.id) ** 2
-        / 1731.2
-        / abs(beliefs.gain(bottle.id, bottle.pump).mean)
-    )
-    habits = rig.habits
-    work_s = 2.0 * habits.strike_s + strokes * habits.stroke_s
-    if change > 0.0:
-        work_s += habits.connect_s + habits.strike_s
-    return PlannedVisit(
-        bottle=bottle.id,
-        pump=bottle.pump if change > 0.0 else None,
-        aim_cents=float(ahead.aim_cents[i]),
-        why=_why(ahead, i, bottle.tolerance_cents),
-        work_s=work_s,
-    )
+    def _job(self, i: int) -> Visit:
+        bottle = self.ahead.paths.bottles[i]
+        change = float(self.ahead.change_cents[i]) if self.heard[i] else None
+        pump = self.rig.bottle(bottle).pump if change is None or change > 0.0 else None
+        work_s = work_of(self.rig, self.beliefs, bottle, change)
+        hold_s = float(self.ahead.after.hold_s[i])
+        return job(self.rig, bottle, pump, work_s, hold_s, self.asked.needed[bottle])
 
+    def _problem(self, jobs: tuple[Visit, ...], listening_s: float) -> VisitProblem:
+        told = self.asked.downbeat_s is not None
+        left_s = (self.asked.downbeat_s or 0.0) - self.asked.now_s - listening_s
+        return VisitProblem(
+            visits=jobs,
+            setup_s={p.id: p.setup_s for p in self.rig.pumps},
+            mounted=self.asked.mounted,
+            available_s=max(0.0, round(left_s, 1)) if told else None,
+            quarantine_s=self.rig.habits.quarantine_s if told else 0.0,
+        )
 
-def _typical(rig: Rig, bottle: Bottle) -> PlannedVisit:
-    habits = rig.habits
-    work_s = 3.0 * habits.strike_s + habits.connect_s + TYPICAL_STROKES * habits.stroke_s
-    return PlannedVisit(bottle.id, bottle.pump, 0.0, "not heard yet", work_s)
+    def _visits(self, answer: Solved, jobs: Mapping[str, Visit]) -> tuple[PlannedVisit, ...]:
+        place = {b: i for i, b in enumerate(self.ahead.paths.bottles)}
+        found = []
+        for bottle in answer.order.order:
+            i = place[bottle]
+            if not self.heard[i]:
+                continue
+            why = reason_for(self.ahead, i)
+            if bottle in answer.short_lived:
+                why = with_short_hold(why, float(self.ahead.after.hold_s[i]))
+            aim_cents, visit = float(self.ahead.aim_cents[i]), jobs[bottle]
+            found.append(PlannedVisit(bottle, visit.pump, aim_cents, why, visit.work_s))
+        return tuple(found)
 
-
-def _as_job(
-    rig: Rig, visit: PlannedVisit, hold_s: float, block_s: float, needed: Mapping[str, float]
-) -> Visit:
-    bottle = rig.bottle(visit.bottle)
-    return Visit(
-        id=bottle.id,
-        pump=visit.pump,
-        work_s=visit.work_s,
-        hold_s=hold_s,
-        keep_s=min(block_s, max(0.0, CAUTIOUS_HOLD * hold_s - 600.0)),
-        rail=bottle.rail,
-        position_m=bottle.position_cm / 100.0,
-        weight=needed[bottle.id],
-    )
-
-
-def _why(ahead: Outlook, i: int, tolerance_cents: float) -> str:
-    cents, shift = ahead.now_cents[i], 0.0
-    side = "sharp" if cents > shift else "flat"
-    if abs(cents - shift) > tolerance_cents:
-        return f"{abs(cents - shift):.0f} cents {side} now"
-    return f"likely out while playing ({100.0 * ahead.stay_worst[i]:.0f} %)"
-
-
-def _alone(ahead: Outlook, i: int) -> str:
-    if ahead.stay_worst[i] < 0.5:
-        return f"stays in tune ({100.0 * (1.0 - ahead.stay_worst[i]):.0f} %)"
-    return "a visit would not help it"
-
-
-def _walk(rig: Rig, bottles: Iterable[str], at_bottle: str | None) -> tuple[str, ...]:
-    """Rails in turn, there and back, from the end that is nearer."""
-    places = [rig.bottle(b) for b in bottles]
-    here = rig.bottle(at_bottle) if at_bottle is not None and rig.has_bottle(at_bottle) else None
-    rails = sorted({b.rail for b in places}, key=lambda r: (abs(r - here.rail) if here else 0, r))
-    order: list[str] = []
-    at_cm = here.position_cm if here else 0.0
-    for rail in rails:
-        row = sorted((b for b in places if b.rail == rail), key=lambda b: (b.position_cm, b.id))
-        if abs(row[-1].position_cm - at_cm) < abs(row[0].position_cm - at_cm):
-            row.reverse()
-        order += [b.id for b in row]
-        at_cm = row[-1].position_cm
-    return tuple(order)
+    def _sacrificed(self, answer: Solved) -> tuple[str, ...]:
+        """Left out, least weight first."""
+        weight = self.asked.needed
+        return tuple(sorted(answer.order.left_out, key=lambda b: (weight[b], b)))

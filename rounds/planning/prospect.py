@@ -17,6 +17,8 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from numpy.typing import NDArray
+
     from rounds.planning.knows import Floats, Knows
     from rounds.rig import Rig
 
@@ -26,7 +28,9 @@ BEFORE_DOWNBEAT_S = 120.0
 """A visit is taken to end about this long before the end of all visits."""
 UNTOLD_ROUND_S = 300.0
 """Until the playing starts, when no downbeat is known."""
-_WINDOW_POINTS = 7
+LAST_CHANGE_CENTS = 60.0
+"""A larger change is made in parts; what settles after the visit is that of the last part at most."""
+_PLAYING_POINTS = 7
 _BEYOND_MIN = (5.0, 15.0, 30.0, 60.0)
 _AIM_POINTS = 41
 
@@ -44,75 +48,83 @@ class Span:
         """All moments in order: now, the visit's end, the playing, beyond."""
         return [0.0, self.visit_min, *self.playing_min.tolist(), *self.beyond_min.tolist()]
 
+    @property
+    def playing(self) -> slice:
+        """Where the playing stands among the moments."""
+        return slice(2, 2 + len(self.playing_min))
+
 
 def span(now_s: float, downbeat_s: float | None, block_s: float, quarantine_s: float) -> Span:
     """The moments for a round that starts now."""
     ready_s = now_s + UNTOLD_ROUND_S if downbeat_s is None else max(now_s, downbeat_s)
     visit_s = max(now_s, ready_s - quarantine_s - BEFORE_DOWNBEAT_S)
     start_min = (ready_s - now_s) / 60.0
-    playing = start_min + np.linspace(0.0, block_s / 60.0, _WINDOW_POINTS)
+    playing = start_min + np.linspace(0.0, block_s / 60.0, _PLAYING_POINTS)
     return Span((visit_s - now_s) / 60.0, playing, playing[-1] + np.array(_BEYOND_MIN))
 
 
 @dataclass(frozen=True)
-class Outlook:
-    """Chances per bottle. `stay_*`: left alone; `after_*`: visited, at the best aim."""
+class Paths:
+    """Levels of bottles at the moments of a span, and what a visit would change."""
 
     bottles: tuple[str, ...]
-    now_cents: Floats
-    now_sd: Floats
-    stay_worst: Floats
-    """Largest chance to be out at a moment of the playing."""
-    stay_mean: Floats
-    """Mean share of the playing spent out."""
-    after_worst: Floats
-    after_mean: Floats
-    aim_cents: Floats
-    change_cents: Floats
-    """From the level at the visit to the aim; negative means air must come out."""
-    hold_s: Floats
-    """From the visit's end until it is more likely out than in."""
+    when: Span
+    means: Floats
+    sds: Floats
+    half: Floats
+    """Tolerance per bottle."""
+    drift: Floats
+    """Change since the end of a visit."""
+    grown: Floats
+    """Sd of the level at each moment after a visit."""
 
     @property
-    def worth(self) -> Floats:
-        """What a visit betters: the mean of the two chances."""
-        return 0.5 * (self.stay_worst + self.stay_mean - self.after_worst - self.after_mean)
+    def visit_cents(self) -> Floats:
+        """Level at the time of the visit."""
+        level: Floats = self.means[:, 1]
+        return level
+
+    def only(self, which: NDArray[np.bool_]) -> Paths:
+        """Some of the bottles."""
+        bottles = tuple(b for b, kept in zip(self.bottles, which, strict=True) if kept)
+        arrays = (self.means, self.sds, self.half, self.drift, self.grown)
+        return Paths(bottles, self.when, *(a[which] for a in arrays))
+
+    def stay(self, shift_cents: Floats | float) -> tuple[Floats, Floats]:
+        """Chance to be out at the worst moment of the playing, and its mean, if left alone."""
+        playing = self.when.playing
+        centre = np.asarray(shift_cents, dtype=float).reshape(-1, 1)
+        chances = outside(self.means[:, playing], self.sds[:, playing], self.half[:, None], centre)
+        return chances.max(axis=1, initial=0.0), chances.mean(axis=1)
 
 
-def outlook(
-    rig: Rig, beliefs: Knows, bottles: Sequence[str], now_s: float, when: Span, shift_cents: float
-) -> Outlook:
-    """Look ahead for bottles that were heard."""
-    means, sds = _paths(beliefs, bottles, now_s, when)
-    half = np.array([rig.bottle(b).tolerance_cents for b in bottles])
-    playing = slice(2, 2 + len(when.playing_min))
-    stay = _outside(means[:, playing], sds[:, playing], half[:, None], shift_cents)
-    drift, grown = _after_visit(beliefs, bottles, means, sds, shift_cents)
-    aims, chances = _best_aim(drift, grown, half, shift_cents, playing)
-    return Outlook(
-        bottles=tuple(bottles),
-        now_cents=means[:, 0],
-        now_sd=sds[:, 0],
-        stay_worst=stay.max(axis=1, initial=0.0),
-        stay_mean=stay.mean(axis=1),
-        after_worst=chances.max(axis=1, initial=0.0),
-        after_mean=chances.mean(axis=1),
-        aim_cents=aims,
-        change_cents=aims - means[:, 1],
-        hold_s=_holds(aims[:, None] + drift, grown, half, shift_cents, when),
-    )
-
-
-def _paths(beliefs: Knows, bottles: Sequence[str], now_s: float, when: Span) -> tuple[Floats, Floats]:
+def look_ahead(
+    rig: Rig, beliefs: Knows, bottles: Sequence[str], now_s: float, when: Span, temp_c: float | None = None
+) -> Paths:
+    """Ask the beliefs for the paths of bottles."""
     minutes = when.minutes
     means = np.empty((len(bottles), len(minutes)))
     sds = np.empty_like(means)
     for i, bottle in enumerate(bottles):
-        means[i], sds[i] = beliefs.path(bottle, now_s, minutes)
-    return means, sds
+        means[i], sds[i] = beliefs.path(bottle, now_s, minutes, temp_c)
+    last = np.clip(-means[:, 1], -LAST_CHANGE_CENTS, LAST_CHANGE_CENTS).tolist()
+    settled = [beliefs.settling(b, change) for b, change in zip(bottles, last, strict=True)]
+    back = np.array([s.mean for s in settled]).reshape(-1, 1)
+    back_var = np.array([s.var for s in settled]).reshape(-1, 1)
+    after = np.arange(len(minutes)) > 1
+    return Paths(
+        bottles=tuple(bottles),
+        when=when,
+        means=means,
+        sds=sds,
+        half=np.array([rig.bottle(b).tolerance_cents for b in bottles]),
+        drift=means - means[:, 1:2] + back * after,
+        grown=np.sqrt(VISIT_SD_CENTS**2 + back_var * after + np.maximum(0.0, sds**2 - sds[:, 1:2] ** 2)),
+    )
 
 
-def _outside(means: Floats, sds: Floats, half: Floats, centre: float) -> Floats:
+def outside(means: Floats, sds: Floats, half: Floats, centre: Floats | float) -> Floats:
+    """Chance to lie outside a band."""
     from scipy.special import ndtr  # slow to import, and faces must start fast
 
     wide = np.maximum(sds, 1e-6)
@@ -120,39 +132,44 @@ def _outside(means: Floats, sds: Floats, half: Floats, centre: float) -> Floats:
     return chance
 
 
-def _after_visit(
-    beliefs: Knows, bottles: Sequence[str], means: Floats, sds: Floats, shift_cents: float
-) -> tuple[Floats, Floats]:
-    """Drift since the end of the visit and its sd, at every moment of the span."""
-    settled = [beliefs.settling(b, shift_cents - m) for b, m in zip(bottles, means[:, 1], strict=True)]
-    back = np.array([s.mean for s in settled]).reshape(-1, 1)
-    back_var = np.array([s.var for s in settled]).reshape(-1, 1)
-    drift = means - means[:, 1:2] + back
-    grown = np.maximum(0.0, sds**2 - sds[:, 1:2] ** 2)
-    return drift, np.sqrt(VISIT_SD_CENTS**2 + back_var + grown)
+@dataclass(frozen=True)
+class AfterVisit:
+    """Per bottle: the best aim off the middle of the band, and what it leads to."""
+
+    aim_cents: Floats
+    worst: Floats
+    """Chance to be out at the worst moment of the playing."""
+    mean: Floats
+    """Mean share of the playing spent out."""
+    hold_s: Floats
+    """From the visit's end until it is more likely out than in (the span's end at most)."""
+
+    def only(self, which: NDArray[np.bool_]) -> AfterVisit:
+        """Some of the bottles."""
+        return AfterVisit(self.aim_cents[which], self.worst[which], self.mean[which], self.hold_s[which])
 
 
-def _best_aim(
-    drift: Floats, grown: Floats, half: Floats, shift_cents: float, playing: slice
-) -> tuple[Floats, Floats]:
-    """The aim with the least chance to be out, and the chances over the playing."""
-    window = drift[:, playing]
-    middle = shift_cents - 0.5 * (window.max(axis=1, initial=-np.inf) + window.min(axis=1, initial=np.inf))
-    aims = middle[:, None] + half[:, None] * np.linspace(-1.0, 1.0, _AIM_POINTS)
-    levels = aims[:, :, None] + window[:, None, :]
-    chances = _outside(levels, grown[:, None, playing], half[:, None, None], shift_cents)
+def after_visit(paths: Paths) -> AfterVisit:
+    """The aim that centres what is going to happen in the band; the same for every shift."""
+    playing = paths.when.playing
+    drift, grown = paths.drift[:, playing], paths.grown[:, playing]
+    middle = -0.5 * (drift.max(axis=1, initial=-np.inf) + drift.min(axis=1, initial=np.inf))
+    aims = middle[:, None] + paths.half[:, None] * np.linspace(-1.0, 1.0, _AIM_POINTS)
+    levels = aims[:, :, None] + drift[:, None, :]
+    chances = outside(levels, grown[:, None, :], paths.half[:, None, None], 0.0)
     best = (chances.max(axis=2) + chances.mean(axis=2)).argmin(axis=1)
     rows = np.arange(len(best))
-    return aims[rows, best], chances[rows, best]
+    chosen = chances[rows, best]
+    aim = aims[rows, best]
+    return AfterVisit(aim, chosen.max(axis=1, initial=0.0), chosen.mean(axis=1), _holds(paths, aim))
 
 
-def _holds(levels: Floats, grown: Floats, half: Floats, shift_cents: float, when: Span) -> Floats:
-    """Seconds from the visit's end until a bottle is more likely out than in (the span's end at most)."""
-    minutes = np.array(when.minutes[1:]) - when.visit_min
-    out = _outside(levels[:, 1:], grown[:, 1:], half[:, None], shift_cents) > 0.5
-    chance = _outside(levels[:, 1:], grown[:, 1:], half[:, None], shift_cents)
-    holds = np.full(len(levels), minutes[-1])
-    for i in np.flatnonzero(out.any(axis=1)):
-        j = int(out[i].argmax())
+def _holds(paths: Paths, aims: Floats) -> Floats:
+    minutes = np.array(paths.when.minutes[1:]) - paths.when.visit_min
+    levels = aims[:, None] + paths.drift[:, 1:]
+    chance = outside(levels, paths.grown[:, 1:], paths.half[:, None], 0.0)
+    holds = np.full(len(aims), minutes[-1])
+    for i in np.flatnonzero((chance > 0.5).any(axis=1)):
+        j = int((chance[i] > 0.5).argmax())
         holds[i] = minutes[j] if j == 0 else np.interp(0.5, chance[i, j - 1 : j + 1], minutes[j - 1 : j + 1])
     return np.maximum(0.0, holds * 60.0)

@@ -1,0 +1,121 @@
+"""Two people, two pumps: a plan for each, done at the same time, and one microphone between them.
+
+Each has the bottles of their own pumps, so nobody waits for a pump; the reference shifts for both
+alike. A strike belongs to the bottle whose believed pitch explains it; where both would, nobody's
+reading is taken and both are asked to strike again, one after the other.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from rounds.errors import BadInput
+from rounds.planning.plan import RoundPlan, plan_round
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from rounds.gauss import Gauss
+    from rounds.planning.knows import Knows
+    from rounds.rig import Piece, Rig
+
+SURELY = 20.0
+"""One bottle must explain a pitch this many times better than any other."""
+ROOM_SD_CENTS = 5.0
+"""What the room adds to where a bottle is heard. Common practice, no source."""
+FARTHEST_SDS = 4.0
+"""A pitch farther than this from a bottle is not that bottle's."""
+
+
+@dataclass(frozen=True)
+class Listened:
+    """A bottle somebody was sent to strike, and where its pitch is believed, cents off its target."""
+
+    bottle: str
+    target_hz: float
+    level: Gauss
+
+
+def whose_strike(hz: float, sent_to: Sequence[Listened]) -> str | None:
+    """The bottle a pitch belongs to among those that people stand at; None when it cannot be told."""
+    odds = sorted(((_density(hz, s), s.bottle) for s in sent_to), reverse=True)
+    if not odds or odds[0][0] <= 0.0:
+        return None
+    clear = len(odds) == 1 or odds[0][0] > SURELY * odds[1][0]
+    return odds[0][1] if clear else None
+
+
+def _density(hz: float, sent: Listened) -> float:
+    sd = math.hypot(sent.level.sd, ROOM_SD_CENTS)
+    z = (1200.0 * math.log2(hz / sent.target_hz) - sent.level.mean) / sd
+    return math.exp(-0.5 * z * z) / sd if abs(z) <= FARTHEST_SDS else 0.0
+
+
+def parallel_plans(
+    rig: Rig,
+    beliefs: Knows,
+    *,
+    people: int,
+    now_s: float,
+    downbeat_s: float | None,
+    block_s: float,
+    needed: Mapping[str, float],
+    mounted: str | None = None,
+    skipped: frozenset[str] = frozenset(),
+    done: frozenset[str] = frozenset(),
+    shift_cents: float | None = None,
+    pieces: tuple[Piece, ...] = (),
+    temp_c: float | None = None,
+) -> tuple[RoundPlan, ...]:
+    """One plan per person, to be done at the same time.
+
+    Raises:
+        BadInput: there are more people than pumps.
+    """
+    if people > len(rig.pumps):
+        raise BadInput(f"{people} people need as many pumps; {rig.name} has {len(rig.pumps)}")
+
+    def plan(pumps: Sequence[str], shift: float | None) -> RoundPlan:
+        theirs = {b: w for b, w in needed.items() if rig.has_bottle(b) and rig.bottle(b).pump in pumps}
+        found = plan_round(
+            rig,
+            beliefs,
+            now_s=now_s,
+            downbeat_s=downbeat_s,
+            block_s=block_s,
+            needed=theirs,
+            mounted=mounted if mounted in pumps else None,
+            skipped=skipped,
+            done=done,
+            shift_cents=shift,
+            pieces=pieces,
+            temp_c=temp_c,
+        )
+        return replace(found, pumps=tuple(pumps))
+
+    everything = plan([p.id for p in rig.pumps], shift_cents)
+    if people == 1:
+        return (everything,)
+    shares = _shares(rig, everything, people)
+    plans = (plan(pumps, everything.shift_cents) for pumps in shares)
+    return tuple(replace(p, shift_saves=everything.shift_saves) for p in plans)
+
+
+def _shares(rig: Rig, plan: RoundPlan, people: int) -> list[list[str]]:
+    """Pumps per person, so that the longest share of the work is as short as can be."""
+    work = {p.id: 0.0 for p in rig.pumps}
+    for visit in plan.visits:
+        work[rig.bottle(visit.bottle).pump] += visit.work_s
+    best: list[list[str]] = []
+    longest = math.inf
+    for whose in itertools.product(range(people), repeat=len(work)):
+        shares = [
+            [p for p, who in zip(work, whose, strict=True) if who == person] for person in range(people)
+        ]
+        most = max(sum(work[p] for p in share) for share in shares)
+        if all(shares) and most < longest:
+            best, longest = shares, most
+    return best

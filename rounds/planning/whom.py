@@ -1,0 +1,92 @@
+"""Whom to touch: those whom a visit helps, by the chance to leave tolerance before the next chance to retune.
+
+Not those that are out now: touching only these leaves the others to drift out while the playing
+lasts. And not those that a visit would not help either. One exchange rate decides: a connection is
+worth making when it saves more than so many bottles out, in expectation; letting air out by the pin
+is less work, so it is worth less.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from rounds.planning.prospect import AfterVisit, Paths, after_visit
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from rounds.planning.knows import Floats
+
+    Flags = NDArray[np.bool_]
+
+CONNECTION_WORTH = 0.15
+"""A connection must save this many bottles out, in expectation."""
+PIN_WORTH = 0.1
+"""The same for letting air out by the pin."""
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """What is known of every bottle at one shift of the reference."""
+
+    paths: Paths
+    after: AfterVisit
+    shift_cents: float
+    stay_worst: Floats
+    stay_mean: Floats
+
+    @property
+    def stay(self) -> Floats:
+        """How much a bottle is out if left alone: the mean of the worst and the mean chance."""
+        return 0.5 * (self.stay_worst + self.stay_mean)
+
+    @property
+    def visited(self) -> Floats:
+        """How much it is out if visited."""
+        return 0.5 * (self.after.worst + self.after.mean)
+
+    @property
+    def aim_cents(self) -> Floats:
+        """Where to aim each bottle, off the nominal target."""
+        return self.after.aim_cents + self.shift_cents
+
+    @property
+    def change_cents(self) -> Floats:
+        """From the level at the visit to the aim; negative means air must come out."""
+        return self.aim_cents - self.paths.visit_cents
+
+    @property
+    def needs_air(self) -> Flags:
+        """Bottles whose visit would be a connection; the others need the pin."""
+        flags: Flags = self.change_cents > 0.0
+        return flags
+
+    @property
+    def price(self) -> Floats:
+        """What a visit must save."""
+        return np.where(self.needs_air, CONNECTION_WORTH, PIN_WORTH)
+
+    @property
+    def chosen(self) -> Flags:
+        """Whom to visit."""
+        flags: Flags = self.stay - self.visited > self.price
+        return flags
+
+    @property
+    def costs(self) -> Floats:
+        """How much each bottle is out, or else its visit at its price, whichever is less."""
+        return np.minimum(self.stay, self.visited + self.price)
+
+    @property
+    def connections(self) -> int:
+        """Connections that the visits need."""
+        return int((self.chosen & self.needs_air).sum())
+
+
+def outlook(paths: Paths, shift_cents: float, after: AfterVisit | None = None) -> Outlook:
+    """Judge every bottle at one shift."""
+    worst, mean = paths.stay(shift_cents)
+    return Outlook(paths, after or after_visit(paths), shift_cents, worst, mean)
