@@ -29,6 +29,11 @@ class Baseband:
     first_s: float
     step_s: float
 
+    def moved(self, carrier_hz: float) -> Baseband:
+        """The same stretch around a carrier close by; the windows stay those of the old one."""
+        turn = np.exp(-2j * np.pi * (carrier_hz - self.carrier_hz) * self.times_s)
+        return Baseband(self.values * turn, carrier_hz, self.first_s, self.step_s)
+
     @property
     def times_s(self) -> NDArray[np.float64]:
         """Centres of the windows, seconds after the onset."""

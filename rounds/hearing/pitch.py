@@ -15,11 +15,14 @@ from typing import TYPE_CHECKING
 from rounds.hearing.baseband import demodulate
 from rounds.hearing.doublet import Pair, fit_pair
 from rounds.hearing.refine import Tone, fit, table_for
+from rounds.hearing.struckness import coherence, early
 from rounds.notes import CENTS_PER_NEPER, cents
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
+
+    from rounds.hearing.baseband import Baseband
 
 SEARCH_SHARE = 0.03
 """How far a tone may lie from its peak, as a share of its frequency."""
@@ -29,10 +32,10 @@ DRY_WEIGHT = 1.95
 WET_WEIGHT = 2.4
 PEAK_WEIGHT = 0.9
 BASS_HZ = 260.0
-BASS_FACTOR = 1.25
+BASS_FACTOR = 1.5
 """Slow beats hide in the bass: two tones 20 cents apart turn once in the whole strike."""
-SHORT_DECAY = (12.0, 24.0)
-SHORT_FACTOR = 1.4
+SHORT_DECAY = (12.0, 36.0)
+SHORT_FACTOR = 2.3
 """A strike that is soon over leaves the room's answer alone to be heard (nepers a second: from, to)."""
 FLOOR_CENTS = 0.01
 
@@ -41,8 +44,9 @@ CERTAIN_GAIN = 15.0
 """Log likelihood ratios from which on a pair of tones is allowed for, and believed."""
 PAIR_CENTS = (8.0, 42.0)
 PAIR_MAX_DB = 15.0
-PAIR_AMBIGUOUS_DB = 1.5
+PAIR_AMBIGUOUS_DB = 3.0
 """Two tones closer in power than this: which one is the stronger cannot be told in a room."""
+PAIR_FLOOR_CENTS = 0.2
 PAIR_WEIGHT = 5.0
 PAIR_SHIFT_WEIGHT = 1.1
 PAIR_MAX_SHIFT_CENTS = 40.0
@@ -52,12 +56,16 @@ PAIR_MAX_SD = 0.25
 
 @dataclass(frozen=True)
 class Pitch:
-    """A pitch with its uncertainty. `beats_cents`: the distance of a second tone that beats with it."""
+    """A pitch with its uncertainty, and two of the marks of a struck tone (`rounds.hearing.struckness`).
+
+    `beats_cents` is the distance of a second tone that beats with it, where there is one.
+    """
 
     hz: float
     u95_cents: float
     decay: float
-    fit_db: float
+    coherence: float
+    early: float
     beats_cents: float | None = None
 
 
@@ -73,27 +81,29 @@ def measure_pitch(
         peak_hz: The spectral peak.
         clipped: A clipped strike does not decay as it should, which looks like beating.
     """
-    single = fit(demodulate(tone, sample_rate_hz, peak_hz, start_s), SEARCH_SHARE * peak_hz)
+    series = demodulate(tone, sample_rate_hz, peak_hz, start_s)
+    single = fit(series, SEARCH_SHARE * peak_hz)
     if single is None or not single.hz > 0.0:
         return None
+    marks = coherence(series.values), early(series.values)
     if single.dry > DRY:
         u95 = math.hypot(DRY_WEIGHT * _relative(single.sd_hz, single.hz), FLOOR_CENTS)
-        return Pitch(single.hz, u95, single.decay, single.fit_db)
-    pair = None if clipped else _pair(tone, sample_rate_hz, start_s, single)
+        return Pitch(single.hz, u95, single.decay, *marks)
+    pair = None if clipped else _pair(series.moved(single.hz), single)
     if pair is not None and _believed(pair):
-        return _of_pair(single, pair)
+        apart = abs(cents(pair.hz, pair.other_hz))
+        return Pitch(pair.hz, _pair_u95(pair), single.decay, *marks, beats_cents=apart)
     shift = 0.0
     if pair is not None and pair.gain > SUSPECT_GAIN:
         shift = min(abs(cents(pair.hz, single.hz)), PAIR_MAX_SHIFT_CENTS)
-    return Pitch(single.hz, _wet_u95(single, peak_hz, shift), single.decay, single.fit_db)
+    return Pitch(single.hz, _wet_u95(single, peak_hz, shift), single.decay, *marks)
 
 
 def _relative(sd_hz: float, hz: float) -> float:
     return CENTS_PER_NEPER * sd_hz / hz
 
 
-def _pair(tone: NDArray[np.float64], sample_rate_hz: int, start_s: float, single: Tone) -> Pair | None:
-    series = demodulate(tone, sample_rate_hz, single.hz, start_s)
+def _pair(series: Baseband, single: Tone) -> Pair | None:
     return fit_pair(series, table_for(series, single.decay), single.evidence)
 
 
@@ -107,11 +117,10 @@ def _believed(pair: Pair) -> bool:
     )
 
 
-def _of_pair(single: Tone, pair: Pair) -> Pitch:
+def _pair_u95(pair: Pair) -> float:
     apart = abs(cents(pair.hz, pair.other_hz))
     doubt = 1.2 * apart if pair.ratio_db < PAIR_AMBIGUOUS_DB else 0.0
-    u95 = math.hypot(PAIR_WEIGHT * _relative(pair.sd_hz, pair.hz), doubt, FLOOR_CENTS)
-    return Pitch(pair.hz, u95, single.decay, single.fit_db, beats_cents=apart)
+    return math.hypot(PAIR_WEIGHT * _relative(pair.sd_hz, pair.hz), doubt, PAIR_FLOOR_CENTS)
 
 
 def _wet_u95(single: Tone, peak_hz: float, shift_cents: float) -> float:

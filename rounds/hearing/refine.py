@@ -29,17 +29,14 @@ MIN_COUNT = 6
 
 @dataclass(frozen=True)
 class Tone:
-    """One tone as fitted: standard deviation in Hz, decay in nepers a second, amplitude at the onset.
+    """One tone as fitted: standard deviation in Hz, decay in nepers a second.
 
-    `fit_db` is the tone's power against what the model leaves unexplained, `evidence` the log
-    likelihood of the one tone whatever the room.
+    `evidence` is the log likelihood of the one tone, whatever the room.
     """
 
     hz: float
     sd_hz: float
     decay: float
-    amplitude: float
-    fit_db: float
     evidence: float
     dry: float
     """How likely it is that the room adds nothing that noise does not hide, 0 to 1."""
@@ -80,14 +77,10 @@ def fit(series: Baseband, half_width_hz: float) -> Tone | None:
     for _ in range(STEPS):
         found = courses(table, straight, np.array([1j * turn]))
         turn += float(np.clip(mean_move(found, 0), -limit, limit))
-    amplitude = float(found.weights @ np.abs(found.amplitudes[:, 0]))
-    left = max(float(found.weights @ found.left), 1e-30)
     return Tone(
         hz=series.carrier_hz + turn / (2 * np.pi),
         sd_hz=sd_hz(found, 0),
         decay=decay,
-        amplitude=amplitude,
-        fit_db=10.0 * float(np.log10(max(amplitude**2, 1e-30) / left)),
         evidence=found.log_evidence,
         dry=float(found.weights @ table.dry),
     )

@@ -98,7 +98,6 @@ class Courses:
     amplitudes: NDArray[np.complex128]  # [room, tone]
     moves: NDArray[np.complex128]  # [room, tone]: change of (-decay + i angular frequency), per second
     variances: NDArray[np.float64]  # [room, tone]: of the imaginary part of the moves
-    left: NDArray[np.float64]  # [room]: what is not explained, per degree of freedom
     evidence: NDArray[np.float64]  # [room]: log marginal likelihood, up to a constant
 
     @property
@@ -137,6 +136,5 @@ def courses(table: Rooms, straight: NDArray[np.complex128], exponents: NDArray[n
         amplitudes=amplitudes,
         moves=slopes / amplitudes,
         variances=left[:, None] / freedom * spread / (2.0 * np.abs(amplitudes) ** 2),
-        left=left / freedom,
         evidence=table.log_priors + table.log_volumes - log_normal - freedom * np.log(left),
     )

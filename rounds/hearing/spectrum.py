@@ -66,6 +66,12 @@ class Spectrum:
         part = self.level_db[max(0, first) : last + 1]
         return float(part.max()) if part.size else -200.0
 
+    @property
+    def middle_db(self) -> float:
+        """Median level between 100 and 2500 Hz."""
+        part = self.level_db[round(100.0 / self.step_hz) : round(2500.0 / self.step_hz)]
+        return float(np.median(part)) if part.size else -200.0
+
     def floor_near(self, hz: float) -> float:
         """Median level within a third of an octave either side: the noise a tone at hz stands in."""
         first, last = round(hz * 0.794 / self.step_hz), round(hz * 1.26 / self.step_hz)

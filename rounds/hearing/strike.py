@@ -17,6 +17,7 @@ import numpy as np
 from rounds.hearing.pitch import Pitch, measure_pitch
 from rounds.hearing.rooms import DECAY_OF_T60
 from rounds.hearing.spectrum import HIGH_HZ, LOW_HZ, Peak, Spectrum, comb_pitch_hz, spectrum
+from rounds.hearing.struckness import Struckness
 from rounds.notes import cents, shifted_hz
 
 if TYPE_CHECKING:
@@ -243,9 +244,16 @@ def _reading(
     parts: _Parts, peak: Peak, expectation: Expectation, blank: Reading, verdict: Verdict
 ) -> Reading:
     pitch = measure_pitch(parts.tone, parts.sample_rate_hz, START_S, peak.hz, clipped=blank.clipped)
-    if pitch is None or _is_noise(parts, peak, pitch):
+    if pitch is None:
         return blank
-    if verdict == "clear" and pitch.u95_cents > MAX_U95_CENTS:
+    crest_db = parts.whole.level_at(peak.hz, peak.hz) - parts.whole.middle_db
+    marks = Struckness(pitch.coherence, pitch.early, crest_db)
+    kind = marks.kind(pitch.decay, beats=pitch.beats_cents is not None)
+    if kind == "noise":
+        return blank
+    if verdict == "clear" and kind == "faint":
+        verdict = "quiet"
+    if verdict == "clear" and (pitch.u95_cents > MAX_U95_CENTS or kind == "doubtful"):
         verdict = "unclear"
     target_hz = expectation.target_hz
     off = None if target_hz is None or verdict == "other_bottle" else cents(pitch.hz, target_hz)
@@ -261,12 +269,6 @@ def _reading(
         advice=_advice(verdict, pitch),
         stage=blank.stage,
     )
-
-
-def _is_noise(parts: _Parts, peak: Peak, pitch: Pitch) -> bool:
-    """Whether this was a noise that was louder than the room before, and no tone at all."""
-    stands_out_db = peak.level_db - parts.whole.floor_near(peak.hz)
-    return pitch.u95_cents > MAX_U95_CENTS and stands_out_db < MIN_SNR_DB
 
 
 def _advice(verdict: Verdict, pitch: Pitch) -> str:
