@@ -61,6 +61,8 @@ def build_parser() -> argparse.ArgumentParser:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; the return value is the exit code."""
     _spell_out_what_cannot_be_printed()
+    # Our matrices are small: threads inside numpy only make a reading slower. Must stand before numpy loads.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     args = build_parser().parse_args(argv)
     try:
         code = int(args.run(args))

@@ -37,7 +37,7 @@ BASS_FACTOR = 1.5
 SHORT_DECAY = (12.0, 36.0)
 SHORT_FACTOR = 2.3
 """A strike that is soon over leaves the room's answer alone to be heard (nepers a second: from, to)."""
-FLOOR_CENTS = 0.01
+FLOOR_CENTS = 0.003
 
 SUSPECT_GAIN = 2.0
 CERTAIN_GAIN = 15.0

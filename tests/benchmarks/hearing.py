@@ -57,7 +57,7 @@ class Heard:
 
 
 def hear(case: Case, stage: Stage = "final") -> Heard:
-    """Through the ear, block by block; then the reading alone, in processor time: other work must not count."""
+    """Through the ear, block by block; then the reading alone, in processor time."""
     ear = Ear(case.sample_rate_hz, case.expectation, stages=(stage,))
     found = [r for k in range(0, case.samples.size, 480) for r in ear.feed(case.samples[k : k + 480])]
     found += ear.flush()
