@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from rounds.hearing.ear import Ear
+from rounds.hearing.ear import Ear, blurred_alike
 from rounds.hearing.strike import Expectation, Reading, measure
 from rounds.notes import cents
 from rounds.simulation import sound
@@ -68,3 +69,27 @@ def test_without_a_target_any_bottle_is_read() -> None:
         assert reading.verdict == "clear"
         assert reading.hz == pytest.approx(hz, rel=1e-3)
         assert reading.cents is None
+
+
+def test_two_strikes_blurred_alike_ask_for_a_moved_microphone() -> None:
+    blurred = Reading(1.0, 440.0, None, 14.0, "unclear", 0.5, -10.0, False, "Closer.")
+    assert blurred_alike(blurred, replace(blurred, at_s=4.0, hz=441.0))
+    assert not blurred_alike(blurred, replace(blurred, at_s=4.0, hz=500.0))
+    assert not blurred_alike(blurred, replace(blurred, at_s=4.0, verdict="clear"))
+    assert not blurred_alike(blurred, replace(blurred, at_s=60.0))
+    assert not blurred_alike(None, blurred)
+
+
+def test_striking_again_in_one_place_gives_the_same_error() -> None:
+    """Why the ear asks for a moved microphone: the room does the same to every strike."""
+    errors = []
+    for loudness_dbfs in (-12.0, -20.0, -16.0):
+        rng = np.random.default_rng(21)  # the same room each time
+        dry = np.concatenate(
+            [np.zeros(14_400, np.float32), sound.struck(440.0, rng, partials=(), click_db=-60.0)]
+        )
+        wet = sound.room(dry, 6.0, 0.6, rng) * np.float32(10 ** (loudness_dbfs / 20))
+        reading = measure(wet, RATE_HZ, 14_400, Expectation(440.0))
+        errors.append(reading.cents or 0.0)
+    assert max(errors) - min(errors) < 0.05 * abs(errors[0]) + 0.01
+    assert abs(errors[0]) > 0.1

@@ -117,6 +117,25 @@ def test_a_dead_server_is_noticed_within_a_second_and_told_in_one_sentence(
     assert "\n" not in heard.faults[0]
 
 
+def test_another_server_at_another_rate_is_taken_up(
+    heard: Heard, null_audio: NullAudio, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As when a device is changed: the old one goes, another comes, at 44.1 kHz."""
+    other = NullAudio(44_100)
+    try:
+        for name, value in other.variables.items():
+            monkeypatch.setenv(name, value)
+        null_audio.kill()
+        wait_until(lambda: bool(heard.faults) and heard.faults[-1] is None, 10.0)
+        assert other.play(_strikes(tmp_path / "again.wav", (440.0,))).wait(timeout=20) == 0
+        wait_until(lambda: bool(heard.finals()), 3.0)
+        hz = heard.finals()[-1].hz
+        assert hz is not None
+        assert abs(cents(hz, 440.0)) < 1.0
+    finally:
+        other.stop()
+
+
 def test_the_device_is_listed(null_audio: NullAudio) -> None:
     devices = input_devices_now()
     assert [d.is_default for d in devices].count(True) == 1

@@ -14,12 +14,16 @@ import numpy as np
 
 from rounds.hearing.onsets import Onsets
 from rounds.hearing.strike import BEFORE_S, END_S, Expectation, Reading, Stage, measure
+from rounds.notes import cents
 
 STAGES: tuple[Stage, ...] = ("provisional", "final", "update")
 BOUNCE_S = 0.12
 """Onsets closer than this are one strike: a mallet bounces within it, a player does not strike twice."""
 KEPT_S = 1.0
 """Sound kept for measuring: what rang before a strike, and the strike."""
+AGAIN_S = 30.0
+SAME_BOTTLE_CENTS = 40.0
+MOVE_ADVICE = "Striking again will not help: move the microphone, best within a hand of the bottle."
 PIECE_S = 0.05
 """Longer blocks are cut into pieces of this length, so that what is kept is always enough."""
 RINGS_ON_S = 0.25
@@ -52,6 +56,7 @@ class Ear:
         self._kept_from = 0
         self._pending: list[_Pending] = []
         self._floor = _Floor()
+        self._last: Reading | None = None
 
     @property
     def heard_s(self) -> float:
@@ -135,7 +140,22 @@ class Ear:
             return []
         if stage == "update" and (reading.ring_s or math.inf) < RINGS_ON_S:
             return []
-        return [replace(reading, at_s=strike.onset_index / self.sample_rate_hz)]
+        reading = replace(reading, at_s=strike.onset_index / self.sample_rate_hz)
+        if stage != "final":
+            return [reading]
+        again, self._last = self._last, reading
+        return [replace(reading, advice=MOVE_ADVICE) if blurred_alike(again, reading) else reading]
+
+
+def blurred_alike(before: Reading | None, now: Reading) -> bool:
+    """Whether a strike was blurred, and just as the one before it.
+
+    In one place the room does the same to every strike of a bottle: their mean is no better than one.
+    """
+    if before is None or before.hz is None or now.hz is None:
+        return False
+    both = before.verdict == now.verdict == "unclear"
+    return both and now.at_s - before.at_s < AGAIN_S and abs(cents(now.hz, before.hz)) < SAME_BOTTLE_CENTS
 
 
 class _Floor:

@@ -7,7 +7,7 @@ answer is the median over its frames. A tracker that is not installed is left ou
 from __future__ import annotations
 
 import importlib.util
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -62,19 +62,21 @@ def _pyin(case: Case) -> float | None:
     return _median([float(hz) for hz, yes in zip(heard, voiced, strict=True) if yes])
 
 
-_swift_detectors: list[object] = []
+SWIFT_TOP_HZ = 2093.0
+_swift_detectors: list[Any] = []
 
 
 def _swift_f0(case: Case) -> float | None:
     from swift_f0 import SwiftF0
 
     if not _swift_detectors:
-        _swift_detectors.append(SwiftF0())
-    result = _swift_detectors[0].detect_from_array(_stretch(case), case.sample_rate_hz)  # type: ignore[attr-defined]
+        _swift_detectors.append(SwiftF0(threads=1, spin=False))
     low_hz, high_hz = _band_hz(case)
-    heard = np.asarray(result.pitch_hz, float)
-    inside = heard[(heard > low_hz) & (heard < high_hz)]
-    return _median(list(inside if inside.size else heard[heard > 0.0]))
+    result = _swift_detectors[0].detect(
+        _stretch(case), case.sample_rate_hz, low_hz, min(high_hz, SWIFT_TOP_HZ)
+    )
+    sure = result.confidence >= 0.5
+    return _median([float(hz) for hz in (result.pitch_hz[sure] if sure.any() else result.pitch_hz)])
 
 
 TRACKERS: dict[str, tuple[str, Tracker]] = {
