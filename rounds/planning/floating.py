@@ -55,7 +55,7 @@ def best_shift(
         return Shift(now_cents)
     after = after_visit(paths)
     judged = [outlook(paths, shift, after) for shift in _tried(reference, now_cents)]
-    costs = np.array([np.where(free, j.costs, j.stay).sum() for j in judged])
+    costs = np.array([np.where(free, j.costs, j.stay.out).sum() for j in judged])
     best = judged[int(costs.round(9).argmin())]
     return Shift(best.shift_cents, judged[0].connections - best.connections)
 

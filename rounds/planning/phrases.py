@@ -16,14 +16,14 @@ def reason_for(ahead: Outlook, place: int) -> str:
     if abs(off) > ahead.paths.half[place]:
         return f"{abs(off):.0f} cents {_side(off)} now"
     where = float(ahead.paths.means[place, ahead.paths.when.playing][-1]) - ahead.shift_cents
-    chance = 100.0 * float(ahead.stay_worst[place])
+    chance = 100.0 * float(ahead.stay.worst[place])
     return f"goes {_side(where)} while you play ({chance:.0f} % likely out)"
 
 
 def reason_alone(ahead: Outlook, place: int) -> str:
     """Why a bottle is left alone."""
-    stays = 100.0 * (1.0 - float(ahead.stay_worst[place]))
-    if ahead.stay_worst[place] <= 0.5:
+    stays = 100.0 * (1.0 - float(ahead.stay.worst[place]))
+    if ahead.stay.worst[place] <= 0.5:
         return f"stays in tune while you play ({stays:.0f} % likely)"
     return "drifts out soon whether visited or not: plan a break"
 

@@ -90,12 +90,32 @@ class Paths:
         arrays = (self.means, self.sds, self.half, self.drift, self.grown)
         return Paths(bottles, self.when, *(a[which] for a in arrays))
 
-    def stay(self, shift_cents: Floats | float) -> tuple[Floats, Floats]:
-        """Chance to be out at the worst moment of the playing, and its mean, if left alone."""
+    def stay(self, shift_cents: float) -> Chances:
+        """Chances to be out if left alone."""
         playing = self.when.playing
-        centre = np.asarray(shift_cents, dtype=float).reshape(-1, 1)
-        chances = outside(self.means[:, playing], self.sds[:, playing], self.half[:, None], centre)
-        return chances.max(axis=1, initial=0.0), chances.mean(axis=1)
+        return chances(outside(self.means[:, playing], self.sds[:, playing], self.half[:, None], shift_cents))
+
+
+@dataclass(frozen=True)
+class Chances:
+    """Chances to be out, per bottle."""
+
+    downbeat: Floats
+    """As the playing starts."""
+    worst: Floats
+    """At the worst moment of the playing."""
+    mean: Floats
+    """Mean share of the playing."""
+
+    @property
+    def out(self) -> Floats:
+        """One number: how much a bottle is out, all three counting alike."""
+        return (self.downbeat + self.worst + self.mean) / 3.0
+
+
+def chances(out: Floats) -> Chances:
+    """Chances from those at each moment of the playing (last axis)."""
+    return Chances(out[..., 0], out.max(axis=-1), out.mean(axis=-1))
 
 
 def look_ahead(
@@ -137,31 +157,24 @@ class AfterVisit:
     """Per bottle: the best aim off the middle of the band, and what it leads to."""
 
     aim_cents: Floats
-    worst: Floats
-    """Chance to be out at the worst moment of the playing."""
-    mean: Floats
-    """Mean share of the playing spent out."""
+    out: Floats
+    """How much a bottle is out, as `Chances.out`."""
     hold_s: Floats
     """From the visit's end until it is more likely out than in (the span's end at most)."""
-
-    def only(self, which: NDArray[np.bool_]) -> AfterVisit:
-        """Some of the bottles."""
-        return AfterVisit(self.aim_cents[which], self.worst[which], self.mean[which], self.hold_s[which])
 
 
 def after_visit(paths: Paths) -> AfterVisit:
     """The aim that centres what is going to happen in the band; the same for every shift."""
     playing = paths.when.playing
     drift, grown = paths.drift[:, playing], paths.grown[:, playing]
-    middle = -0.5 * (drift.max(axis=1, initial=-np.inf) + drift.min(axis=1, initial=np.inf))
+    middle = -0.5 * (drift.max(axis=1) + drift.min(axis=1))
     aims = middle[:, None] + paths.half[:, None] * np.linspace(-1.0, 1.0, _AIM_POINTS)
     levels = aims[:, :, None] + drift[:, None, :]
-    chances = outside(levels, grown[:, None, :], paths.half[:, None, None], 0.0)
-    best = (chances.max(axis=2) + chances.mean(axis=2)).argmin(axis=1)
+    out = chances(outside(levels, grown[:, None, :], paths.half[:, None, None], 0.0)).out
+    best = out.argmin(axis=1)
     rows = np.arange(len(best))
-    chosen = chances[rows, best]
     aim = aims[rows, best]
-    return AfterVisit(aim, chosen.max(axis=1, initial=0.0), chosen.mean(axis=1), _holds(paths, aim))
+    return AfterVisit(aim, out[rows, best], _holds(paths, aim))
 
 
 def _holds(paths: Paths, aims: Floats) -> Floats:

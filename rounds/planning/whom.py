@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rounds.planning.prospect import AfterVisit, Paths, after_visit
+from rounds.planning.prospect import AfterVisit, Chances, Paths, after_visit
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -35,18 +35,8 @@ class Outlook:
     paths: Paths
     after: AfterVisit
     shift_cents: float
-    stay_worst: Floats
-    stay_mean: Floats
-
-    @property
-    def stay(self) -> Floats:
-        """How much a bottle is out if left alone: the mean of the worst and the mean chance."""
-        return 0.5 * (self.stay_worst + self.stay_mean)
-
-    @property
-    def visited(self) -> Floats:
-        """How much it is out if visited."""
-        return 0.5 * (self.after.worst + self.after.mean)
+    stay: Chances
+    """If left alone."""
 
     @property
     def aim_cents(self) -> Floats:
@@ -72,13 +62,13 @@ class Outlook:
     @property
     def chosen(self) -> Flags:
         """Whom to visit."""
-        flags: Flags = self.stay - self.visited > self.price
+        flags: Flags = self.stay.out - self.after.out > self.price
         return flags
 
     @property
     def costs(self) -> Floats:
         """How much each bottle is out, or else its visit at its price, whichever is less."""
-        return np.minimum(self.stay, self.visited + self.price)
+        return np.minimum(self.stay.out, self.after.out + self.price)
 
     @property
     def connections(self) -> int:
@@ -88,5 +78,4 @@ class Outlook:
 
 def outlook(paths: Paths, shift_cents: float, after: AfterVisit | None = None) -> Outlook:
     """Judge every bottle at one shift."""
-    worst, mean = paths.stay(shift_cents)
-    return Outlook(paths, after or after_visit(paths), shift_cents, worst, mean)
+    return Outlook(paths, after or after_visit(paths), shift_cents, paths.stay(shift_cents))
