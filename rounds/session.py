@@ -58,6 +58,7 @@ CLOSE_AFTER_S = 60.0
 TAKE_AHEAD_S = 60.0
 """What is foreseen at the start of a take, whose length nobody knows yet."""
 _MOST_STEPS = 64
+NO_WAY = "no way forward was found, so tune it by hand"
 LONGEST_BLOCK_S = 86_400.0
 _LEAST_TEMP_C, _MOST_TEMP_C = -30.0, 60.0
 
@@ -175,7 +176,14 @@ class Session:
                 self._tell(step)
                 return
             self._record(step)
-        raise RuntimeError(f"the round did not settle after {_MOST_STEPS} steps at {self._told}")
+        self._pass_over()
+
+    def _pass_over(self) -> None:
+        """No end of going to and fro: leave the bottle out rather than leave the player without a word."""
+        state = self._open_state()
+        if state.target is not None:
+            self._record(Skipped(at_s=self._now_s, bottle=state.target, reason=NO_WAY))
+        self._tell(idle(f"{state.target or 'the round'}: {NO_WAY}", "By hand"))
 
     def _tell(self, instruction: Instruction) -> None:
         if instruction != self._told:

@@ -17,6 +17,7 @@ from rounds.events import (
     Disconnected,
     Event,
     RoundClosed,
+    Sent,
     Skipped,
     Strike,
     TakeStarted,
@@ -302,6 +303,18 @@ def test_what_cannot_be_is_refused_in_a_sentence_and_nothing_is_journalled(
     with pytest.raises(BadInput):
         wrong(bench.session)  # type: ignore[operator]
     assert bench.log.last_id == before
+
+
+def test_advice_that_goes_in_circles_costs_one_bottle_and_not_the_session(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    circle = Sent(at_s=bench.now_s, bottle="D4", purpose="visit")
+    with monkeypatch.context() as patch:
+        patch.setattr("rounds.advice.next_step", lambda _now: circle)
+        bench.strike("C4")
+    assert [e.bottle for e in bench.events(Skipped)] == ["D4"]  # type: ignore[attr-defined]
+    bench.strike("E4")
+    assert bench.session.instruction.act == "strike"
 
 
 def test_a_piece_that_the_rig_lacks_is_named() -> None:

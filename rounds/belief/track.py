@@ -38,6 +38,9 @@ UNSEEN_SD = 60.0
 """Sd that the level gains then; the next reading is believed and teaches no leak."""
 FIRST_SD = 250.0
 """Level of a bottle never heard, linear cents around the target."""
+DOUBTED_BELOW = 0.9
+"""A reading likelier right than this is simply believed: of a vague level a doubt of 2 % would leave a
+semitone open."""
 LEAST_LEFT = 0.6
 """A prior is only divided out of a coefficient while the readings make up for this much of it."""
 SURMISE_SHARE = 0.7
@@ -268,6 +271,9 @@ class Track:
     def _weight(self, x: float, innovation: float, var: float) -> float:
         """The chance that a reading is of this bottle at all, unless the one before agrees with it."""
         weight = chance_right(innovation, self.a00 + var)
+        if weight > DOUBTED_BELOW:
+            self.suspect = None
+            return 1.0
         if weight > 0.5:
             self.suspect = None
             return weight

@@ -64,7 +64,7 @@ def _play_itself(args: argparse.Namespace) -> int:
         print(json.dumps(result.document(), allow_nan=False))
     else:
         print(_summary(result))
-    return 0 if result.all_in_tune else 1
+    return 0
 
 
 def _summary(result: DayResult) -> str:
