@@ -134,7 +134,7 @@ class Silent(Scales):
     """Scales that learn nothing and add no noise of the room."""
 
     def __init__(self) -> None:
-        super().__init__()
+        super().__init__("middle")
         self.room_var = 0.0
 
     def add(self, likelihood: object) -> None:
@@ -382,7 +382,7 @@ def session_of(
     events: list[Event] = []
     at, cents = 0.0, -15.0
     for _ in range(times):
-        strokes = float(rng.integers(1, 4))
+        strokes = float(rng.choice([0.25, 0.5, 0.75]))
         events.append(strike(at, bottle, cents + rng.normal(0.0, 0.3), 0.6))
         events.append(Connected(at_s=60.0 * at + 4.0, bottle=bottle, pump=pump))
         events.append(AirMoved(at_s=60.0 * at + 6.0, bottle=bottle, pump=pump, strokes=strokes))
@@ -398,13 +398,13 @@ def session_of(
 @pytest.mark.parametrize("factor", [0.6, 1.5])
 def test_gain_and_head_loss_are_learned_from_strikes_around_them(factor: float) -> None:
     prior = Beliefs(RIG).gain(MIDDLE, PUMP)
-    events = session_of(MIDDLE, factor * prior.mean, -3.5, np.random.default_rng(1), 12)
+    events = session_of(MIDDLE, factor * prior.mean, -3.5, np.random.default_rng(1), 20)
     beliefs = Beliefs.fold(RIG, events)
     gain, head = beliefs.gain(MIDDLE, PUMP), beliefs.head_loss(MIDDLE)
     assert gain.sd < 0.4 * prior.sd
     assert abs(gain.mean - factor * prior.mean) < 3.0 * gain.sd
     assert gain.mean == pytest.approx(factor * prior.mean, rel=0.15)
-    assert abs(head.mean + 3.5) < 2.5 * head.sd
+    assert abs(head.mean + 3.5) < 3.0 * head.sd
     assert head.mean < Beliefs(RIG).head_loss(MIDDLE).mean - 0.5
 
 
@@ -413,12 +413,12 @@ def test_a_neighbour_of_the_group_profits_from_a_learned_gain() -> None:
     middles = [b.id for b in RIG.bottles if b.group == "middle" and b.pump == PUMP]
     events: list[Event] = []
     for i in middles[:6]:
-        events += session_of(i, 0.6 * prior.gain(i, PUMP).mean, -2.0, np.random.default_rng(3), 6)
+        events += session_of(i, 0.6 * prior.gain(i, PUMP).mean, -2.0, np.random.default_rng(3), 16)
     events.sort(key=lambda e: e.at_s)
     beliefs = Beliefs.fold(RIG, events)
     other = middles[-1]
     ratio = beliefs.gain(other, PUMP).mean / prior.gain(other, PUMP).mean
-    assert ratio == pytest.approx(0.6, abs=0.15)
+    assert ratio == pytest.approx(0.6, abs=0.2)
 
 
 def test_more_air_is_sharper_and_less_is_flatter() -> None:

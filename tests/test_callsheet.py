@@ -88,7 +88,7 @@ def test_an_empty_sheet_is_refused() -> None:
 
 def test_a_leaking_bottle_is_touched_in_the_breaks_and_a_steady_one_never() -> None:
     now_s = at("13:55")
-    beliefs = Beliefs.fold(RIG, readings({"C3": -0.8, "C4": 0.0, "A4": 0.0}, now_s))
+    beliefs = Beliefs.fold(RIG, readings({"C3": -0.6, "C4": 0.0, "A4": 0.0}, now_s))
     plan = plan_breaks(RIG, beliefs, sheet("14:00-14:20 take\n14:20-14:30 break\n14:30-14:50 take"), now_s)
     assert plan.breaks[0].bottles == ("C3",)
     assert plan.breaks[0].saved_min > 10.0

@@ -34,8 +34,9 @@ if TYPE_CHECKING:
 COEFFICIENTS = ("leak", "per_k", "settling", "creep")
 NO_U95_VAR = 1.0
 """Variance of a reading that came without its uncertainty, beside what the room adds, cents²."""
-WIDENED = 1.08
-"""Forecast variances are this much larger, since the learned variances are themselves uncertain."""
+FORETOLD_AFTER_S = 180.0
+FORETOLD_EVERY = 3
+"""A reading this long after the last one tests what was foretold; one in so many is enough."""
 UNHEARD_AFTER_MIN = 5.0
 """Air moved this long after the last reading was moved because of something that was not written down."""
 SETTLED_AFTER_MIN = 5.0
@@ -51,7 +52,8 @@ class Beliefs:
         self.tracks: dict[str, Track] = {i: Track(p) for i, p in self.priors.items()}
         self.handling = Handling(rig, self.priors)
         self.air = Air(tuple(sorted({p.lag_min for p in self.priors.values()})))
-        self.scales: dict[str, Scales] = {group: Scales() for group in GROUPS}
+        self.scales: dict[str, Scales] = {group: Scales(group) for group in GROUPS}
+        self.pools: dict[str, pooling.Pool] = {group: pooling.Pool() for group in GROUPS}
         self.on: str | None = None
         """The bottle the pump head is on, as far as the events tell."""
         self.latest_s = -math.inf
@@ -59,7 +61,6 @@ class Beliefs:
         """Whether no event so far was older than one before it."""
         self.read_since_temp: set[str] = set()
         self._version = 0
-        self._pool_cache: dict[tuple[str, str], tuple[int, Gauss]] = {}
         self._track_cache: dict[str, tuple[int, Track]] = {}
         self._handlers: dict[type[ev.Event], Callable[..., None]] = {
             ev.Strike: self._strike,
@@ -86,6 +87,7 @@ class Beliefs:
         twin.handling = self.handling.copy()
         twin.air = self.air.copy()
         twin.scales = {g: s.copy() for g, s in self.scales.items()}
+        twin.pools = {g: p.copy() for g, p in self.pools.items()}
         twin.on, twin.latest_s, twin.in_order = self.on, self.latest_s, self.in_order
         twin.read_since_temp = set(self.read_since_temp)
         twin._version = self._version
@@ -114,15 +116,26 @@ class Beliefs:
         self._advance(event.bottle, track, event.at_s)
         x = to_linear(event.cents)
         scales = self.scales[self.priors[event.bottle].group]
+        if self._tests_what_was_foretold(event, track):
+            leaned = self._leaned(event.bottle, track)
+            scales.foretold(x - leaned.level, leaned.a00, _own_var(event))
         surprise = track.read(x, _own_var(event), scales)
+        self._pool(event.bottle)
         self.handling.learn(event.bottle, track, surprise)
         self._version += 1
 
+    def _tests_what_was_foretold(self, event: ev.Strike, track: Track) -> bool:
+        """Whether nothing was done to the bottle for a while; every third such reading is enough."""
+        if track.read_s is None or track.moved or event.at_s - track.read_s < FORETOLD_AFTER_S:
+            return False
+        return self.pools[self.priors[event.bottle or ""].group].count % FORETOLD_EVERY == 0
+
     def _advance(self, bottle_id: str, track: Track, at_s: float) -> None:
-        gas = self.air.gas_at(at_s, self.priors[bottle_id].lag_min)
-        since = track.at_s if track.at_s is not None else at_s
+        lag = self.priors[bottle_id].lag_min
+        unseen_min = self.air.unseen_min(at_s if track.at_s is None else track.at_s, at_s)
         walk = self.scales[self.priors[bottle_id].group].walk_var
-        track.advance(at_s, gas, walk, self.air.unseen_var(since, at_s))
+        unseen_var = self.air.ahead_var(unseen_min, lag) if unseen_min > 0.0 else 0.0
+        track.advance(at_s, self.air.gas_at(at_s, lag), walk, unseen_var)
         self.read_since_temp.add(bottle_id)
 
     def _air_moved(self, event: ev.AirMoved) -> None:
@@ -222,30 +235,34 @@ class Beliefs:
         return pooling.swapped(prior, own, self._group(self.priors[bottle_id], name))
 
     def _group(self, prior: Prior, name: str) -> Gauss:
-        cached = self._pool_cache.get((prior.group, name))
-        if cached is not None and cached[0] == self._version:
-            return cached[1]
-        says = (
-            pooling.told(_prior(self.priors[i], name), _posterior(t, name))
-            for i, t in self.tracks.items()
-            if self.priors[i].group == prior.group
-        )
-        first = prior.group_leak if name == "leak" else _prior(prior, name)
-        group = pooling.pooled(first, (s for s in says if s is not None))
-        self._pool_cache[prior.group, name] = (self._version, group)
-        return group
+        known = self.pools[prior.group].found.get(name)
+        return known or _first_group(prior, name)
 
-    def _pooled_track(self, bottle_id: str) -> Track:
+    def _pool(self, bottle_id: str) -> None:
+        """Now and then, work out anew what the bottles of a group have in common."""
+        group = self.priors[bottle_id].group
+        if not self.pools[group].is_due():
+            return
+        tracks = [(self.priors[i], t) for i, t in self.tracks.items() if self.priors[i].group == group]
+        for name in COEFFICIENTS:
+            says = (pooling.told(_prior(p, name), _posterior(t, name)) for p, t in tracks if t.readings)
+            first = _first_group(self.priors[bottle_id], name)
+            self.pools[group].found[name] = pooling.pooled(first, (s for s in says if s is not None))
+
+    def _leaned(self, bottle_id: str, track: Track) -> Track:
         """A copy of a bottle's filter whose prior is its group, not the general one."""
-        cached = self._track_cache.get(bottle_id)
-        if cached is not None and cached[0] == self._version:
-            return cached[1].copy()
-        track = self.tracks[bottle_id].copy()
+        leaned = track.copy()
         prior = self.priors[bottle_id]
         for index, name in enumerate(COEFFICIENTS, 1):
-            track.lean(index, _prior(prior, name), self._group(prior, name))
-        self._track_cache[bottle_id] = (self._version, track)
-        return track.copy()
+            leaned.lean(index, _prior(prior, name), self._group(prior, name))
+        return leaned
+
+    def _leaned_now(self, bottle_id: str) -> Track:
+        cached = self._track_cache.get(bottle_id)
+        if cached is None or cached[0] != self._version:
+            cached = (self._version, self._leaned(bottle_id, self.tracks[bottle_id]))
+            self._track_cache[bottle_id] = cached
+        return cached[1].copy()
 
     # -- questions ---------------------------------------------------------------------------------
 
@@ -291,24 +308,35 @@ class Beliefs:
         if temp_c is not None:
             air = self.air.copy()
             air.read(at_s, temp_c)
-        track = self._pooled_track(bottle_id)
+        track = self._leaned_now(bottle_id)
         lag = self.priors[bottle_id].lag_min
         if temp_c is not None and bottle_id in self.read_since_temp:
             _in_hindsight(track, air, lag)
-        since = track.at_s if track.at_s is not None else at_s
+        unseen_min = air.unseen_min(at_s if track.at_s is None else track.at_s, at_s)
         walk = self.scales[self.priors[bottle_id].group].walk_var
-        track.advance(at_s, air.gas_at(at_s, lag), walk, air.unseen_var(since, at_s))
+        track.advance(at_s, air.gas_at(at_s, lag), walk, 0.0)
         if self.on == bottle_id:
             head = self.handling.now(bottle_id, HEAD)
             track.jump(head.mean, head.var)
-        ahead = [_ahead(track, air, at_s, m, lag, walk) for m in minutes]
+        widening = self.scales[self.priors[bottle_id].group].widening
+        ahead = [_ahead(track, air, at_s, m, unseen_min, lag, walk, widening) for m in minutes]
         return np.array([g.mean for g in ahead]), np.array([g.sd for g in ahead])
 
 
-def _ahead(track: Track, air: Air, at_s: float, minutes: float, lag: float, walk: float) -> Gauss:
+def _ahead(
+    track: Track,
+    air: Air,
+    at_s: float,
+    minutes: float,
+    unseen_min: float,
+    lag: float,
+    walk: float,
+    widening: float,
+) -> Gauss:
     to_s = at_s + 60.0 * minutes
-    level, var = track.ahead(to_s, air.gas_at(to_s, lag), walk, air.ahead_var(minutes, lag))
-    return gauss_in_cents(level, WIDENED * var)
+    temp_var = air.ahead_var(unseen_min + minutes, lag)
+    level, var = track.ahead(to_s, air.gas_at(to_s, lag), walk, temp_var)
+    return gauss_in_cents(level, widening * var)
 
 
 def _in_hindsight(track: Track, air: Air, lag: float) -> None:
@@ -329,6 +357,10 @@ def _posterior(track: Track, name: str) -> Gauss:
         "creep": (track.creep, track.a44),
     }[name]
     return Gauss(mean, math.sqrt(max(var, 1e-12)))
+
+
+def _first_group(prior: Prior, name: str) -> Gauss:
+    return prior.group_leak if name == "leak" else _prior(prior, name)
 
 
 def _prior(prior: Prior, name: str) -> Gauss:

@@ -21,6 +21,8 @@ SAYS_NOTHING = 0.05
 PRIOR_BOTTLES = 2.0
 """The prior counts as this many bottles when a group's mean and spread are worked out."""
 ROUNDS_OF_FIT = 6
+OFTEN, SELDOM = 4, 60
+"""Readings of a group between two poolings, at first and at last."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +31,32 @@ class Told:
 
     mean: float
     var: float
+
+
+class Pool:
+    """What the bottles of one group have in common, as last worked out, and when that is due again."""
+
+    __slots__ = ("count", "found", "waiting")
+
+    def __init__(self) -> None:
+        self.found: dict[str, Gauss] = {}
+        self.count = 0
+        self.waiting = 0
+
+    def copy(self) -> Pool:
+        """An independent copy."""
+        twin = Pool()
+        twin.found, twin.count, twin.waiting = dict(self.found), self.count, self.waiting
+        return twin
+
+    def is_due(self) -> bool:
+        """Count a reading; a group with many readings changes slowly and is worked out seldom."""
+        self.count += 1
+        self.waiting += 1
+        if self.waiting < min(SELDOM, max(OFTEN, self.count // 20)):
+            return False
+        self.waiting = 0
+        return True
 
 
 def told(prior: Gauss, posterior: Gauss) -> Told | None:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from rounds.gauss import Gauss
+    from rounds.rig import Group
 
     Floats = NDArray[np.float64]
 
@@ -29,7 +30,11 @@ _WALK = (0.01, 0.04, 0.1, 0.2, 0.4, 0.8, 1.6, 3.5, 8.0)
 ROOM_GRID: Floats = np.repeat(np.array(_ROOM), len(_WALK))
 WALK_GRID: Floats = np.tile(np.array(_WALK), len(_ROOM))
 _LOG_ROOM, _LOG_WALK = np.log(ROOM_GRID), np.log(WALK_GRID)
-_PRIOR: Floats = -0.5 * (((_LOG_ROOM - math.log(2.2)) / 1.3) ** 2 + ((_LOG_WALK - math.log(0.3)) / 1.2) ** 2)
+ROOM_GUESS, ROOM_DOUBT = 2.2, 1.3
+WALK_GUESS: dict[Group, float] = {"bass": 0.3, "middle": 0.1, "top": 0.2}
+WALK_DOUBT = 1.2
+"""First guesses of the two variances, and sd of their logarithms. The middle holds best: common
+practice, no source."""
 FORGETTING = 0.9985
 """Share of what was added up that is kept at each reading of a group: rooms and weather change."""
 WRONG_SHARE, WRONG_SD = 0.02, 60.0
@@ -43,6 +48,13 @@ LEAST_LANDED_VAR = 2.0
 LANDED_PRIOR = 5.0
 """The first guess of where unknown air leaves a bottle counts as this many landings."""
 LANDED_MEMORY = 300.0
+CALIBRATION_PRIOR = 3.0
+"""The variances as worked out count as this many foretold readings that they fitted."""
+CALIBRATION_MEMORY = 0.997
+SURPRISE_CUT = 9.0
+LEAST_WIDENING, MOST_WIDENING = 1.05, 3.0
+"""Never less than one: the learned variances are themselves uncertain, and the air to come is foretold worse
+than the air that was read with a strike."""
 EVERY = 4
 """Readings of a group between two looks at the grid."""
 
@@ -121,11 +133,16 @@ def chance_right(innovation: float, spread: float) -> float:
 class Scales:
     """What the readings of one group say about all guesses, and about where unknown air leaves bottles."""
 
-    __slots__ = ("landed_count", "landed_mean", "landed_var", "likelihood", "room_var", "waiting", "walk_var")
+    __slots__ = (
+        "group", "landed_count", "landed_mean", "landed_var", "likelihood", "missed", "missed_weight",
+        "room_var", "waiting", "walk_var",
+    )  # fmt: skip
 
-    def __init__(self) -> None:
+    def __init__(self, group: Group) -> None:
+        self.group = group
         self.likelihood: Floats = np.zeros(len(ROOM_GRID))
         self.waiting = 0
+        self.missed = self.missed_weight = CALIBRATION_PRIOR
         self.landed_mean = 0.0
         self.landed_var = FIRST_LANDED_VAR
         self.landed_count = LANDED_PRIOR
@@ -134,7 +151,7 @@ class Scales:
 
     def copy(self) -> Scales:
         """An independent copy."""
-        twin = Scales()
+        twin = object.__new__(Scales)
         for name in Scales.__slots__:
             setattr(twin, name, getattr(self, name))
         return twin
@@ -149,11 +166,27 @@ class Scales:
 
     def _look(self) -> None:
         """Room noise and walk as the mean of their logarithms over the guesses."""
-        odds = self.likelihood + _PRIOR
+        room, walk = math.log(ROOM_GUESS), math.log(WALK_GUESS[self.group])
+        prior = ((_LOG_ROOM - room) / ROOM_DOUBT) ** 2 + ((_LOG_WALK - walk) / WALK_DOUBT) ** 2
+        odds = self.likelihood - 0.5 * prior
         weights = np.exp(odds - odds.max())
         weights /= weights.sum()
         self.room_var = math.exp(float(weights @ _LOG_ROOM))
         self.walk_var = math.exp(float(weights @ _LOG_WALK))
+
+    def foretold(self, innovation: float, level_var: float, own_var: float) -> None:
+        """A reading met what was foretold of the bottle: how well did the variance fit?"""
+        noise = own_var + self.room_var
+        spread = level_var + noise
+        square = min(innovation * innovation, SURPRISE_CUT * spread)
+        share = level_var / spread
+        self.missed = CALIBRATION_MEMORY * self.missed + (square - noise) / spread * share
+        self.missed_weight = CALIBRATION_MEMORY * self.missed_weight + share * share
+
+    @property
+    def widening(self) -> float:
+        """Factor of forecast variances, from how foretold levels were missed so far."""
+        return min(MOST_WIDENING, max(LEAST_WIDENING, self.missed / self.missed_weight))
 
     def landed(self, off: float, own_var: float) -> None:
         """A first reading after air moved by an unknown amount, off where such moves usually lead."""

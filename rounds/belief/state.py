@@ -22,10 +22,11 @@ from rounds.belief.track import Move, Track
 from rounds.gauss import Gauss
 
 if TYPE_CHECKING:
+    from rounds.belief.pooling import Pool
     from rounds.journal import Log
     from rounds.rig import Rig
 
-VERSION = 2
+VERSION = 3
 """Raised whenever the meaning of a kept number changes."""
 CHECKPOINT = "beliefs"
 """Name of the checkpoint in a journal."""
@@ -45,6 +46,7 @@ def to_bytes(beliefs: Beliefs) -> bytes:
         "in_order": beliefs.in_order,
         "on": beliefs.on,
         "read_since_temp": sorted(beliefs.read_since_temp),
+        "pools": {g: _pool(p) for g, p in beliefs.pools.items()},
         "air": _air(beliefs.air),
         "scales": {g: _plain(s) for g, s in beliefs.scales.items()},
         "tracks": {i: _track(t) for i, t in beliefs.tracks.items()},
@@ -99,6 +101,10 @@ def _air(air: Air) -> dict[str, Any]:
     return kept
 
 
+def _pool(pool: Pool) -> dict[str, Any]:
+    return {**_plain(pool), "found": [[name, g.mean, g.sd] for name, g in pool.found.items()]}
+
+
 def _track(track: Track) -> dict[str, Any]:
     kept = _plain(track)
     kept["moves"] = [[m.at_s, m.x] for m in track.moves]
@@ -119,6 +125,10 @@ def _restored(rig: Rig, document: dict[str, Any]) -> Beliefs:
     beliefs.latest_s = document["latest_s"] if document["latest_s"] is not None else -math.inf
     beliefs.in_order = document["in_order"]
     beliefs.read_since_temp = set(document["read_since_temp"])
+    for group, pool in beliefs.pools.items():
+        kept = document["pools"][group]
+        pool.found = {name: Gauss(mean, sd) for name, mean, sd in kept["found"]}
+        pool.count, pool.waiting = kept["count"], kept["waiting"]
     _restore_air(beliefs.air, document["air"])
     for group, scales in beliefs.scales.items():
         _fill(scales, document["scales"][group])

@@ -15,7 +15,7 @@ SLOPE_LASTS_MIN = 45.0
 """A trend of the air is believed to die away with this time constant."""
 PASSING_LASTS_MIN = 12.0
 """So is a draught."""
-SLOPE_VAR_PER_MIN = 1.2e-5
+SLOPE_VAR_PER_MIN = 2.5e-5
 """Variance gained by the slope per minute, (K/min)² per min."""
 FIRST_SLOPE_VAR = 0.02**2
 FIRST_READ_VAR = 0.2**2
@@ -186,20 +186,20 @@ class Air:
             + own * math.exp(-minutes / lag)
         )
 
-    def unseen_var(self, from_s: float, to_s: float) -> float:
-        """Variance (K²) of how far the gas may have moved between two times without being seen."""
-        if self.read_s is None:
-            return UNKNOWN_VAR_PER_MIN * max(0.0, to_s - from_s) / 60.0
-        unseen_s = to_s - max(from_s, self.read_s)
-        return self.restless * max(0.0, unseen_s) / 60.0
+    def unseen_min(self, from_s: float, to_s: float) -> float:
+        """Minutes between two times in which nobody read the thermometer."""
+        since_s = from_s if self.read_s is None else max(from_s, self.read_s)
+        return max(0.0, to_s - since_s) / 60.0
 
     def ahead_var(self, minutes: float, lag: float) -> float:
-        """Variance (K²) of the gas's change in the next minutes, as far as the trend does not tell it."""
+        """Variance (K²) of the gas's change in unread minutes, as far as the trend does not tell it."""
         fade = math.exp(-minutes / lag)
         followed = max(0.0, minutes - 2.0 * lag * (1.0 - fade) + 0.5 * lag * (1.0 - fade * fade))
-        if self.read_s is None:
-            return UNKNOWN_VAR_PER_MIN * followed
         a0, a1 = 1.0 - fade, minutes - lag * (1.0 - fade)
+        if self.read_s is None:
+            return (
+                UNKNOWN_VAR_PER_MIN * followed + FIRST_SLOPE_VAR * a1 * a1 + SLOPE_VAR_PER_MIN * a1**3 / 3.0
+            )
         keep = math.exp(-minutes / PASSING_LASTS_MIN)
         a2 = (keep - fade) / (1.0 - lag / PASSING_LASTS_MIN)
         known = a0 * (a0 * self.v00 + 2.0 * (a1 * self.v01 + a2 * self.v02))
