@@ -95,7 +95,7 @@ def test_an_hour_asleep_makes_everything_less_certain_and_the_round_goes_on() ->
     sure = session.beliefs.level(bottle, START_S + 6).sd
     session.tick(START_S + 3605)
     assert session.round is not None
-    assert session.beliefs.level(bottle, START_S + 3605).sd > 1.5 * sure
+    assert session.beliefs.level(bottle, START_S + 3605).sd > sure + 1.0
     strike_target(session, START_S + 3610)
 
 
