@@ -93,3 +93,11 @@ def test_striking_again_in_one_place_gives_the_same_error() -> None:
         errors.append(reading.cents or 0.0)
     assert max(errors) - min(errors) < 0.05 * abs(errors[0]) + 0.01
     assert abs(errors[0]) > 0.1
+
+
+def test_a_faint_noise_just_before_a_strike_is_not_its_beginning() -> None:
+    samples = _strike(523.3, 6)
+    samples[10_000:10_200] += np.float32(0.005) * np.random.default_rng(7).standard_normal(200).astype(
+        np.float32
+    )
+    assert _hear(samples, Expectation(523.3))[-1].at_s == pytest.approx(0.3, abs=0.003)

@@ -24,6 +24,8 @@ KEPT_S = 1.0
 AGAIN_S = 30.0
 SAME_BOTTLE_CENTS = 40.0
 MOVE_ADVICE = "Striking again will not help: move the microphone, best within a hand of the bottle."
+FAR_LOUDER = 8.0
+TOUCH_S = 0.008
 PIECE_S = 0.05
 """Longer blocks are cut into pieces of this length, so that what is kept is always enough."""
 RINGS_ON_S = 0.25
@@ -102,11 +104,19 @@ class Ear:
     def _begin(self, onset_index: int) -> None:
         last = self._pending[-1] if self._pending else None
         if last is not None and onset_index - last.onset_index < BOUNCE_S * self.sample_rate_hz:
+            if self._peak_at(onset_index) > FAR_LOUDER * self._peak_at(last.onset_index):
+                last.onset_index = onset_index  # the first was a noise that came just before
             last.from_index = onset_index
             return
         if last is not None and last.end_index is None:
             last.end_index = onset_index
         self._pending.append(_Pending(onset_index, onset_index, waiting=list(self._stages)))
+
+    def _peak_at(self, index: int) -> float:
+        start = max(0, index - self._kept_from)
+        return float(
+            np.max(np.abs(self._kept[start : start + round(TOUCH_S * self.sample_rate_hz)]), initial=0.0)
+        )
 
     def _due(self, *, final: bool) -> list[Reading]:
         heard = self._kept_from + self._kept.size

@@ -33,10 +33,17 @@ WET_WEIGHT = 2.4
 PEAK_WEIGHT = 0.9
 BASS_HZ = 260.0
 BASS_FACTOR = 1.5
-"""Slow beats hide in the bass: two tones 20 cents apart turn once in the whole strike."""
+SLOW_HZ = 320.0
+SLOW_CENTS = 5.0
+SLOW_SD_CENTS = 0.7
+"""Slow beats hide in the bass: two tones 20 cents apart turn once or not at all within the strike. Where
+the room leaves this much open, a reading below this frequency may be off by so much for that alone."""
 SHORT_DECAY = (12.0, 36.0)
 SHORT_FACTOR = 2.3
 """A strike that is soon over leaves the room's answer alone to be heard (nepers a second: from, to)."""
+LONG_S = 0.3
+LONG_FACTOR = 1.3
+"""The later part of a long stretch is more room than tone."""
 FLOOR_CENTS = 0.003
 
 SUSPECT_GAIN = 2.0
@@ -44,10 +51,10 @@ CERTAIN_GAIN = 15.0
 """Log likelihood ratios from which on a pair of tones is allowed for, and believed."""
 PAIR_CENTS = (8.0, 42.0)
 PAIR_MAX_DB = 15.0
-PAIR_AMBIGUOUS_DB = 3.0
+PAIR_AMBIGUOUS_DB = 4.0
 """Two tones closer in power than this: which one is the stronger cannot be told in a room."""
 PAIR_FLOOR_CENTS = 0.2
-PAIR_WEIGHT = 5.0
+PAIR_WEIGHT = 6.0
 PAIR_SHIFT_WEIGHT = 1.1
 PAIR_MAX_SHIFT_CENTS = 40.0
 PAIR_MAX_SD = 0.25
@@ -96,7 +103,9 @@ def measure_pitch(
     shift = 0.0
     if pair is not None and pair.gain > SUSPECT_GAIN:
         shift = min(abs(cents(pair.hz, single.hz)), PAIR_MAX_SHIFT_CENTS)
-    return Pitch(single.hz, _wet_u95(single, peak_hz, shift), single.decay, *marks)
+    return Pitch(
+        single.hz, _wet_u95(single, peak_hz, shift, tone.size / sample_rate_hz), single.decay, *marks
+    )
 
 
 def _relative(sd_hz: float, hz: float) -> float:
@@ -123,12 +132,16 @@ def _pair_u95(pair: Pair) -> float:
     return math.hypot(PAIR_WEIGHT * _relative(pair.sd_hz, pair.hz), doubt, PAIR_FLOOR_CENTS)
 
 
-def _wet_u95(single: Tone, peak_hz: float, shift_cents: float) -> float:
+def _wet_u95(single: Tone, peak_hz: float, shift_cents: float, length_s: float) -> float:
     factor = BASS_FACTOR if single.hz < BASS_HZ else 1.0
+    factor *= LONG_FACTOR if length_s > LONG_S else 1.0
     low, high = SHORT_DECAY
     factor *= 1.0 + (SHORT_FACTOR - 1.0) * min(1.0, max(0.0, (single.decay - low) / (high - low)))
+    sd_cents = _relative(single.sd_hz, single.hz)
+    slow = SLOW_CENTS * min(1.0, sd_cents / SLOW_SD_CENTS) if single.hz < SLOW_HZ else 0.0
     return math.hypot(
-        WET_WEIGHT * factor * _relative(single.sd_hz, single.hz),
+        WET_WEIGHT * factor * sd_cents,
+        slow,
         PEAK_WEIGHT * cents(peak_hz, single.hz),
         PAIR_SHIFT_WEIGHT * shift_cents,
         FLOOR_CENTS,

@@ -38,6 +38,9 @@ SILENT_DBFS = -80.0
 QUIET_DBFS = -55.0
 OTHER_BOTTLE_DB = 12.0
 """A tone in the band this far under the loudest one outside is not what was struck."""
+MAIN_MODE_DB = 3.0
+NEW_TONE_DB = 16.0
+"""A tone under the band, louder by the first and risen by the second, is another bottle's main mode."""
 STILL_RINGING_DB = -16.0
 TONE_DB = 12.0
 """A peak less than this over its surroundings may be noise: the loudest of 100 bins of noise is that high."""
@@ -212,6 +215,9 @@ def _judge(parts: _Parts, expectation: Expectation, blank: Reading) -> Reading:
     chosen = _choose(parts, candidates, expectation)
     if chosen.level_db < loudest.level_db - OTHER_BOTTLE_DB:
         return _reading(parts, loudest, expectation, blank, "other_bottle")
+    below = _main_mode_below(parts, band, chosen)
+    if below is not None:
+        return _reading(parts, below, expectation, blank, "other_bottle")
     snr_db = parts.whole.level_at(chosen.hz, chosen.hz) - _floor_db(parts, chosen)
     if snr_db < TONE_DB:
         return blank
@@ -221,6 +227,16 @@ def _judge(parts: _Parts, expectation: Expectation, blank: Reading) -> Reading:
     elif snr_db < MIN_SNR_DB or blank.peak_dbfs < QUIET_DBFS:
         verdict = "quiet"
     return _reading(parts, chosen, expectation, blank, verdict)
+
+
+def _main_mode_below(parts: _Parts, band: _Band, chosen: Peak) -> Peak | None:
+    """A louder tone under the band that was not there before: what is in the band is its partial."""
+    for peak in _candidates(parts, _Band(LOW_HZ, band.low_hz))[:1]:
+        rang_db = -200.0 if parts.before is None else parts.before.level_at(0.99 * peak.hz, 1.01 * peak.hz)
+        whole_db = parts.whole.level_at(peak.hz, peak.hz)
+        if peak.level_db > chosen.level_db + MAIN_MODE_DB and rang_db < whole_db - NEW_TONE_DB:
+            return peak
+    return None
 
 
 def _floor_db(parts: _Parts, peak: Peak) -> float:

@@ -27,6 +27,9 @@ LOOSELY_COHERENT = 0.5
 the series is the room."""
 SHORT_DECAY = 15.0
 LOUD_AT_FIRST = 0.88
+STEADY = 0.95
+LOUDEST_AT_FIRST = 0.97
+"""One of these two marks must be beyond doubt."""
 SWELLING = 0.55
 STANDS_OUT_DB = 30.0
 STANDS_OUT_WELL_DB = 35.0
@@ -49,7 +52,8 @@ class Struckness:
         loosely = (beats or decay > SHORT_DECAY) and self.crest_db > STANDS_OUT_WELL_DB
         if self.coherence < (LOOSELY_COHERENT if loosely else COHERENT) or self.crest_db < BARELY_DB:
             return "noise"
-        if self.early < LOUD_AT_FIRST:
+        steady = loosely or self.coherence > STEADY or self.early > LOUDEST_AT_FIRST
+        if self.early < LOUD_AT_FIRST or not steady:
             return "doubtful" if self.early > SWELLING else "noise"
         return "struck" if self.crest_db > STANDS_OUT_DB else "faint"
 

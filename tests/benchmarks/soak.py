@@ -65,7 +65,9 @@ def _sounds(folder: Path) -> list[tuple[float, Path]]:
     sounds = []
     for number, hz in enumerate(np.geomspace(131.0, 1568.0, PITCHES)):
         rng = np.random.default_rng([77, number])
-        dry = np.concatenate([np.zeros(4800, np.float32), struck(float(hz), rng, duration_s=1.2, ring_s=0.7)])
+        dry = np.concatenate(
+            [np.zeros(14_400, np.float32), struck(float(hz), rng, duration_s=1.2, ring_s=0.7)]
+        )
         heard = room(dry, 20.0, 0.4, rng) + room_noise(dry.size, rng, -70.0)
         sounds.append((float(hz), write_wav(folder / f"{number}.wav", heard, RATE_HZ)))
     return sounds
