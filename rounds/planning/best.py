@@ -68,9 +68,10 @@ def _with_pumps(families: Families) -> list[Found]:
     tick = common_tick(families)
     unit, least = _unit_and_bound(families, tick, _budgets(families, MOST_ENTRIES))
     if unit == 1:
-        table = _table_from(States(families), least, tick)
+        states = States(families)
+        table = _table_from(states, least, tick)
         limit = table.least_budget()
-        way = None if limit is None else Search(States(families), table, 1, tick, None).run(limit)
+        way = None if limit is None else Search(states, table, 1, tick, None).run(limit)
         return [] if way is None else [Found(way)]
     most = min(COARSE_BUDGETS, _budgets(families, COARSE_ENTRIES))
     unit, least = _unit_and_bound(families, tick, most)
@@ -126,7 +127,8 @@ def _unit_and_bound(families: Families, tick: int, most: int) -> tuple[int, int]
 
 def _table_from(states: States, least: int, tick: int) -> LatestStarts:
     """A table large enough to begin with, from a lower bound upwards."""
-    budgets, total = least, states.families.weight
+    total = states.families.weight
+    budgets = min(total, least + 2)
     while True:
         table = latest_starts(states, least, budgets, tick)
         if table.least_budget() is not None or budgets >= total:

@@ -41,7 +41,7 @@ class LatestStarts:
     def at(self, layer: int, plane: Whole, state: Whole, budget: Whole) -> Ticks:
         """Latest ticks for given states and budgets."""
         table = self.layers[layer]
-        column = np.clip(budget - self.low[layer] + 1, 0, table.shape[2] - 1)
+        column = _within(budget - self.low[layer] + 1, table.shape[2] - 1)
         found: Ticks = table[plane, state, column]
         return found
 
@@ -114,7 +114,7 @@ class _Builder:
         """Where each column's budget less a weight stands in the next layer."""
         width = max(0, self.high[layer] - self.low[layer] + 1) + 1
         budget = self.low[layer] - 1 + np.arange(width) - weight[:, None]
-        columns: Whole = np.clip(budget - self.low[layer + 1] + 1, 0, after.shape[2] - 1)
+        columns = _within(budget - self.low[layer + 1] + 1, after.shape[2] - 1)
         columns[:, 0] = 0
         return columns
 
@@ -136,3 +136,8 @@ class _Builder:
         weight = self.states.families.families[family].weight[step.nth]
         columns = self._columns(after, layer, weight)
         return after[:, step.there[:, None], columns]
+
+
+def _within(columns: Whole, last: int) -> Whole:
+    """Columns kept between 0 and the last one (`numpy.clip` takes three times as long on short arrays)."""
+    return np.minimum(np.maximum(columns, 0), last)
