@@ -91,11 +91,14 @@ def reference(seed: int, rounds: int = 2) -> tuple[list[Line], list[Event]]:
     player, ear = Player(world), QuickEar(world)
     for _ in range(rounds):
         recorder.say(world.now_s, open={"temp_c": 20.0, "block_s": 900})
+        again = False
         for _ in range(400):
             told = recorder.instruction
             if told.act == "none" and told.bottle is None:
                 break
-            one_step(recorder, world, player, ear)
+            step = one_step(recorder, world, player, ear, again=again)
+            # Air is moved once for an instruction; a strike that was not understood is only repeated.
+            again = step.sounded is not None and step.sounded.verdict != "clear"
         recorder.say(world.now_s, close=True)
         recorder.say(world.now_s, take="start")
         world.advance(world.now_s + 900.0)
@@ -138,9 +141,16 @@ def compared(now: dict[str, object], last: Line, under_way: Line) -> str:
     for name, line in (("after the last answer", last), ("after the line under way", under_way)):
         if (now["do"], now["round"]) == (line.answer["do"], line.answer["round"]):
             return f"same, {name}"
+    if now["round"] == last.answer["round"] and _act(now) == _act(last.answer):
+        return "same act, its figures worked out anew"
     if now["round"]["open"] == last.answer["round"]["open"]:  # type: ignore[index]
         return "same round, another instruction"
     return "lost: the round"
+
+
+def _act(answer: dict[str, object]) -> tuple[object, ...]:
+    told = answer["do"]
+    return tuple(told[key] for key in ("act", "bottle", "pump"))  # type: ignore[index]
 
 
 def fed_and_killed(path: Path, lines: list[Line], rng: random.Random) -> int:
