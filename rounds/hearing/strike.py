@@ -30,7 +30,7 @@ Stage = Literal["provisional", "final", "update"]
 
 START_S = 0.008
 """The click and the attack are over; later than this the room has had more time to blur."""
-END_S: dict[Stage, float] = {"provisional": 0.138, "final": 0.247, "update": 0.395}
+END_S: dict[Stage, float] = {"provisional": 0.132, "final": 0.240, "update": 0.388}
 """How much of a strike each stage uses; the rest of 150, 260 and 400 ms is for the way to the screen."""
 BEFORE_S = 0.22
 """How much before the onset is looked at, for what was ringing already."""

@@ -22,7 +22,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does: threa
 import numpy as np
 
 from rounds.hearing.ear import Ear
-from rounds.hearing.strike import Expectation, Reading, Stage, measure
+from rounds.hearing.strike import END_S, START_S, Expectation, Reading, Stage, measure
 from rounds.notes import CENTS_PER_NEPER, cents, shifted_hz
 from rounds.simulation.sound import DECAY_OF_T60, room_noise, struck
 from tests.benchmarks.noises import NOISES, RATE_HZ, make_noise
@@ -194,7 +194,7 @@ def _over_bound(snr_db: float, seed: int, number: int) -> float:
     rng = np.random.default_rng([seed, 92, number, int(snr_db)])
     hz, ring_s = float(np.exp(rng.uniform(math.log(131.0), math.log(1568.0)))), float(rng.uniform(0.3, 1.2))
     clean = struck(hz, rng, ring_s=ring_s, partials=(), click_db=-80.0, loudness_dbfs=-12.0).astype(float)
-    first, last = round(0.008 * RATE_HZ), round(0.247 * RATE_HZ)
+    first, last = round(START_S * RATE_HZ), round(END_S["final"] * RATE_HZ)
     sigma = float(np.sqrt(np.mean(clean[first:last] ** 2))) * 10 ** (-snr_db / 20)
     lead = round(LEAD_S * RATE_HZ)
     samples = np.concatenate([np.zeros(lead), clean])

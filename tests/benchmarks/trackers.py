@@ -1,6 +1,6 @@
 """Other ways to find the pitch of a strike, as somebody would use them who has not read this project.
 
-Each gets the same 240 ms from 8 ms after the onset, and the expected band where it can use one. Its
+Each gets the same stretch as our own final reading, and the expected band where it can use one. Its
 answer is the median over its frames. A tracker that is not installed is left out and said so.
 """
 
@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from rounds.hearing.strike import END_S, START_S
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -18,12 +20,10 @@ if TYPE_CHECKING:
 
     Tracker = Callable[[Case], float | None]
 
-FROM_S, TO_S = 0.008, 0.247
-
 
 def _stretch(case: Case) -> np.ndarray:
-    first = case.onset_index + round(FROM_S * case.sample_rate_hz)
-    return case.samples[first : case.onset_index + round(TO_S * case.sample_rate_hz)]
+    first = case.onset_index + round(START_S * case.sample_rate_hz)
+    return case.samples[first : case.onset_index + round(END_S["final"] * case.sample_rate_hz)]
 
 
 def _band_hz(case: Case) -> tuple[float, float]:
