@@ -1,10 +1,11 @@
 """How many strokes: enough to arrive, seldom too many, never above the ceiling.
 
-Each full stroke adds the same amount g to the squared frequency (see rounds.air),
-so strokes = (f_aim² - f²) / g. What is not known exactly (level, g, the loss as the head comes off)
+Each full stroke adds the same amount g to the squared frequency (see rounds.air), so strokes =
+(f_aim² - f²) / g. What is not known exactly (the level, g, the hand, the loss as the head comes off)
 makes the dose smaller: it is the largest whose overshoot stays under the tolerance 9 times in 10.
 Where g is well known that changes nothing; a bass bottle, whose first small push is about a
-semitone, is approached in parts by the same rule.
+semitone, is approached in parts by the same rule. Letting out is guarded more closely: air let out
+by the pin costs no connection, putting it back does.
 """
 
 from __future__ import annotations
@@ -30,8 +31,12 @@ Z_NINE_IN_TEN = 1.2815515655446004
 """90 % of a normal distribution lies below this many standard deviations."""
 LAST = 0.75
 """A dose is called final when the bottle is in tolerance after it with this chance."""
-STROKE_SLOP = 0.04
-"""Sd of a stroke against a full one. Common practice, no source."""
+STROKE_SLOP = 0.08
+"""Relative sd of strokes as done against strokes as told. Common practice, no source."""
+PIN_SLOP = 0.25
+"""The same for air let out. Common practice, no source."""
+LET_OUT_SHARE = 0.6
+"""Air let out may undershoot the aim by this share of the tolerance, 9 times in 10 by no more."""
 
 
 @dataclass(frozen=True)
@@ -40,6 +45,7 @@ class Dose:
 
     strokes: float
     final: bool
+    """The head may come off after this: likely in tune then, or no smaller dose would help."""
     after: Gauss
     gauge_kpa: float
     """Estimated gauge pressure after the strokes, pump still on."""
@@ -57,6 +63,7 @@ class _Task:
     level: Gauss
     aim_cents: float
     gain: Gauss
+    slop: float
     loss_cents: Gauss
     gauge_now_kpa: float
     stroke_kpa: float
@@ -72,14 +79,31 @@ class _Task:
         """Level after strokes and with the head off again."""
         hz2 = max(1.0, self.hz2(self.level.mean) + strokes * self.gain.mean)
         cents = 0.5 * CENTS_PER_NEPER * math.log(hz2 / self.target_hz**2)
-        slip = self.gain.mean * STROKE_SLOP * math.sqrt(abs(strokes))
-        moved = math.hypot(strokes * self.gain.sd, slip) * self.cents_per_hz2
-        known = self.level.sd * self.hz2(self.level.mean) * self.cents_per_hz2 * 2.0 / CENTS_PER_NEPER
+        moved = abs(strokes) * math.hypot(self.gain.sd, self.slop * self.gain.mean) * self.cents_per_hz2
+        known = self.level.sd * self.hz2(self.level.mean) / self.hz2(self.aim_cents)
         return Gauss(cents + self.loss_cents.mean, math.hypot(moved, known, self.loss_cents.sd))
 
     def exact(self) -> float:
         """Strokes that lead to the aim if everything is as believed."""
         return (self.hz2(self.aim_cents - self.loss_cents.mean) - self.hz2(self.level.mean)) / self.gain.mean
+
+    def step(self) -> float:
+        """A quarter stroke, or the part of it that moves the pitch by less than half the tolerance."""
+        step = QUARTER
+        while (
+            step > FINEST and step * self.gain.mean * self.cents_per_hz2 > 0.5 * self.bottle.tolerance_cents
+        ):
+            step /= 2.0
+        return step
+
+    def gauge_kpa(self, strokes: float) -> float:
+        """Estimated gauge pressure after strokes."""
+        return max(0.0, self.gauge_now_kpa + strokes * self.stroke_kpa)
+
+    def last(self, strokes: float) -> bool:
+        """Whether nothing more is likely to be needed, or can be done."""
+        likely = chance_in(self.after(strokes), self.bottle.tolerance_cents, self.aim_cents)
+        return strokes == 0.0 or likely >= LAST
 
 
 def dose(
@@ -104,78 +128,69 @@ def dose(
     head = beliefs.head_loss(bottle_id)
     sharp = level_cents.mean + (head.mean if pump_on else 0.0) > aim_cents
     by_pin = sharp and not pump_on
-    gain = beliefs.pin_gain(bottle_id) if by_pin else beliefs.gain(bottle_id, pump.id)
-    target_hz = rig.target_hz(bottle_id)
-    now_hz = shifted_hz(target_hz, level_cents.mean)
-    stroke_kpa = air.stroke_kpa(pump.barrel_ml, bottle.volume_ml)
+    strokes_hz2 = beliefs.gain(bottle_id, pump.id)
+    gain = beliefs.pin_gain(bottle_id) if by_pin else strokes_hz2
+    target_hz, stroke_kpa = rig.target_hz(bottle_id), air.stroke_kpa(pump.barrel_ml, bottle.volume_ml)
+    if gauge_kpa is None:
+        shell = _shell(bottle, target_hz, strokes_hz2, stroke_kpa)
+        gauge_kpa = shell.gauge_kpa(shifted_hz(target_hz, level_cents.mean))
     task = _Task(
         bottle=bottle,
         pump=pump,
         target_hz=target_hz,
         level=level_cents,
         aim_cents=aim_cents,
-        gain=Gauss(abs(gain.mean), gain.sd),
+        gain=Gauss(max(1e-9, abs(gain.mean)), gain.sd),
+        slop=PIN_SLOP if sharp else STROKE_SLOP,
         loss_cents=Gauss(0.0, 0.0) if by_pin else head,
-        gauge_now_kpa=gauge_kpa if gauge_kpa is not None else _estimated_kpa(bottle, target_hz, now_hz),
+        gauge_now_kpa=max(0.0, gauge_kpa),
         stroke_kpa=stroke_kpa,
     )
     return _let_out(task, pump_on) if sharp else _add(task)
 
 
-def _estimated_kpa(bottle: Bottle, target_hz: float, hz: float) -> float:
-    return max(0.0, air.prior_shell(target_hz, bottle.note.midi).gauge_kpa(hz))
+def _shell(bottle: Bottle, target_hz: float, gain: Gauss, stroke_kpa: float) -> air.Shell:
+    """The bottle's shell: stiffness as expected of its note, slope from what a stroke does to it."""
+    expected = air.prior_shell(target_hz, bottle.note.midi)
+    slope = gain.mean / stroke_kpa
+    return air.Shell(expected.stiffness_hz2, slope if slope > 0.0 else expected.slope_hz2_per_kpa)
 
 
-def _step(task: _Task) -> float:
-    """A quarter stroke, or the part of it that moves the pitch by less than half the tolerance."""
-    step = QUARTER
-    while step > FINEST and step * task.gain.mean * task.cents_per_hz2 > 0.5 * task.bottle.tolerance_cents:
-        step /= 2.0
-    return step
+def _add(task: _Task) -> Dose:
+    step, exact = task.step(), task.exact()
+    count = math.floor(exact / step) if task.bottle.group == "bass" else round(exact / step)
+    while count > 1 and not _safe_up(task, count * step):
+        count -= 1
+    strokes = count * step
+    limit_kpa = min(task.bottle.ceiling_kpa, task.pump.max_gauge_kpa)
+    after_kpa = task.gauge_kpa(strokes)
+    if strokes > 0.0 and after_kpa > limit_kpa:
+        refusal = _refusal(task, after_kpa, limit_kpa)
+        return Dose(0.0, False, task.after(0.0), task.gauge_now_kpa, refused=refusal)
+    warning = _warning(task, strokes, step, after_kpa)
+    return Dose(strokes, task.last(strokes), task.after(strokes), after_kpa, warn=warning)
 
 
-def _safe(task: _Task, strokes: float) -> bool:
+def _safe_up(task: _Task, strokes: float) -> bool:
     after = task.after(strokes)
     return after.mean + Z_NINE_IN_TEN * after.sd <= task.aim_cents + task.bottle.tolerance_cents
 
 
-def _add(task: _Task) -> Dose:
-    step = _step(task)
-    exact = task.exact()
-    count = math.floor(exact / step) if task.bottle.group == "bass" else round(exact / step)
-    while count > 1 and not _safe(task, count * step):
-        count -= 1
-    strokes = count * step
-    limit_kpa = min(task.bottle.ceiling_kpa, task.pump.max_gauge_kpa)
-    after_kpa = task.gauge_now_kpa + strokes * task.stroke_kpa
-    if strokes > 0.0 and after_kpa > limit_kpa:
-        return Dose(
-            0.0, False, task.after(0.0), task.gauge_now_kpa, refused=_refusal(task, after_kpa, limit_kpa)
-        )
-    after = task.after(strokes)
-    return Dose(
-        strokes,
-        _is_last(task, strokes, after),
-        after,
-        after_kpa,
-        warn=_warning(task, strokes, step, after_kpa),
-    )
-
-
 def _let_out(task: _Task, pump_on: bool) -> Dose:
     if pump_on and not task.pump.release_valve:
-        after = task.after(0.0)
-        return Dose(0.0, True, after, task.gauge_now_kpa, warn="Take the pump off first.")
-    step = _step(task)
-    strokes = -step * round(-task.exact() / step)
+        return Dose(0.0, True, task.after(0.0), task.gauge_now_kpa, warn="Take the pump off first.")
+    step = task.step()
+    count = round(-task.exact() / step)
+    while count > 1 and not _safe_down(task, -count * step):
+        count -= 1
+    strokes = -count * step
+    return Dose(strokes, task.last(strokes), task.after(strokes), task.gauge_kpa(strokes))
+
+
+def _safe_down(task: _Task, strokes: float) -> bool:
     after = task.after(strokes)
-    kpa = max(0.0, task.gauge_now_kpa + strokes * task.stroke_kpa)
-    return Dose(strokes, _is_last(task, strokes, after), after, kpa)
-
-
-def _is_last(task: _Task, strokes: float, after: Gauss) -> bool:
-    """Whether the head comes off after this: likely in tune then, or no smaller dose would help."""
-    return strokes == 0.0 or chance_in(after, task.bottle.tolerance_cents, task.aim_cents) >= LAST
+    floor_cents = task.aim_cents - LET_OUT_SHARE * task.bottle.tolerance_cents
+    return after.mean - Z_NINE_IN_TEN * after.sd >= floor_cents
 
 
 def _refusal(task: _Task, after_kpa: float, limit_kpa: float) -> str:
@@ -187,9 +202,11 @@ def _refusal(task: _Task, after_kpa: float, limit_kpa: float) -> str:
 
 
 def _warning(task: _Task, strokes: float, step: float, after_kpa: float) -> str | None:
-    if strokes > 0.0 and after_kpa > task.bottle.caution_kpa:
+    if strokes <= 0.0:
+        return None
+    if after_kpa > task.bottle.caution_kpa:
         return f"About {kpa_to_psi(after_kpa):.0f} psi: eyes protected, nobody over the cap."
-    if step < QUARTER and strokes > 0.0:
+    if step < QUARTER and task.bottle.group == "bass":
         semitones = QUARTER * task.gain.mean * task.cents_per_hz2 / 100.0
         return f"Gently: a quarter stroke is about {semitones:.1f} semitones here."
     return None
