@@ -119,7 +119,7 @@ class Beliefs:
         if self._tests_what_was_foretold(event, track):
             leaned = self._leaned(event.bottle, track)
             scales.foretold(x - leaned.level, leaned.a00, _own_var(event))
-        surprise = track.read(x, _own_var(event), scales)
+        surprise = track.read(x, _own_var(event), scales, vetted=event.u95_cents is not None)
         self._pool(event.bottle)
         self.handling.learn(event.bottle, track, surprise)
         self._version += 1

@@ -51,7 +51,8 @@ LANDED_MEMORY = 300.0
 CALIBRATION_PRIOR = 3.0
 """The variances as worked out count as this many foretold readings that they fitted."""
 CALIBRATION_MEMORY = 0.997
-SURPRISE_CUT = 9.0
+SURPRISE_CUT, SURPRISE_LEFT = 9.0, 0.976
+"""Wild readings judge no forecast; the mean square of a standard normal cut there."""
 LEAST_WIDENING, MOST_WIDENING = 1.05, 3.0
 """Never less than one: the learned variances are themselves uncertain, and the air to come is foretold worse
 than the air that was read with a strike."""
@@ -178,7 +179,9 @@ class Scales:
         """A reading met what was foretold of the bottle: how well did the variance fit?"""
         noise = own_var + self.room_var
         spread = level_var + noise
-        square = min(innovation * innovation, SURPRISE_CUT * spread)
+        square = innovation * innovation / SURPRISE_LEFT
+        if square > SURPRISE_CUT * spread:
+            return
         share = level_var / spread
         self.missed = CALIBRATION_MEMORY * self.missed + (square - noise) / spread * share
         self.missed_weight = CALIBRATION_MEMORY * self.missed_weight + share * share

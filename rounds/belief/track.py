@@ -39,8 +39,8 @@ UNSEEN_SD = 60.0
 FIRST_SD = 250.0
 """Level of a bottle never heard, linear cents around the target."""
 DOUBTED_BELOW = 0.9
-"""A reading likelier right than this is simply believed: of a vague level a doubt of 2 % would leave a
-semitone open."""
+"""A vetted reading likelier right than this is simply believed: a doubt of 2 % would leave a level that was
+never read before open by a semitone. Rows of a log keep that doubt, and a wrong first one is overruled."""
 LEAST_LEFT = 0.6
 """A prior is only divided out of a coefficient while the readings make up for this much of it."""
 SURMISE_SHARE = 0.7
@@ -243,8 +243,11 @@ class Track:
         row = (self.a00, self.a01, self.a02, self.a03, self.a04)
         self._gain((side * tolerance - self.level) / spread, 1.0 / spread, row)
 
-    def read(self, x: float, own_var: float, scales: Scales) -> Surprise:
-        """Take in a reading with its own variance, and tell how far it was from what was expected."""
+    def read(self, x: float, own_var: float, scales: Scales, *, vetted: bool = True) -> Surprise:
+        """Take in a reading with its own variance, and tell how far it was from what was expected.
+
+        `vetted`: the session knew what it listened for; rows of a log may hold anything.
+        """
         innovation = x - self.level
         landed = self.landed
         self._judge(x, innovation, own_var, scales)
@@ -253,7 +256,7 @@ class Track:
             weight = 1.0
             self._widen(innovation, var)
         else:
-            weight = self._weight(x, innovation, var)
+            weight = self._weight(x, innovation, var, vetted=vetted)
         spread = self.a00 + var
         step = weight * innovation / spread
         self._attribute_jump(step)
@@ -268,22 +271,22 @@ class Track:
         """Nothing is known to doubt the reading by: the level may be as far off as it says."""
         self.a00 = max(self.a00, 0.25 * innovation * innovation - var)
 
-    def _weight(self, x: float, innovation: float, var: float) -> float:
-        """The chance that a reading is of this bottle at all, unless the one before agrees with it."""
+    def _weight(self, x: float, innovation: float, var: float, *, vetted: bool) -> float:
+        """The chance that a reading is of this bottle at all, unless something speaks for it."""
         weight = chance_right(innovation, self.a00 + var)
-        if weight > DOUBTED_BELOW:
-            self.suspect = None
-            return 1.0
         if weight > 0.5:
             self.suspect = None
-            return weight
-        near = 2.0 * math.sqrt(2.0 * var) + 3.0
-        if self.suspect is not None and abs(x - self.suspect) < near:
+            return 1.0 if vetted and weight > DOUBTED_BELOW else weight
+        if self._agrees(x, var):
             self.suspect = None
             self.a00 += innovation * innovation
             return 1.0
         self.suspect = x
         return weight
+
+    def _agrees(self, x: float, var: float) -> bool:
+        """Whether the reading before was doubted and said the same."""
+        return self.suspect is not None and abs(x - self.suspect) < 2.0 * math.sqrt(2.0 * var) + 3.0
 
     def _judge(self, x: float, innovation: float, own_var: float, scales: Scales) -> None:
         """Let the group learn from the reading how noisy and how restless it is."""
