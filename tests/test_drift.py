@@ -295,6 +295,26 @@ def test_a_checkpoint_changes_no_forecast(tmp_path: Path, capsys: pytest.Capture
     assert answers[0] == answers[1]
 
 
+def test_a_long_journal_is_folded_once(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An imported log, out of order: the second command starts from what the first one kept."""
+    path = tmp_path / "j.db"
+    events = an_hour({"C3": -0.9, "A4": 0.0})
+    with Journal(path) as journal:
+        journal.append_many(reversed(events))
+    monkeypatch.setattr(believing, "LONG", 10)
+    answers = []
+    for _ in range(2):
+        run(forecast_command, *words_for("forecast", path, "--json"))
+        answers.append(capsys.readouterr().out)
+    assert answers[0] == answers[1]
+    with Journal(path, read_only=True) as journal:
+        kept = journal.load_checkpoint(believing.IN_TIME_ORDER)
+    assert kept is not None
+    assert kept.last_id == len(events)
+
+
 @pytest.mark.parametrize("bad", ["yesterday", "2026-13-01T00:00:00Z"])
 def test_a_time_that_is_none_is_refused(bad: str) -> None:
     with pytest.raises(argparse.ArgumentTypeError, match="not a time"):

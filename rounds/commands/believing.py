@@ -7,6 +7,7 @@ back, but an imported file may hold older days, or one bottle after the other.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import datetime
 import math
 import sys
@@ -26,6 +27,10 @@ if TYPE_CHECKING:
     from rounds.journal import Journal
     from rounds.rig import Rig
 
+IN_TIME_ORDER = "beliefs in time order"
+"""Name of the checkpoint these commands keep; a session's own is in order of ids."""
+LONG = 5000
+"""Events from which on a fold is worth keeping."""
 LEAST_TEMP_C, MOST_TEMP_C = -30.0, 60.0
 
 
@@ -113,17 +118,34 @@ def standing(args: argparse.Namespace) -> Standing:
 
 
 def _beliefs_at(rig: Rig, journal: Journal, now_s: float) -> Beliefs:
-    """All that happened until a time, from the checkpoint where the events after it are newer than it."""
+    """All that happened until a time, from a checkpoint where the events after it are newer than it."""
     from rounds.belief import Beliefs
     from rounds.belief.state import CHECKPOINT, from_bytes
 
-    kept = journal.load_checkpoint(CHECKPOINT)
-    beliefs = None if kept is None else from_bytes(rig, kept.blob)
-    if kept is not None and beliefs is not None and beliefs.in_order and beliefs.latest_s <= now_s:
+    for name in (CHECKPOINT, IN_TIME_ORDER):
+        kept = journal.load_checkpoint(name)
+        beliefs = None if kept is None else from_bytes(rig, kept.blob)
+        if kept is None or beliefs is None or not beliefs.in_order or beliefs.latest_s > now_s:
+            continue
         later = [event for _, event in journal.events(kept.last_id)]
-        if all(event.at_s >= beliefs.latest_s for event in later):
+        if len(later) < LONG and all(event.at_s >= beliefs.latest_s for event in later):
             return _applied(beliefs, later, now_s)
-    return _applied(Beliefs(rig), [event for _, event in journal.events()], now_s)
+    events = [event for _, event in journal.events()]
+    whole = _applied(Beliefs(rig), events, now_s)
+    if len(events) >= LONG and all(event.at_s <= now_s for event in events):
+        _keep(journal, whole)
+    return whole
+
+
+def _keep(journal: Journal, beliefs: Beliefs) -> None:
+    """Keep what took seconds to fold, so that the next command need not; a journal that cannot be
+    written to is folded again."""
+    from rounds.belief.state import to_bytes
+    from rounds.journal import Journal
+
+    with contextlib.suppress(RoundsError), Journal(journal.path) as writable:
+        if writable.last_id == journal.last_id:
+            writable.save_checkpoint(IN_TIME_ORDER, journal.last_id, to_bytes(beliefs))
 
 
 def _applied(beliefs: Beliefs, events: list[Event], now_s: float) -> Beliefs:
