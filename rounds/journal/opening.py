@@ -6,7 +6,9 @@ Foreign files and those of a newer version are left as they are, byte for byte.
 from __future__ import annotations
 
 import contextlib
+import random
 import sqlite3
+import time
 from typing import TYPE_CHECKING
 
 from rounds.errors import JournalError
@@ -78,6 +80,27 @@ def _checked_to_read(path: Path, mode: str) -> sqlite3.Connection:
 def _connect(path: Path, mode: str) -> sqlite3.Connection:
     uri = f"{path.absolute().as_uri()}?mode={mode}"
     return sqlite3.connect(uri, uri=True, timeout=BUSY_S, isolation_level=None, check_same_thread=False)
+
+
+def begin_writing(connection: sqlite3.Connection) -> None:
+    """Begin a transaction that writes, as soon as no other process does, within `BUSY_S`.
+
+    SQLite itself asks ever more seldom while it waits, so a busy writer can starve a second one for
+    seconds; asking every millisecond finds the gap.
+    """
+    until_s = time.monotonic() + BUSY_S
+    connection.execute("PRAGMA busy_timeout = 0")
+    try:
+        while True:
+            try:
+                connection.execute("BEGIN IMMEDIATE")
+                return
+            except sqlite3.OperationalError as error:
+                if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > until_s:
+                    raise
+            time.sleep(random.uniform(0.0, 0.002))
+    finally:
+        connection.execute(f"PRAGMA busy_timeout = {round(1000 * BUSY_S)}")
 
 
 def _steps_taken(connection: sqlite3.Connection, path: Path) -> int:

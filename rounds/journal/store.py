@@ -20,7 +20,7 @@ from rounds.errors import JournalError
 from rounds.journal.claim import claimed
 from rounds.journal.copying import copy_whole
 from rounds.journal.faults import RESCUE, told
-from rounds.journal.opening import open_to_read, open_to_write
+from rounds.journal.opening import begin_writing, open_to_read, open_to_write
 from rounds.journal.protocol import Checkpoint
 from rounds.journal.rows import from_row, to_row
 from rounds.text import plain
@@ -112,7 +112,7 @@ class Journal:
 
     @contextlib.contextmanager
     def _transaction(self) -> Iterator[None]:
-        self._connection.execute("BEGIN IMMEDIATE")
+        begin_writing(self._connection)
         try:
             yield
             self._connection.execute("COMMIT")
