@@ -39,6 +39,10 @@ LET_OUT_SHARE = 0.6
 """Air let out may undershoot the aim by this share of the tolerance, 9 times in 10 by no more."""
 
 
+DELIVERED = 0.9
+"""Share of a full stroke that reaches the bottle. Common practice, no source."""
+
+
 @dataclass(frozen=True)
 class Dose:
     """Strokes to add (negative: let out that much). `after` is the level to expect, pump off."""
@@ -132,8 +136,8 @@ def dose(
     gain = beliefs.pin_gain(bottle_id) if by_pin else strokes_hz2
     target_hz, stroke_kpa = rig.target_hz(bottle_id), air.stroke_kpa(pump.barrel_ml, bottle.volume_ml)
     if gauge_kpa is None:
-        shell = _shell(bottle, target_hz, strokes_hz2, stroke_kpa)
-        gauge_kpa = shell.gauge_kpa(shifted_hz(target_hz, level_cents.mean))
+        now_hz = shifted_hz(target_hz, level_cents.mean)
+        gauge_kpa = _estimated_kpa(bottle, target_hz, now_hz, strokes_hz2.mean / stroke_kpa)
     task = _Task(
         bottle=bottle,
         pump=pump,
@@ -149,11 +153,16 @@ def dose(
     return _let_out(task, pump_on) if sharp else _add(task)
 
 
-def _shell(bottle: Bottle, target_hz: float, gain: Gauss, stroke_kpa: float) -> air.Shell:
-    """The bottle's shell: stiffness as expected of its note, slope from what a stroke does to it."""
-    expected = air.prior_shell(target_hz, bottle.note.midi)
-    slope = gain.mean / stroke_kpa
-    return air.Shell(expected.stiffness_hz2, slope if slope > 0.0 else expected.slope_hz2_per_kpa)
+def _estimated_kpa(bottle: Bottle, target_hz: float, hz: float, slope_hz2_per_kpa: float) -> float:
+    """Gauge pressure of a bottle nobody has put a gauge on: half-way, as ratios go, of two estimates.
+
+    One is the pressure usual for its note; the other follows from what a stroke does to it, and is as
+    good as the guess of how stiff the empty shell is.
+    """
+    usual = air.prior_shell(target_hz, bottle.note.midi)
+    learned = air.Shell(usual.stiffness_hz2, max(1e-9, slope_hz2_per_kpa / DELIVERED))
+    one, other = usual.gauge_kpa(hz), learned.gauge_kpa(hz)
+    return math.sqrt(one * other) if one > 0.0 and other > 0.0 else 0.0
 
 
 def _add(task: _Task) -> Dose:
