@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from rounds.rig import Rig
 
 CONFIGS = Path(__file__).parent.parent.parent / "configs"
-LIMITS = (0.7, 1.0, 2.0, 4.0, 6.0, 9.0)
+LIMITS = (0.7, 1.0, 2.0, 4.0, 7.0, 13.0)
 """Due limits that ours is run at, in bottles expected out."""
 CUT_S = 120.0
 LOOK_S = 20.0
