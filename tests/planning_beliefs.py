@@ -43,7 +43,7 @@ class WrittenBeliefs:
         self, bottle_id: str, at_s: float, minutes: Sequence[float], temp_c: float | None = None
     ) -> tuple[Floats, Floats]:
         ahead = np.asarray(minutes, dtype=float)
-        level = self.levels[bottle_id]
+        level = self.levels.get(bottle_id, Gauss(0.0, 300.0))
         sds = np.sqrt(level.var + self.spread_per_root_min**2 * ahead)
         return level.mean + self.drift_per_min.get(bottle_id, 0.0) * ahead, sds
 

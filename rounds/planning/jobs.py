@@ -75,13 +75,30 @@ def solved(problem: VisitProblem, block_s: float, previous: Sequence[str] = ()) 
     """
     whole = replace(problem, visits=tuple(replace(v, keep_s=block_s) for v in problem.visits))
     found = solve(whole)
-    late = set(found.left_out)
+    late = frozenset(found.left_out)
     if late:
-        visits = tuple(replace(v, keep_s=0.0) if v.id in late else v for v in whole.visits)
-        whole = replace(whole, visits=visits)
-        found = solve(whole)
+        whole, found = _at_least_at_downbeat(whole, late)
     found = _steady(whole, found, previous)
     return Solved(found, tuple(i for i in found.order if i in late))
+
+
+def _at_least_at_downbeat(problem: VisitProblem, late: frozenset[str]) -> tuple[VisitProblem, VisitOrder]:
+    """Offer the late ones once more; put those that hold for a part of the block last, if that is free."""
+    visits = tuple(replace(v, keep_s=0.0) if v.id in late else v for v in problem.visits)
+    eased = replace(problem, visits=visits)
+    found = solve(eased)
+    short = set(found.order) & late
+    together_s = sum(v.work_s for v in eased.visits if v.id in short) + sum(problem.setup_s.values())
+    kept = tuple(
+        replace(v, keep_s=max(0.0, v.hold_s - problem.quarantine_s - together_s)) if v.id in short else v
+        for v in eased.visits
+    )
+    pressed = replace(eased, visits=kept)
+    last = solve(pressed)
+    same = (last.late_weight, last.connections, last.pump_changes)
+    if same == (found.late_weight, found.connections, found.pump_changes):
+        return pressed, last
+    return eased, found
 
 
 def _steady(problem: VisitProblem, found: VisitOrder, previous: Sequence[str]) -> VisitOrder:

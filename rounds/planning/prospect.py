@@ -30,9 +30,11 @@ UNTOLD_ROUND_S = 300.0
 """Until the playing starts, when no downbeat is known."""
 LAST_CHANGE_CENTS = 60.0
 """A larger change is made in parts; what settles after the visit is that of the last part at most."""
+SURE_AT_DOWNBEAT = 0.1
+"""Aims with at most this chance to be out at the downbeat are all right there, where there are any."""
 _PLAYING_POINTS = 7
 _BEYOND_MIN = (5.0, 15.0, 30.0, 60.0)
-_AIM_POINTS = 41
+_AIM_POINTS = 61
 
 
 @dataclass(frozen=True)
@@ -164,23 +166,33 @@ class AfterVisit:
 
 
 def after_visit(paths: Paths) -> AfterVisit:
-    """The aim that centres what is going to happen in the band; the same for every shift."""
+    """The aim that centres what is going to happen in the band; the same for every shift.
+
+    First of all the bottle is in tune at the downbeat; a bottle that drifts fast would else be aimed
+    so that it comes in tune some time later.
+    """
     playing = paths.when.playing
     drift, grown = paths.drift[:, playing], paths.grown[:, playing]
     middle = -0.5 * (drift.max(axis=1) + drift.min(axis=1))
-    aims = middle[:, None] + paths.half[:, None] * np.linspace(-1.0, 1.0, _AIM_POINTS)
+    low = np.minimum(middle, -drift[:, 0]) - paths.half
+    high = np.maximum(middle, -drift[:, 0]) + paths.half
+    aims = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, _AIM_POINTS)
     levels = aims[:, :, None] + drift[:, None, :]
-    out = chances(outside(levels, grown[:, None, :], paths.half[:, None, None], 0.0)).out
-    best = out.argmin(axis=1)
+    found = chances(outside(levels, grown[:, None, :], paths.half[:, None, None], 0.0))
+    surely = np.maximum(SURE_AT_DOWNBEAT, found.downbeat.min(axis=1, keepdims=True))
+    out = found.out
+    best = np.where(found.downbeat <= surely, out, np.inf).argmin(axis=1)
     rows = np.arange(len(best))
     aim = aims[rows, best]
     return AfterVisit(aim, out[rows, best], _holds(paths, aim))
 
 
 def _holds(paths: Paths, aims: Floats) -> Floats:
-    minutes = np.array(paths.when.minutes[1:]) - paths.when.visit_min
-    levels = aims[:, None] + paths.drift[:, 1:]
-    chance = outside(levels, paths.grown[:, 1:], paths.half[:, None], 0.0)
+    """From the visit's end until the bottle, in tune at the downbeat, is more likely out than in."""
+    first = paths.when.playing.start
+    minutes = np.array(paths.when.minutes[first:]) - paths.when.visit_min
+    levels = aims[:, None] + paths.drift[:, first:]
+    chance = outside(levels, paths.grown[:, first:], paths.half[:, None], 0.0)
     holds = np.full(len(aims), minutes[-1])
     for i in np.flatnonzero((chance > 0.5).any(axis=1)):
         j = int((chance[i] > 0.5).argmax())
