@@ -28,6 +28,8 @@ UNKNOWN_VAR_PER_MIN = 0.01
 """Variance per minute of an air temperature that nobody reads, K²."""
 READ_FLOOR_VAR, RESTLESS_FLOOR = 0.03**2, 0.0004
 FIRST_INFORMATION = 2.0
+LEAST_RAMP_MIN = 1.0 / 60.0
+"""Two readings closer than a second are one moment: the line through them says nothing."""
 FORGETTING = 0.998
 MOST_SURPRISE = 12.0
 """Squared surprise past which a temperature teaches no more: a door is not the usual."""
@@ -161,7 +163,7 @@ class Air:
 
     def _ramp(self, minutes: float, start: float, end: float) -> None:
         """Move the gas along a straight line of the air from start to end."""
-        if minutes <= 0.0:
+        if minutes < LEAST_RAMP_MIN:
             return
         self.ramp = Ramp(self.at_s - 60.0 * minutes, start, (end - start) / minutes, self.gas)
         self.gas = {lag: self.ramp.gas_at(self.at_s, lag) for lag in self.gas}

@@ -155,7 +155,8 @@ class HomeScreen(Screen[None]):
 
     def paint(self, view: View, controller: Controller, answer: str, keys: tuple[Key, ...]) -> None:
         """Show a view in its pane."""
-        if not self.opened:
+        if not self.opened or not self.query(KeyLine):
+            # Not all there yet, or being taken down while a last tick comes in.
             return
         self._turn_to(view.mode)
         if view.mode == "take":
