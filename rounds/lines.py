@@ -38,6 +38,8 @@ KEYS = (
 )
 """What a line may carry beside `t`, one of them each."""
 MOST_LINE_CHARS = 100_000
+MOST_T_S = 1e7
+"""Nearly four months. A journal that a slip sent further ahead would believe no later time."""
 
 
 class Lines:
@@ -176,6 +178,8 @@ def _parse(line: str, allowed: tuple[str, ...]) -> tuple[float | None, str, Any]
     if not isinstance(fields, dict):
         raise BadInput(f"not a JSON object but {_shown(fields)}")
     t = _number(fields["t"], "t") if fields.get("t") is not None else None
+    if t is not None and abs(t) > MOST_T_S:
+        raise BadInput(f"t {t:g} is not seconds of this session; the first line is about 0")
     keys = [k for k in fields if k != "t"]
     unknown = [k for k in keys if k not in allowed]
     if unknown:

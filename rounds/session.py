@@ -69,6 +69,7 @@ class Session:
     def __init__(self, rig: Rig, log: Log, at_s: float, *, place: str | None = None) -> None:
         self.rig = rig
         self.log = log
+        self._folded = log.last_id
         self.beliefs, self.day, self._now_s = take_up(rig, log)
         self.listen_in_play = False
         self.ear_words = ""
@@ -95,13 +96,28 @@ class Session:
         self.beliefs.apply(event)
         self.day = self.day.after(event)
 
-    def _record(self, event: Event) -> None:
-        """Journal first; only what is safe on disk is believed."""
-        self.log.append(event)
-        self._take_in(event)
+    def _record(self, *events: Event) -> None:
+        """Journal first, all of these or none; only what is safe on disk is believed.
+
+        What another program wrote meanwhile (a replaced cap, an import) is taken in on the way.
+        """
+        newest = self.log.append_many(events)
+        if newest != self._folded + len(events):
+            self._catch_up()
+            return
+        for event in events:
+            self._take_in(event)
+        self._folded = newest
+
+    def _catch_up(self) -> None:
+        """Take in everything in the journal that was not taken in yet."""
+        for event_id, event in self.log.events(self._folded):
+            self._take_in(event)
+            self._folded = event_id
 
     def keep_checkpoint(self) -> None:
         """Make the next start quick; only between rounds and takes, and never needed."""
+        self._catch_up()
         keep_both(self.log, self.beliefs, self.day)
 
     # Plan and instruction
@@ -300,8 +316,7 @@ class Session:
             self._leave_refused()
         found = recognise(self._situation(self._open_state()), self._told, sounded)
         self.ear_words = found.words
-        for event in (*found.assumed, found.strike):
-            self._record(event)
+        self._record(*found.assumed, found.strike)
         if found.strike.verdict == "clear":
             self._settle()
         return found.strike

@@ -113,6 +113,7 @@ def write_wav(path: Path, sound: np.ndarray) -> None:
         ('{"strike": {"hz": -4}}', "cannot be a bottle"),
         ('{"temp_c": 900}', "not an air temperature"),
         ('{"t": true, "tick": true}', "t must be a number"),
+        ('{"t": 1e12, "tick": true}', "not seconds of this session"),
         ('{"wav": "/no/such/file.wav"}', "cannot be opened"),
         ('{"open": {"pieces": ["Foghorn"]}}', "no piece"),
         ("[" * 50_000, "not a JSON object"),

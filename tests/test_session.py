@@ -16,6 +16,7 @@ from rounds.events import (
     Connected,
     Disconnected,
     Event,
+    Replaced,
     RoundClosed,
     Sent,
     Skipped,
@@ -199,6 +200,14 @@ def test_a_checkpoint_changes_nothing_but_the_time_it_takes(bench: Bench) -> Non
     assert from_checkpoint.day == in_full.day
     for n in NOTES:
         assert from_checkpoint.beliefs.level(n, bench.now_s) == in_full.beliefs.level(n, bench.now_s)
+
+
+def test_what_another_program_writes_meanwhile_is_taken_in(bench: Bench) -> None:
+    bench.strike()
+    bench.log.append(Replaced(at_s=bench.now_s, bottle="C4", part="cap"))
+    assert bench.session.beliefs.heard("C4")
+    bench.session.note("the cap of C4 is new", bench.now_s)
+    assert not bench.session.beliefs.heard("C4")
 
 
 def test_time_running_backwards_is_no_time_passed(bench: Bench) -> None:

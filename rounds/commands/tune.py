@@ -61,6 +61,7 @@ def _run_lines(args: argparse.Namespace) -> int:
     rig = common.load(args)
     zero_s, started_s = time.time(), time.monotonic()
     with common.open_journal(args) as journal:
+        journal.claim()
         session = Session(rig, journal, zero_s, place=args.place)
         lines = Lines(session, zero_s, hear_wav)
         for line in sys.stdin:
