@@ -13,7 +13,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rounds import advice
-from rounds.air import psi_to_kpa, stroke_kpa
+from rounds.air import psi_to_kpa
+from rounds.closing import closing, gauges_kpa
 from rounds.drift import Due, Worst, due, worst_in
 from rounds.errors import BadInput
 from rounds.events import (
@@ -25,7 +26,6 @@ from rounds.events import (
     NoteWritten,
     Part,
     Replaced,
-    RoundClosed,
     RoundOpened,
     SessionStarted,
     Skipped,
@@ -166,15 +166,9 @@ class Session:
         return [p for p in self.rig.pieces if p.name in names]
 
     def _situation(self, state: RoundState) -> Situation:
-        return Situation(self.rig, self.beliefs, state, self.plan(), self._now_s, self._gauges_kpa())
-
-    def _gauges_kpa(self) -> dict[str, float]:
-        found = {}
-        for bottle_id, read in self.day.gauges.items():
-            bottle, pump = self.rig.bottle(bottle_id), self.rig.pump_of(bottle_id)
-            each_kpa = stroke_kpa(pump.barrel_ml, bottle.volume_ml)
-            found[bottle_id] = max(0.0, read.gauge_kpa + read.strokes_since * each_kpa)
-        return found
+        return Situation(
+            self.rig, self.beliefs, state, self.plan(), self._now_s, gauges_kpa(self.rig, self.day)
+        )
 
     def _open_state(self) -> RoundState:
         if self.day.round is None:
@@ -254,21 +248,7 @@ class Session:
         state = self.day.round
         if state is None:
             return
-        off = {b: abs(self.beliefs.level(b, now_s).mean - state.shift_cents) for b in state.needed}
-        inside = [b for b, c in off.items() if b in state.heard and c <= self.rig.bottle(b).tolerance_cents]
-        worst = max(off, key=lambda b: off[b], default=None)
-        self._record(
-            RoundClosed(
-                at_s=now_s,
-                round_id=state.opened.round_id,
-                finished=not state.open_bottles,
-                connections=state.connections,
-                in_tune=len(inside),
-                needed=len(state.opened.needed),
-                worst_bottle=worst,
-                worst_cents=None if worst is None else round(off[worst], 2),
-            )
-        )
+        self._record(closing(self.rig, self.beliefs, state, now_s))
         self._settle()
 
     def tick(self, at_s: float) -> None:
