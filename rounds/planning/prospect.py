@@ -161,6 +161,8 @@ class AfterVisit:
     aim_cents: Floats
     out: Floats
     """How much a bottle is out, as `Chances.out`."""
+    downbeat: Floats
+    """Chance to be out at the downbeat."""
     hold_s: Floats
     """From the visit's end until it is more likely out than in (the span's end at most)."""
 
@@ -184,7 +186,7 @@ def after_visit(paths: Paths) -> AfterVisit:
     best = np.where(found.downbeat <= surely, out, np.inf).argmin(axis=1)
     rows = np.arange(len(best))
     aim = aims[rows, best]
-    return AfterVisit(aim, out[rows, best], _holds(paths, aim))
+    return AfterVisit(aim, out[rows, best], found.downbeat[rows, best], _holds(paths, aim))
 
 
 def _holds(paths: Paths, aims: Floats) -> Floats:

@@ -28,6 +28,11 @@ PIN_WORTH = 0.1
 """The same for letting air out by the pin."""
 
 
+LIKELY_OUT = 0.5
+HELPED = 0.2
+"""Who is likely out at the downbeat is visited at any price, if the visit helps by this much."""
+
+
 @dataclass(frozen=True)
 class Outlook:
     """What is known of every bottle at one shift of the reference."""
@@ -62,7 +67,15 @@ class Outlook:
     @property
     def chosen(self) -> Flags:
         """Whom to visit."""
-        flags: Flags = self.stay.out - self.after.out > self.price
+        worth = self.stay.out - self.after.out > self.price
+        flags: Flags = worth | self._out_at_downbeat
+        return flags
+
+    @property
+    def _out_at_downbeat(self) -> Flags:
+        """Likely out as the playing starts, where a visit would help: being in tune then comes first."""
+        helped = self.stay.downbeat - self.after.downbeat > HELPED
+        flags: Flags = (self.stay.downbeat > LIKELY_OUT) & helped
         return flags
 
     @property
