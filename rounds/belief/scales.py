@@ -31,7 +31,7 @@ ROOM_GRID: Floats = np.repeat(np.array(_ROOM), len(_WALK))
 WALK_GRID: Floats = np.tile(np.array(_WALK), len(_ROOM))
 _LOG_ROOM, _LOG_WALK = np.log(ROOM_GRID), np.log(WALK_GRID)
 ROOM_GUESS, ROOM_DOUBT = 2.2, 1.3
-WALK_GUESS: dict[Group, float] = {"bass": 0.3, "middle": 0.1, "top": 0.2}
+WALK_GUESS: dict[Group, float] = {"bass": 0.3, "middle": 0.07, "top": 0.2}
 WALK_DOUBT = 1.2
 """First guesses of the two variances, and sd of their logarithms. The middle holds best: common
 practice, no source."""
@@ -53,7 +53,7 @@ CALIBRATION_PRIOR = 3.0
 CALIBRATION_MEMORY = 0.997
 SURPRISE_CUT, SURPRISE_LEFT = 9.0, 0.976
 """Wild readings judge no forecast; the mean square of a standard normal cut there."""
-LEAST_WIDENING, MOST_WIDENING = 1.05, 3.0
+LEAST_WIDENING, MOST_WIDENING = 1.0, 3.0
 """Never less than one: the learned variances are themselves uncertain, and the air to come is foretold worse
 than the air that was read with a strike."""
 EVERY = 4

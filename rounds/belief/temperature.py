@@ -15,8 +15,8 @@ SLOPE_LASTS_MIN = 45.0
 """A trend of the air is believed to die away with this time constant."""
 PASSING_LASTS_MIN = 12.0
 """So is a draught."""
-SLOPE_VAR_PER_MIN = 2.5e-5
-"""Variance gained by the slope per minute, (K/min)² per min."""
+SLOPE_SHARE = 0.006
+"""Variance that the slope gains per minute, (K/min)² per min, as a share of what the level gains."""
 FIRST_SLOPE_VAR = 0.02**2
 FIRST_READ_VAR = 0.2**2
 """How well a thermometer tells the air at the bottles, K², before it is learned."""
@@ -28,8 +28,6 @@ UNKNOWN_VAR_PER_MIN = 0.01
 """Variance per minute of an air temperature that nobody reads, K²."""
 READ_FLOOR_VAR, RESTLESS_FLOOR = 0.03**2, 0.0004
 FIRST_INFORMATION = 2.0
-LEAST_RAMP_MIN = 1.0 / 60.0
-"""Two readings closer than a second are one moment: the line through them says nothing."""
 FORGETTING = 0.998
 MOST_SURPRISE = 12.0
 """Squared surprise past which a temperature teaches no more: a door is not the usual."""
@@ -128,7 +126,7 @@ class Air:
         self.v00 += 2.0 * reach * self.v01 + reach * reach * self.v11 + self.restless * minutes
         self.v01 = fade * (self.v01 + reach * self.v11)
         self.v02 = keep * (self.v02 + reach * self.v12)
-        self.v11 = fade * fade * self.v11 + SLOPE_VAR_PER_MIN * minutes
+        self.v11 = fade * fade * self.v11 + SLOPE_SHARE * self.restless * minutes
         self.v12 *= fade * keep
         passing = 0.5 * PASSING_SHARE * self.restless * PASSING_LASTS_MIN
         self.v22 = keep * keep * self.v22 + passing * (1.0 - keep * keep)
@@ -163,7 +161,7 @@ class Air:
 
     def _ramp(self, minutes: float, start: float, end: float) -> None:
         """Move the gas along a straight line of the air from start to end."""
-        if minutes < LEAST_RAMP_MIN:
+        if minutes <= 0.0:
             return
         self.ramp = Ramp(self.at_s - 60.0 * minutes, start, (end - start) / minutes, self.gas)
         self.gas = {lag: self.ramp.gas_at(self.at_s, lag) for lag in self.gas}
@@ -200,13 +198,15 @@ class Air:
         a0, a1 = 1.0 - fade, minutes - lag * (1.0 - fade)
         if self.read_s is None:
             return (
-                UNKNOWN_VAR_PER_MIN * followed + FIRST_SLOPE_VAR * a1 * a1 + SLOPE_VAR_PER_MIN * a1**3 / 3.0
+                UNKNOWN_VAR_PER_MIN * followed
+                + FIRST_SLOPE_VAR * a1 * a1
+                + SLOPE_SHARE * self.restless * a1**3 / 3.0
             )
         keep = math.exp(-minutes / PASSING_LASTS_MIN)
         a2 = (keep - fade) / (1.0 - lag / PASSING_LASTS_MIN)
         known = a0 * (a0 * self.v00 + 2.0 * (a1 * self.v01 + a2 * self.v02))
         known += a1 * (a1 * self.v11 + 2.0 * a2 * self.v12) + a2 * a2 * self.v22
-        new = self.restless * followed + SLOPE_VAR_PER_MIN * a1**3 / 3.0
+        new = self.restless * followed + SLOPE_SHARE * self.restless * a1**3 / 3.0
         return known + new + PASSING_SHARE * self.restless * _passing_var(minutes, lag)
 
 
