@@ -1,8 +1,8 @@
 """Arrange the visits that were chosen: most slack, then least walking, at no loss of what was found.
 
 The search fixes whom to visit and how the pumps follow each other. Inside a stretch with one pump
-the order is still free as far as due dates allow. Slack: least weight that would come late if every
-hold were a quarter shorter. Walking: the next bottle is the nearest that may be next. Both are good
+the order is still free as far as due dates allow. Slack: fewest bottles late if every hold were a
+quarter shorter. Walking: the next bottle is the nearest that may be next. Both are good
 orders, not proved best ones. Everything here runs in reversed time, as in `families`.
 """
 
@@ -56,10 +56,9 @@ def all_on_time(problem: VisitProblem, times: Sequence[Timed]) -> bool:
     return all(t.start <= start_due(problem, t.visit) for t in times)
 
 
-def at_risk(problem: VisitProblem, times: Sequence[Timed]) -> float:
-    """Weight of the bottles that would not hold if holds were a quarter shorter."""
-    late = (t.visit.weight for t in times if t.start > start_due(problem, t.visit, CAUTIOUS_HOLD))
-    return sum(late)
+def at_risk(problem: VisitProblem, times: Sequence[Timed]) -> int:
+    """How many bottles would not hold if holds were a quarter shorter."""
+    return sum(t.start > start_due(problem, t.visit, CAUTIOUS_HOLD) for t in times)
 
 
 def distance_m(one: Visit, other: Visit) -> float:
@@ -144,6 +143,5 @@ def _nearest(away: Floats, work: Whole, slack: Whole) -> int:
 
 
 def _slack(problem: VisitProblem, t: Timed) -> int:
-    """How much later it may start and still hold; with shorter holds too, if it does so now."""
-    cautious = start_due(problem, t.visit, CAUTIOUS_HOLD) - t.start
-    return cautious if cautious >= 0 else start_due(problem, t.visit) - t.start
+    """How much later, going back, it may start and still hold if holds are shorter; 0: it is at risk."""
+    return max(0, start_due(problem, t.visit, CAUTIOUS_HOLD) - t.start)

@@ -17,6 +17,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from rounds.planning.problem import CAUTIOUS_HOLD
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -41,6 +43,8 @@ class Family:
     """Places of the visits in the problem."""
     work: Whole
     due: Whole
+    cautious_due: Whole
+    """Due dates if every hold were a quarter shorter."""
     weight: Whole
     setup: int
     """Ticks for taking the pump in hand."""
@@ -85,6 +89,7 @@ class Families:
             visits=tuple(int(v) for v in np.concatenate([f.visits for f in self.families])[order]),
             work=np.concatenate([f.work for f in self.families])[order],
             due=due[order],
+            cautious_due=due[order],
             weight=np.concatenate([f.weight for f in self.families])[order],
             setup=0,
         )
@@ -133,11 +138,14 @@ def _family(
     work = {i: to_ticks(problem.visits[i].work_s) for i in places}
     due = {i: min(horizon, start_due(problem, problem.visits[i]) + work[i]) for i in places}
     ordered = sorted(places, key=lambda i: (due[i], work[i], i))
+    visits = [problem.visits[i] for i in ordered]
+    ticks = np.array([work[i] for i in ordered], dtype=np.int64)
     return Family(
         pump=pump,
         visits=tuple(ordered),
-        work=np.array([work[i] for i in ordered], dtype=np.int64),
+        work=ticks,
         due=np.array([due[i] for i in ordered], dtype=np.int64),
+        cautious_due=np.array([start_due(problem, v, CAUTIOUS_HOLD) for v in visits], dtype=np.int64) + ticks,
         weight=np.array([weights[i] for i in ordered], dtype=np.int64),
         setup=0 if pump is None else to_ticks(problem.setup_s.get(pump, 0.0)),
     )

@@ -1,7 +1,8 @@
 """The exact search: all undominated ways through the states, least cost first.
 
 Cost is one whole number made of digits, so that comparing numbers compares in the order of
-importance: weight late, connections, pump changes. Of two ways to the same state with the same pump
+importance: weight late, connections, pump changes, and, where there are not too many visits, how many
+would be late if holds were a quarter shorter. Of two ways to the same state with the same pump
 in hand, one that is no earlier and no cheaper goes. A way that cannot be finished within the weight
 allowed goes too, by the table of latest starts.
 """
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
     from rounds.planning.latest import LatestStarts
     from rounds.planning.states import States
 
+MOST_WITH_RISK = 80
+"""With more visits the search leaves slack to `arrange`: minding it would take ten times as long."""
 _LARGEST = 2**62
 
 
@@ -80,6 +83,7 @@ class Search:
         self.states, self.table, self.unit, self.tick = states, table, unit, tick
         self.most_labels = most_labels
         self.digit = states.families.visits + 2
+        self.with_risk = states.families.visits <= MOST_WITH_RISK
 
     def run(self, weight_limit: int) -> Way | None:
         """A best way; None when there is none within the limit.
@@ -119,19 +123,21 @@ class Search:
         nth, there, plane = nth[who], there[who], labels.plane[who]
         tick, cost = labels.tick[who], labels.cost[who]
         move = np.full(len(who), 2 * place, dtype=np.int64)
-        left = _Labels(there, plane, tick, cost + family.weight[nth] * self.digit**2, who, move)
+        left = _Labels(there, plane, tick, cost + family.weight[nth] * self.digit**3, who, move)
         if family.pump is not None:
             leaves = plane != place
             tick = tick + np.where(leaves, self.states.leaving[plane], 0)
-            cost = cost + self.digit + leaves
+            cost = cost + self.digit**2 + self.digit * leaves
             plane = np.full_like(plane, place)
         tick = tick + family.work[nth]
+        if self.with_risk:
+            cost = cost + (tick > family.cautious_due[nth])
         made = _Labels(there, plane, tick, cost, who, move + 1)
         return [left, made.pick(np.flatnonzero(tick <= family.due[nth]))]
 
     def _kept(self, labels: _Labels, layer: int, weight_limit: int) -> _Labels:
         """Without labels that cannot be finished within the limit, and without dominated ones."""
-        budget = (weight_limit - labels.cost // self.digit**2) // self.unit
+        budget = (weight_limit - labels.cost // self.digit**3) // self.unit
         latest = self.table.at(layer, labels.plane, labels.state, budget)
         alive = labels.pick(np.flatnonzero(labels.tick // self.tick <= latest))
         code = alive.state * self.states.planes + alive.plane
@@ -142,9 +148,9 @@ class Search:
 
     def _best(self, labels: _Labels, trails: list[_Trail]) -> Way:
         charged = self.states.charged[labels.plane]
-        cost = labels.cost + charged
+        cost = labels.cost + self.digit * charged
         at = int(np.lexsort((labels.tick, cost))[0])
-        rest, changes = divmod(int(cost[at]), self.digit)
+        rest, changes = divmod(int(cost[at]) // self.digit, self.digit)
         weight, connections = divmod(rest, self.digit)
         ticks = int(labels.tick[at] + charged[at] * self.states.leaving[labels.plane[at]])
         return Way(self._trace(at, trails), (weight, connections, changes), ticks)
