@@ -14,8 +14,8 @@ import numpy as np
 
 from rounds import events as ev
 from rounds.air import SETTLING_BOUND
-from rounds.belief import pooling
 from rounds.belief.handling import Handling
+from rounds.belief.leaning import Leaning
 from rounds.belief.priors import HALF_NEPER_CENTS, HEAD, JOIN, OUT, gauss_in_cents, prior_of, to_linear
 from rounds.belief.scales import Scales
 from rounds.belief.temperature import Air
@@ -31,7 +31,6 @@ if TYPE_CHECKING:
     from rounds.belief.priors import Prior
     from rounds.rig import Rig
 
-COEFFICIENTS = ("leak", "per_k", "settling", "creep")
 NO_U95_VAR = 1.0
 """Variance of a reading that came without its uncertainty, beside what the room adds, cents²."""
 FORETOLD_AFTER_S = 180.0
@@ -53,7 +52,7 @@ class Beliefs:
         self.handling = Handling(rig, self.priors)
         self.air = Air(tuple(sorted({p.lag_min for p in self.priors.values()})))
         self.scales: dict[str, Scales] = {group: Scales(group) for group in GROUPS}
-        self.pools: dict[str, pooling.Pool] = {group: pooling.Pool() for group in GROUPS}
+        self.leaning = Leaning(self.priors)
         self.on: str | None = None
         """The bottle the pump head is on, as far as the events tell."""
         self.latest_s = -math.inf
@@ -87,7 +86,7 @@ class Beliefs:
         twin.handling = self.handling.copy()
         twin.air = self.air.copy()
         twin.scales = {g: s.copy() for g, s in self.scales.items()}
-        twin.pools = {g: p.copy() for g, p in self.pools.items()}
+        twin.leaning = self.leaning.copy()
         twin.on, twin.latest_s, twin.in_order = self.on, self.latest_s, self.in_order
         twin.read_since_temp = set(self.read_since_temp)
         twin._version = self._version
@@ -117,10 +116,10 @@ class Beliefs:
         x = to_linear(event.cents)
         scales = self.scales[self.priors[event.bottle].group]
         if self._tests_what_was_foretold(event, track):
-            leaned = self._leaned(event.bottle, track)
+            leaned = self.leaning.leaned(event.bottle, track)
             scales.foretold(x - leaned.level, leaned.a00, _own_var(event))
         surprise = track.read(x, _own_var(event), scales, vetted=event.u95_cents is not None)
-        self._pool(event.bottle)
+        self.leaning.count(event.bottle, self.tracks)
         self.handling.learn(event.bottle, track, surprise)
         self._version += 1
 
@@ -128,7 +127,7 @@ class Beliefs:
         """Whether nothing was done to the bottle for a while; every third such reading is enough."""
         if track.read_s is None or track.moved or event.at_s - track.read_s < FORETOLD_AFTER_S:
             return False
-        return self.pools[self.priors[event.bottle or ""].group].count % FORETOLD_EVERY == 0
+        return self.leaning.readings(self.priors[event.bottle or ""].group) % FORETOLD_EVERY == 0
 
     def _advance(self, bottle_id: str, track: Track, at_s: float) -> None:
         lag = self.priors[bottle_id].lag_min
@@ -218,51 +217,15 @@ class Beliefs:
 
     def settling(self, bottle_id: str, change_cents: float) -> Gauss:
         """Cents that the pitch moves by itself in the five minutes after a quick change (opposite sign)."""
-        share, creep = self._coefficient(bottle_id, "settling"), self._coefficient(bottle_id, "creep")
+        track = self.tracks[bottle_id]
+        share = self.leaning.coefficient(bottle_id, "settling", track)
+        creep = self.leaning.coefficient(bottle_id, "creep", track)
         share = Gauss(min(SETTLING_BOUND, max(0.0, share.mean)), share.sd)
         folds = math.log1p(SETTLED_AFTER_MIN / CREEP_FROM_MIN)
         return share.plus(creep.scaled(folds)).scaled(-change_cents)
 
     def _hz2_per_x(self, bottle_id: str) -> float:
         return self.priors[bottle_id].target_hz2 / HALF_NEPER_CENTS
-
-    # -- group pooling of the filter's coefficients ------------------------------------------------
-
-    def _coefficient(self, bottle_id: str, name: str) -> Gauss:
-        """A bottle's coefficient as its own readings and its group tell it."""
-        own = _posterior(self.tracks[bottle_id], name)
-        prior = _prior(self.priors[bottle_id], name)
-        return pooling.swapped(prior, own, self._group(self.priors[bottle_id], name))
-
-    def _group(self, prior: Prior, name: str) -> Gauss:
-        known = self.pools[prior.group].found.get(name)
-        return known or _first_group(prior, name)
-
-    def _pool(self, bottle_id: str) -> None:
-        """Now and then, work out anew what the bottles of a group have in common."""
-        group = self.priors[bottle_id].group
-        if not self.pools[group].is_due():
-            return
-        tracks = [(self.priors[i], t) for i, t in self.tracks.items() if self.priors[i].group == group]
-        for name in COEFFICIENTS:
-            says = (pooling.told(_prior(p, name), _posterior(t, name)) for p, t in tracks if t.readings)
-            first = _first_group(self.priors[bottle_id], name)
-            self.pools[group].found[name] = pooling.pooled(first, (s for s in says if s is not None))
-
-    def _leaned(self, bottle_id: str, track: Track) -> Track:
-        """A copy of a bottle's filter whose prior is its group, not the general one."""
-        leaned = track.copy()
-        prior = self.priors[bottle_id]
-        for index, name in enumerate(COEFFICIENTS, 1):
-            leaned.lean(index, _prior(prior, name), self._group(prior, name))
-        return leaned
-
-    def _leaned_now(self, bottle_id: str) -> Track:
-        cached = self._track_cache.get(bottle_id)
-        if cached is None or cached[0] != self._version:
-            cached = (self._version, self._leaned(bottle_id, self.tracks[bottle_id]))
-            self._track_cache[bottle_id] = cached
-        return cached[1].copy()
 
     # -- questions ---------------------------------------------------------------------------------
 
@@ -308,9 +271,23 @@ class Beliefs:
         if temp_c is not None:
             air = self.air.copy()
             air.read(at_s, temp_c)
+        lag = self.priors[bottle_id].lag_min
+        scales = self.scales[self.priors[bottle_id].group]
+        track, unseen_min = self._track_at(bottle_id, at_s, air)
+        means, sds = np.empty(len(minutes)), np.empty(len(minutes))
+        for k, ahead_min in enumerate(minutes):
+            to_s = at_s + 60.0 * ahead_min
+            temp_var = air.ahead_var(unseen_min + ahead_min, lag)
+            level, var = track.ahead(to_s, air.gas_at(to_s, lag), scales.walk_var, temp_var)
+            found = gauss_in_cents(level, scales.widening * var)
+            means[k], sds[k] = found.mean, found.sd
+        return means, sds
+
+    def _track_at(self, bottle_id: str, at_s: float, air: Air) -> tuple[Track, float]:
+        """A bottle's filter at a time, pump off, and for how long nobody read the thermometer."""
         track = self._leaned_now(bottle_id)
         lag = self.priors[bottle_id].lag_min
-        if temp_c is not None and bottle_id in self.read_since_temp:
+        if air is not self.air and bottle_id in self.read_since_temp:
             _in_hindsight(track, air, lag)
         unseen_min = air.unseen_min(at_s if track.at_s is None else track.at_s, at_s)
         walk = self.scales[self.priors[bottle_id].group].walk_var
@@ -318,25 +295,14 @@ class Beliefs:
         if self.on == bottle_id:
             head = self.handling.now(bottle_id, HEAD)
             track.jump(head.mean, head.var)
-        widening = self.scales[self.priors[bottle_id].group].widening
-        ahead = [_ahead(track, air, at_s, m, unseen_min, lag, walk, widening) for m in minutes]
-        return np.array([g.mean for g in ahead]), np.array([g.sd for g in ahead])
+        return track, unseen_min
 
-
-def _ahead(
-    track: Track,
-    air: Air,
-    at_s: float,
-    minutes: float,
-    unseen_min: float,
-    lag: float,
-    walk: float,
-    widening: float,
-) -> Gauss:
-    to_s = at_s + 60.0 * minutes
-    temp_var = air.ahead_var(unseen_min + minutes, lag)
-    level, var = track.ahead(to_s, air.gas_at(to_s, lag), walk, temp_var)
-    return gauss_in_cents(level, widening * var)
+    def _leaned_now(self, bottle_id: str) -> Track:
+        cached = self._track_cache.get(bottle_id)
+        if cached is None or cached[0] != self._version:
+            cached = (self._version, self.leaning.leaned(bottle_id, self.tracks[bottle_id]))
+            self._track_cache[bottle_id] = cached
+        return cached[1].copy()
 
 
 def _in_hindsight(track: Track, air: Air, lag: float) -> None:
@@ -347,27 +313,3 @@ def _in_hindsight(track: Track, air: Air, lag: float) -> None:
 
 def _own_var(event: ev.Strike) -> float:
     return NO_U95_VAR if event.u95_cents is None else (event.u95_cents / Z95) ** 2
-
-
-def _posterior(track: Track, name: str) -> Gauss:
-    mean, var = {
-        "leak": (track.leak, track.a11),
-        "per_k": (track.per_k, track.a22),
-        "settling": (track.settling, track.a33),
-        "creep": (track.creep, track.a44),
-    }[name]
-    return Gauss(mean, math.sqrt(max(var, 1e-12)))
-
-
-def _first_group(prior: Prior, name: str) -> Gauss:
-    return prior.group_leak if name == "leak" else _prior(prior, name)
-
-
-def _prior(prior: Prior, name: str) -> Gauss:
-    by_name: dict[str, Gauss] = {
-        "leak": prior.leak_per_min,
-        "per_k": prior.per_kelvin,
-        "settling": prior.settling,
-        "creep": prior.creep,
-    }
-    return by_name[name]

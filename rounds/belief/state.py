@@ -46,7 +46,7 @@ def to_bytes(beliefs: Beliefs) -> bytes:
         "in_order": beliefs.in_order,
         "on": beliefs.on,
         "read_since_temp": sorted(beliefs.read_since_temp),
-        "pools": {g: _pool(p) for g, p in beliefs.pools.items()},
+        "pools": {g: _pool(p) for g, p in beliefs.leaning.pools.items()},
         "air": _air(beliefs.air),
         "scales": {g: _plain(s) for g, s in beliefs.scales.items()},
         "tracks": {i: _track(t) for i, t in beliefs.tracks.items()},
@@ -125,7 +125,7 @@ def _restored(rig: Rig, document: dict[str, Any]) -> Beliefs:
     beliefs.latest_s = document["latest_s"] if document["latest_s"] is not None else -math.inf
     beliefs.in_order = document["in_order"]
     beliefs.read_since_temp = set(document["read_since_temp"])
-    for group, pool in beliefs.pools.items():
+    for group, pool in beliefs.leaning.pools.items():
         kept = document["pools"][group]
         pool.found = {name: Gauss(mean, sd) for name, mean, sd in kept["found"]}
         pool.count, pool.waiting = kept["count"], kept["waiting"]
