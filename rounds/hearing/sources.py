@@ -126,7 +126,8 @@ def decode(raw: bytes, form: WavFormat) -> NDArray[np.float32]:
     """Whole frames of raw sample bytes as mono: the mean of the channels, full scale at 1."""
     whole = raw[: len(raw) - len(raw) % form.frame_bytes]
     if form.is_float:
-        flat = np.frombuffer(whole, f"<f{form.sample_bytes}").astype(np.float64)
+        with np.errstate(invalid="ignore"):  # a broken file holds signalling NaNs
+            flat = np.frombuffer(whole, f"<f{form.sample_bytes}").astype(np.float64)
     elif form.sample_bytes == 1:
         flat = (np.frombuffer(whole, np.uint8).astype(np.float64) - 128.0) / 128.0
     elif form.sample_bytes == 3:
