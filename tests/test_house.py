@@ -40,7 +40,7 @@ def test_every_file_is_formatted() -> None:
 
 @pytest.mark.skipif(
     sys.version_info[:2] != (3, 11),
-    reason="numpy 2.5, which needs Python 3.12, describes its types otherwise than 2.4; types are held on 3.11",
+    reason="numpy 2.5 (Python 3.12 and later) describes its types otherwise than 2.4: held on 3.11",
 )
 def test_types_are_strict_and_right() -> None:
     tool("mypy")
