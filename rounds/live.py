@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from rounds.events import Part
-    from rounds.health import BottleHealth
+    from rounds.health import BottleHealth, Histories
     from rounds.hearing.keeping import SoundKeeper
     from rounds.hearing.sources import Source
     from rounds.hearing.strike import Reading
@@ -64,6 +64,8 @@ class Live:
         self._listener: Listener | None = None
         self._look: tuple[Reading, str] | None = None
         self._struck: str | None = None
+        self._histories: Histories | None = None
+        self._histories_id = 0
         self._keeper: SoundKeeper | None = None
         self._thermometer: Thermometer | None = None
 
@@ -133,7 +135,9 @@ class Live:
     def tick(self) -> None:
         """Work off what the ear left, and let time pass."""
         while not self._readings.empty():
-            self._take_in(self._readings.get())
+            reading = self._readings.get()
+            if not self.first_run:  # nobody tunes while the cautions are still to be read
+                self._take_in(reading)
         if self._thermometer is not None:
             self._read(self._thermometer)
         self.session.tick(self._clock())
@@ -296,13 +300,22 @@ class Live:
         ]
         return lines[::-1]
 
+    def _histories_so_far(self) -> Histories:
+        """The histories, with what is new since they were last asked for."""
+        from rounds.health import Histories
+
+        if self._histories is None:
+            self._histories = Histories(self.rig)
+        for event_id, event in self.session.log.events(self._histories_id):
+            self._histories.apply(event)
+            self._histories_id = event_id
+        return self._histories
+
     def health_lines(self) -> Sequence[HealthLine]:
         """How each bottle and cap has held, the worst first."""
-        from rounds.health import Histories, assess
+        from rounds.health import assess
 
-        histories = Histories(self.rig)
-        for _, event in self.session.log.events():
-            histories.apply(event)
+        histories = self._histories_so_far()
         lines = [_health_line(b, self.rig) for b in assess(self.rig, histories, self._clock())]
         order = {"replace": 0, "watch": 1, "unknown": 2, "good": 3}
         return sorted(lines, key=lambda line: order[line.state])

@@ -10,6 +10,7 @@ from rounds.commands import common
 from rounds.errors import BadInput
 from rounds.hearing.keeping import SoundKeeper
 from rounds.hearing.quiet import c_noise_to
+from rounds.journal.care import back_up_daily
 from rounds.live import Live
 from rounds.places import state_folder
 from rounds.session import Session
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
     from rounds.hearing.sources import Source
 
 CAUTIONS_READ = "cautions-read"
+BACKUPS = "backups"
+"""Folder beside the journal: a copy a day, the newest seven."""
 SOUND_LOG = "sound-libraries.log"
 """What PortAudio and ALSA print, kept off the screen."""
 
@@ -47,6 +50,7 @@ def run_live(args: argparse.Namespace) -> int:
             finally:
                 live.close()
                 session.keep_checkpoint()
+                back_up_daily(journal, journal.path.parent / BACKUPS, datetime.date.today())
 
 
 def run_face(live: Live, *, plain: bool) -> int:

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from rounds.hearing.microphone import Microphone
+from rounds.hearing.strike import Reading
 from rounds.journal import MemoryJournal
 from rounds.live import Live
 from rounds.session import Session
@@ -68,6 +69,19 @@ async def test_a_strike_played_into_the_microphone_is_read_on_the_screen(
         assert "flat" in str(app.screen.query_one(ReadingWidget).render())
 
 
+def test_strikes_do_not_count_before_the_cautions_are_read(live: Live) -> None:
+    live.open_round(RoundRequest())
+    live.first_run = True
+    strike = Reading(time.time(), 262.0, None, 1.0, "clear", 0.5, -12.0, False)
+    live._heard(strike)
+    live.tick()
+    assert live.session.day.reading is None
+    live.accept_cautions()
+    live._heard(strike)
+    live.tick()
+    assert live.session.day.reading is not None
+
+
 def test_a_lost_microphone_is_told_and_the_journal_keeps_what_was_heard(live: Live) -> None:
     live.open_round(RoundRequest())
     live._faulted("The microphone was lost; check its plug.")
@@ -84,6 +98,7 @@ def test_a_round_on_the_virtual_stage_goes_through_the_listener(tmp_path: Path) 
     world.put("A4", -45.0)
     session = Session(world.rig, MemoryJournal(), world.now_s)
     stage = Stage(world, Player(world, CAREFUL), lambda: asked(session), speed=50.0)
+    (tmp_path / "read").touch()
     live = Live(session, stage.now_s, accepted_file=tmp_path / "read")
     live.open_round(RoundRequest(downbeat_in_s=400.0, temp_c=20.0))
     live.listen_to(lambda: stage)
