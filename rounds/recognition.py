@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 
 from rounds.assuming import assumed_acts, pump_after, stories_of
 from rounds.errors import BadInput
-from rounds.events import Event, Strike, Verdict
+from rounds.events import AirMoved, Event, Strike, Verdict
 from rounds.notes import cents, shifted_hz
-from rounds.whose import FIRST_FILL_CENTS, Other, Story, Target, whose
+from rounds.whose import FIRST_FILL_CENTS, Other, Story, Target, insisted, whose
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -77,22 +77,35 @@ def checked(sounded: Sounded) -> Sounded:
 
 def recognise(situation: Situation, told: Instruction, sounded: Sounded) -> Recognised:
     """A strike in a round: the bottle asked for, another one, or not clear enough to say."""
-    state, rig, now_s = situation.state, situation.rig, situation.now_s
-    if sounded.verdict != "clear" or sounded.hz is None:
+    state, now_s = situation.state, situation.now_s
+    heard_pitch = sounded.hz is not None and sounded.verdict in ("clear", "other_bottle")
+    if not heard_pitch or (state.target is None and sounded.verdict != "clear"):
         return Recognised(_strike(now_s, sounded, None, None, sounded.verdict), (), sounded.advice)
     if state.target is None:
-        return Recognised(of_any(rig, situation.beliefs, now_s, sounded))
-    off = cents(sounded.hz, rig.target_hz(state.target))
-    target = Target(stories_of(situation, state.target, told), state.rejected_cents)
-    other = whose(off, target, others(rig, situation.beliefs, now_s, state.target))
-    if other is not None:
-        heard = f"that sounded like {other}" if other else f"that was not {state.target}"
-        return Recognised(
-            _strike(now_s, sounded, None, off, "other_bottle"), (), f"{heard}; strike {state.target}"
-        )
-    assumed = assumed_acts(situation, told, off)
-    on = pump_after(state.pump_on, assumed) == state.target
-    return Recognised(_strike(now_s, sounded, state.target, off, "clear", on=on), assumed, sounded.advice)
+        return Recognised(of_any(situation.rig, situation.beliefs, now_s, sounded))
+    return _of_the_target(situation, told, sounded, state.target)
+
+
+def _of_the_target(situation: Situation, told: Instruction, sounded: Sounded, bottle_id: str) -> Recognised:
+    """A pitch while a bottle is asked for: its own, or refused as another's."""
+    state, rig, now_s = situation.state, situation.rig, situation.now_s
+    assert sounded.hz is not None
+    off = cents(sounded.hz, rig.target_hz(bottle_id))
+    target = Target(stories_of(situation, bottle_id, told), state.rejected_cents)
+    known = others(rig, situation.beliefs, now_s, bottle_id)
+    other = whose(off, target, known)
+    if other is None and sounded.verdict == "clear":
+        assumed = assumed_acts(situation, told, off)
+        on = pump_after(state.pump_on, assumed) == bottle_id
+        return Recognised(_strike(now_s, sounded, bottle_id, off, "clear", on=on), assumed, sounded.advice)
+    if insisted(off, state.rejected_cents, known):
+        # What was believed is wrong by an amount nobody knows.
+        lost = AirMoved(at_s=now_s, bottle=bottle_id, pump=None, strokes=None, assumed=True)
+        on = state.pump_on == bottle_id
+        return Recognised(_strike(now_s, sounded, bottle_id, off, "clear", on=on), (lost,))
+    heard = f"that sounded like {other}" if other else f"that was not {bottle_id}"
+    words = f"{heard}; strike {bottle_id}"
+    return Recognised(_strike(now_s, sounded, None, off, "other_bottle"), (), words)
 
 
 def of_any(rig: Rig, beliefs: Beliefs, now_s: float, sounded: Sounded) -> Strike:

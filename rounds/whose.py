@@ -24,6 +24,8 @@ OTHER_PRIOR = 0.02
 """How often a player strikes one particular other bottle than the one asked for. Our guess."""
 SURPRISE = 0.05
 """How often a bottle is nowhere near what is believed of it (a leak, a knock, strokes miscounted)."""
+ELSEWHERE = 0.0005
+"""Below this density (per cent) a bottle is not where a pitch is."""
 SAME_AGAIN_CENTS = 15.0
 """Two strikes this close together are the same bottle struck twice."""
 MIN_SD_CENTS = 4.0
@@ -88,11 +90,23 @@ def whose(cents: float, target: Target, others: Iterable[Other]) -> str | None:
     """
     best = max(others, key=lambda o: o.story.density(cents), default=None)
     if abs(cents - target.centre_cents) > target.half_width_cents:
-        near = best is not None and best.story.density(cents) > 0.0005
+        near = best is not None and best.story.density(cents) > ELSEWHERE
         return best.bottle if best is not None and near else ""
     if best is None or _struck_again(cents, target):
         return None
     return best.bottle if OTHER_PRIOR * best.story.density(cents) > _own(cents, target) else None
+
+
+def insisted(cents: float, rejected_cents: Iterable[float], others: Iterable[Other]) -> bool:
+    """Whether a refused pitch must be the target's after all.
+
+    It came twice before, nobody else sounds there, and it is not out of reach: then what is believed of
+    the target is wrong, and the player, who sees which bottle is struck, is right.
+    """
+    same = sum(abs(cents - c) <= SAME_AGAIN_CENTS for c in rejected_cents)
+    if same < 2 or abs(cents) > FIRST_FILL_CENTS:
+        return False
+    return all(o.story.density(cents) < ELSEWHERE for o in others)
 
 
 def _own(cents: float, target: Target) -> float:

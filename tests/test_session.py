@@ -151,6 +151,22 @@ def test_another_bottles_strike_is_recognised_and_not_believed(bench: Bench) -> 
     assert other in bench.session.ear_words
 
 
+def test_a_bottle_believed_far_off_is_found_again_when_the_player_insists(bench: Bench) -> None:
+    """The ear calls it another bottle's, for it is outside the band; nobody else sounds there."""
+    while bench.session.instruction.act == "strike":
+        bench.strike()
+    target = bench.session.instruction.bottle
+    assert target is not None
+    lost = Sounded(shifted_hz(bench.rig.target_hz(target), -430.0), 1.0, "other_bottle")
+    for _ in range(2):
+        refused = bench.session.strike(bench.now_s + 1.0, lost)
+        assert refused is not None
+        assert refused.verdict == "other_bottle"
+    believed = bench.session.strike(bench.now_s + 2.0, lost)
+    assert believed is not None
+    assert (believed.bottle, believed.verdict) == (target, "clear")
+
+
 def test_keys_override_the_strikes(bench: Bench) -> None:
     first = bench.session.instruction.bottle
     bench.session.skip(bench.now_s)
