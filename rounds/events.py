@@ -19,6 +19,7 @@ Verdict = Literal["clear", "quiet", "other_bottle", "two_ringing", "unclear"]
 VERDICTS: tuple[Verdict, ...] = ("clear", "quiet", "other_bottle", "two_ringing", "unclear")
 Part = Literal["cap", "bottle"]
 Purpose = Literal["listen", "visit"]
+_OWN = frozenset({"kind", "at_s"})
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -224,11 +225,20 @@ class NoteWritten(Event):
 
 @dataclass(frozen=True, kw_only=True)
 class Unknown(Event):
-    """An event of a newer version, kept untouched."""
+    """An event of a newer version, kept untouched.
+
+    `fields` never holds `kind` or `at_s`: those are the event's own, and one line of JSON has one of each.
+    """
 
     kind: ClassVar[str] = "unknown"
     original_kind: str
     fields: dict[str, Any]
+
+    def __post_init__(self) -> None:
+        """Drop what is told beside the fields."""
+        if not _OWN.isdisjoint(self.fields):
+            kept = {name: value for name, value in self.fields.items() if name not in _OWN}
+            object.__setattr__(self, "fields", kept)
 
 
 EVENT_TYPES: dict[str, type[Event]] = {
