@@ -23,6 +23,8 @@ KPA_PER_PSI = 6.894757293168
 """Pound-force per square inch (NIST SP 811, 2008, appendix B.8: 6.894757 E+03 Pa)."""
 KPA_PER_BAR = 100.0
 ZERO_CELSIUS_K = 273.15
+LEAST_AIR_C, MOST_AIR_C = -30.0, 60.0
+"""Air temperatures that are believed; anything else is a slip."""
 AIR_GAMMA = 1.4
 """Ratio of specific heats of a diatomic gas, air near room temperature."""
 SETTLING_BOUND = (AIR_GAMMA - 1.0) / AIR_GAMMA

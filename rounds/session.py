@@ -13,7 +13,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rounds import advice
-from rounds.air import psi_to_kpa
+from rounds.air import LEAST_AIR_C, MOST_AIR_C, psi_to_kpa
 from rounds.closing import closing, gauges_kpa
 from rounds.drift import Due, Worst, due, worst_in
 from rounds.errors import BadInput
@@ -60,7 +60,6 @@ TAKE_AHEAD_S = 60.0
 _MOST_STEPS = 64
 NO_WAY = "no way forward was found, so tune it by hand"
 LONGEST_BLOCK_S = 86_400.0
-_LEAST_TEMP_C, _MOST_TEMP_C = -30.0, 60.0
 
 
 class Session:
@@ -69,7 +68,7 @@ class Session:
     def __init__(self, rig: Rig, log: Log, at_s: float, *, place: str | None = None) -> None:
         self.rig = rig
         self.log = log
-        self._folded = log.last_id
+        self.newest_id = log.last_id  # of the events taken in
         self.beliefs, self.day, self._now_s = take_up(rig, log)
         self.listen_in_play = False
         self.ear_words = ""
@@ -102,18 +101,18 @@ class Session:
         What another program wrote meanwhile (a replaced cap, an import) is taken in on the way.
         """
         newest = self.log.append_many(events)
-        if newest != self._folded + len(events):
+        if newest != self.newest_id + len(events):
             self._catch_up()
             return
         for event in events:
             self._take_in(event)
-        self._folded = newest
+        self.newest_id = newest
 
     def _catch_up(self) -> None:
         """Take in everything in the journal that was not taken in yet."""
-        for event_id, event in self.log.events(self._folded):
+        for event_id, event in self.log.events(self.newest_id):
             self._take_in(event)
-            self._folded = event_id
+            self.newest_id = event_id
 
     def keep_checkpoint(self) -> None:
         """Make the next start quick; only between rounds and takes, and never needed."""
@@ -139,7 +138,7 @@ class Session:
             BadInput: no round is open.
         """
         state = self._open_state()
-        key = (self.log.last_id, int(self._now_s // REPLAN_S))
+        key = (self.newest_id, int(self._now_s // REPLAN_S))
         if self._plan is None or key != self._plan_key:
             self._plan = self._make_plan(state)
             self._plan_key = key
@@ -367,7 +366,7 @@ class Session:
         Raises:
             BadInput: outside -30 to 60 degrees Celsius.
         """
-        if not (_LEAST_TEMP_C <= temp_c <= _MOST_TEMP_C):
+        if not (LEAST_AIR_C <= temp_c <= MOST_AIR_C):
             raise BadInput(f"{temp_c} °C is not an air temperature to play in; give -30 to 60")
         self._record(Temperature(at_s=self._at(at_s), temp_c=temp_c, source=source))
         if self.day.round is not None:
@@ -460,7 +459,7 @@ class Session:
     def due(self, at_s: float) -> Due:
         """When the next round should start, and why."""
         now_s = self._at(at_s)
-        key = (self.log.last_id, int(now_s // REPLAN_S))
+        key = (self.newest_id, int(now_s // REPLAN_S))
         if self._due is None or key != self._due_key:
             limit = self.rig.habits.due_limit
             self._due = due(self.rig, self.beliefs, self.needed, now_s, limit, self.day.shift_cents)

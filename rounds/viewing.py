@@ -20,8 +20,6 @@ if TYPE_CHECKING:
 
 FORECAST_S = 20.0
 """The chances of leaving are worked out anew after this long, and after every event."""
-VERIFY_S = 8.0
-"""Work that a bottle still to be heard is expected to take: walk, strike, read."""
 
 
 @dataclass
@@ -158,7 +156,7 @@ class Viewer:
 
     def _leaving(self, at_s: float) -> Mapping[str, float | None]:
         session = self.session
-        key = (session.log.last_id, int(at_s // FORECAST_S))
+        key = (session.newest_id, int(at_s // FORECAST_S))
         if self._leaves is None or key != self._leaves_key:
             seen = forecast(session.rig, session.beliefs, at_s, (), shift_cents=session.day.shift_cents)
             self._leaves = {b.id: b.hold_min for b in seen.bottles}
