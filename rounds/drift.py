@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rounds.gauss import Gauss
+from rounds.words import in_words
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -210,7 +211,7 @@ class _Outlook:
 
 
 def _reason(names: tuple[str, ...], minutes: float) -> str:
-    listed = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+    listed = in_words(names)
     return f"{listed}, likely out now" if minutes <= 0.0 else f"{listed}, likely out in {minutes:.0f} min"
 
 

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rounds import cautions, plain, typed
+from rounds.air import LEAST_AIR_C, MOST_AIR_C
 from rounds.errors import BadInput, RoundsError
 from rounds.news import news
 from rounds.text import plain as printable
@@ -179,7 +180,7 @@ class PlainFace:
         return ["Noted."]
 
     def _word_temp(self, rest: str) -> list[str]:
-        self.controller.temperature(typed.number(rest, "temperature", -30.0, 60.0))
+        self.controller.temperature(typed.number(rest, "temperature", LEAST_AIR_C, MOST_AIR_C))
         return ["Noted."]
 
     def _word_gauge(self, rest: str) -> list[str]:
@@ -268,7 +269,7 @@ def round_request(text: str, controller: Controller) -> RoundRequest:
         downbeat_in_s=typed.downbeat_in_s(downbeat, controller.local_minutes()),
         block_s=60.0 * typed.number(block, "minutes of playing", 1.0, 600.0) if block else None,
         pieces=typed.pieces(pieces, controller.rig),
-        temp_c=typed.number(temp, "temperature", -30.0, 60.0) if temp else None,
+        temp_c=typed.number(temp, "temperature", LEAST_AIR_C, MOST_AIR_C) if temp else None,
     )
 
 

@@ -7,7 +7,6 @@ reading; only a file that is no TOML at all does.
 from __future__ import annotations
 
 import dataclasses
-import tomllib
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +18,7 @@ from rounds.pieces import BACKING_TRACK, read_piece
 from rounds.problems import Problems, Table, shown
 from rounds.rig import Rig
 from rounds.rigtables import read_bottles, read_habits, read_pump, read_reference
+from rounds.tomltext import parse_toml, read_toml
 
 if TYPE_CHECKING:
     import os
@@ -26,9 +26,7 @@ if TYPE_CHECKING:
 
     from rounds.rig import Bottle, Piece, Pump, Reference
 
-MOST_BYTES = 400_000
-MOST_LINE_CHARS = 2000
-"""Longer lines are refused unread: tomllib needs minutes for a key of some ten thousand dots."""
+WHAT = "rig file"
 MOST_BOTTLES = 500
 _SECTIONS = ("rig", "pump", "bottle", "piece")
 
@@ -40,7 +38,8 @@ def load_rig(path: str | os.PathLike[str]) -> Rig:
         BadRig: the file cannot be read or has problems; all of them are listed.
     """
     where = Path(path)
-    return parse_rig(_text(where), str(where), where.parent)
+    tables = read_toml(where, WHAT, mend="check its name, or make one: rounds new")
+    return _checked(tables, str(where), where.parent)
 
 
 def parse_rig(text: str, path: str = "rig", folder: Path | None = None) -> Rig:
@@ -49,46 +48,15 @@ def parse_rig(text: str, path: str = "rig", folder: Path | None = None) -> Rig:
     Raises:
         BadRig: it has problems; all of them are listed.
     """
+    return _checked(parse_toml(text, path, WHAT), path, folder or Path())
+
+
+def _checked(tables: dict[str, Any], path: str, folder: Path) -> Rig:
     problems = Problems()
-    rig = _read_rig(_toml(text, path), problems, folder or Path(), Path(path).stem or "rig")
+    rig = _read_rig(tables, problems, folder, Path(path).stem or "rig")
     if problems.found:
         raise BadRig(path, problems.found)
     return rig
-
-
-def _text(path: Path) -> str:
-    try:
-        if path.exists() and not path.is_file():
-            raise BadRig(str(path), ["this is not a file; name a rig's TOML file"])
-        with path.open("rb") as file:
-            data = file.read(MOST_BYTES + 1)
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or str(error)
-        raise BadRig(
-            str(path), [f"it cannot be read ({why}); check its name, or make one: rounds new"]
-        ) from error
-    if len(data) > MOST_BYTES:
-        raise BadRig(str(path), [f"it is larger than {MOST_BYTES // 1000} kB; a rig file is a short text"])
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise BadRig(str(path), [f"byte {error.start} is not UTF-8 text; save the file as UTF-8"]) from error
-
-
-def _toml(text: str, path: str) -> dict[str, Any]:
-    long = next((i for i, line in enumerate(text.splitlines(), 1) if len(line) > MOST_LINE_CHARS), None)
-    if long is not None:
-        raise BadRig(
-            path, [f"line {long} is longer than {MOST_LINE_CHARS} characters; break it into several"]
-        )
-    try:
-        return tomllib.loads(text.replace("\r\n", "\n"))
-    except RecursionError as error:
-        raise BadRig(
-            path, ["tables or lists are nested too deep; a rig file has none inside others"]
-        ) from error
-    except ValueError as error:
-        raise BadRig(path, [f"it is not TOML: {error}"]) from error
 
 
 def _read_rig(data: dict[str, Any], problems: Problems, folder: Path, stem: str) -> Rig:

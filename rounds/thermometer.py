@@ -13,6 +13,7 @@ import threading
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from rounds.air import LEAST_AIR_C, MOST_AIR_C
 from rounds.errors import BadInput, RoundsError
 from rounds.text import plain
 
@@ -25,7 +26,6 @@ COMMAND_TIMEOUT_S = 5.0
 STALE_AFTER_S = 900.0
 """A file that was not written for this long says nothing about now."""
 MOST_BYTES = 65536
-LEAST_C, MOST_C = -30.0, 60.0
 MILLIDEGREES_FROM = 1000.0
 """Whole numbers from here on are thousandths of a degree, as kernel sensors give them."""
 READ_EVERY_S = 30.0
@@ -95,10 +95,10 @@ def temperature_in(text: str, whence: str) -> float:
     value = float(found[-1].replace(",", ".").replace("−", "-"))
     if abs(value) >= MILLIDEGREES_FROM and value.is_integer():
         value /= 1000.0
-    if not LEAST_C <= value <= MOST_C:
+    if not LEAST_AIR_C <= value <= MOST_AIR_C:
         raise BadInput(
             f"{plain(whence)} shows {value:g}, which is no air temperature in Celsius "
-            f"({LEAST_C:g} to {MOST_C:g})"
+            f"({LEAST_AIR_C:g} to {MOST_AIR_C:g})"
         )
     return value
 

@@ -19,13 +19,16 @@ MOST_BYTES = 400_000
 MOST_LINE_CHARS = 2000
 
 
-def read_toml(path: str | os.PathLike[str], what: str) -> dict[str, Any]:
+def read_toml(path: str | os.PathLike[str], what: str, *, mend: str = "check its name") -> dict[str, Any]:
     """The tables of a TOML file; `what` it is, for messages (`rig file`, `shelf file`).
+
+    Args:
+        mend: What to do when it cannot be read.
 
     Raises:
         BadRig: the file cannot be read, is no text, too large, or no TOML.
     """
-    return parse_toml(_text(Path(path), what), str(path), what)
+    return parse_toml(_text(Path(path), what, mend), str(path), what)
 
 
 def parse_toml(text: str, path: str, what: str) -> dict[str, Any]:
@@ -47,15 +50,15 @@ def parse_toml(text: str, path: str, what: str) -> dict[str, Any]:
         raise BadRig(path, [f"it is not TOML: {error}"]) from error
 
 
-def _text(path: Path, what: str) -> str:
-    if path.exists() and not path.is_file():
-        raise BadRig(str(path), [f"this is not a file; name a {what}"])
+def _text(path: Path, what: str, mend: str) -> str:
     try:
+        if path.exists() and not path.is_file():
+            raise BadRig(str(path), [f"this is not a file; name a {what}"])
         with path.open("rb") as file:
             data = file.read(MOST_BYTES + 1)
     except (OSError, ValueError) as error:
         why = getattr(error, "strerror", None) or str(error)
-        raise BadRig(str(path), [f"it cannot be read ({why}); check its name"]) from error
+        raise BadRig(str(path), [f"it cannot be read ({why}); {mend}"]) from error
     if len(data) > MOST_BYTES:
         raise BadRig(str(path), [f"it is larger than {MOST_BYTES // 1000} kB; a {what} is a short text"])
     try:

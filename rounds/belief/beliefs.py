@@ -243,10 +243,6 @@ class Beliefs:
         """Whether the bottle was ever read since its last replacement."""
         return self.tracks[bottle_id].readings > 0
 
-    def last_read_s(self, bottle_id: str) -> float | None:
-        """When the bottle was last read clearly."""
-        return self.tracks[bottle_id].read_s
-
     def changed_since_reading(self, bottle_id: str) -> bool:
         """Whether air moved since the last clear reading."""
         return self.tracks[bottle_id].moved

@@ -45,8 +45,6 @@ LEAST_LEFT = 0.6
 """A prior is only divided out of a coefficient while the readings make up for this much of it."""
 SURMISE_SHARE = 0.7
 """Sd, in tolerances, of where a bottle stood that was tuned without being read first."""
-AGREE_SD = 3.5
-"""Past this many a reading weighs less and less, unless the next one agrees with it."""
 
 
 @dataclass(slots=True)

@@ -15,6 +15,7 @@ import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from rounds.air import LEAST_AIR_C, MOST_AIR_C
 from rounds.commands import common
 from rounds.errors import BadInput, RoundsError
 
@@ -31,7 +32,6 @@ IN_TIME_ORDER = "beliefs in time order"
 """Name of the checkpoint these commands keep; a session's own is in order of ids."""
 LONG = 5000
 """Events from which on a fold is worth keeping."""
-LEAST_TEMP_C, MOST_TEMP_C = -30.0, 60.0
 
 
 @dataclass(frozen=True)
@@ -80,7 +80,7 @@ def temperature(text: str) -> float:
         temp_c = float(text)
     except ValueError:
         temp_c = math.nan
-    if not LEAST_TEMP_C <= temp_c <= MOST_TEMP_C:
+    if not LEAST_AIR_C <= temp_c <= MOST_AIR_C:
         raise argparse.ArgumentTypeError(f"{text!r} is not an air temperature in degrees Celsius")
     return temp_c
 

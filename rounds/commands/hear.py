@@ -9,13 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 from rounds.errors import BadInput, ExitCode
 from rounds.text import plain
+from rounds.whose import FIRST_FILL_CENTS
 
 if TYPE_CHECKING:
     import argparse
 
     from rounds.hearing.strike import Expectation, Reading
-
-FIRST_FILL_CENTS = 700.0
 
 
 def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -87,15 +86,12 @@ def _expectation_from_rig(path: str, bottle_id: str) -> Expectation:
 
 
 def _target_hz(text: str) -> float:
-    from rounds.notes import parse_note
+    from rounds.notes import parse_pitch_hz
 
     try:
-        hz = float(text)
-    except ValueError:
-        try:
-            hz = parse_note(text).hz()
-        except ValueError as error:
-            raise BadInput(f"--target: {error}, nor a frequency in Hz.") from error
+        hz = parse_pitch_hz(text)
+    except ValueError as error:
+        raise BadInput(f"--target: {error}.") from error
     if not 20.0 <= hz <= 5000.0:
         raise BadInput(f"--target: {text} is not between 20 and 5000 Hz.")
     return hz

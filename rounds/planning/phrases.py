@@ -7,8 +7,6 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from rounds.planning.whom import Outlook
 
-NOT_HEARD = "not heard yet"
-
 
 def reason_for(ahead: Outlook, place: int) -> str:
     """Why a bottle is visited."""

@@ -26,8 +26,6 @@ NOISE_DBFS = -66.0
 ROOM_DRR_DB, ROOM_T60_S = 16.0, 0.5
 """A microphone within a metre of the bottles, in a furnished room."""
 BEFORE_S, STRIKE_S = 0.4, 1.0
-RINGS_ON = 0.03
-"""Chance that a neighbour still rings."""
 
 
 class SimulatedEar(Protocol):
@@ -64,7 +62,6 @@ class SoundingEar:
         from rounds.hearing.strike import Expectation
 
         self.world = world
-        self._expectation = Expectation
         self._ear = Ear(SAMPLE_RATE_HZ, Expectation(), stages=("final",))
         self._ear.feed(self.noise(0.5))
 
@@ -72,22 +69,11 @@ class SoundingEar:
         """Synthesise the strike, feed it, and give the last reading that came of it."""
         if action.struck is None:
             return None
-        self._ear.expectation = self._expectation(
-            listening.target_hz, listening.half_width_cents, listening.others_hz
-        )
+        from rounds.listening import expectation_of, sounded_of
+
+        self._ear.expectation = expectation_of(listening)
         readings = self._ear.feed(self.sound(action.struck, weak=action.weak))
-        if not readings:
-            return None
-        last = readings[-1]
-        return Sounded(
-            hz=last.hz,
-            u95_cents=last.u95_cents,
-            verdict=last.verdict,
-            advice=last.advice,
-            ring_s=last.ring_s,
-            peak_dbfs=last.peak_dbfs,
-            clipped=last.clipped,
-        )
+        return sounded_of(readings[-1]) if readings else None
 
     def sound(self, bottle_id: str, *, weak: bool = False) -> np.ndarray:
         """A bottle struck in the room, after a little silence."""

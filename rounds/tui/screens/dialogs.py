@@ -16,6 +16,7 @@ from textual.screen import ModalScreen
 from textual.widgets import Button, Input, Static
 
 from rounds import typed
+from rounds.air import LEAST_AIR_C, MOST_AIR_C
 from rounds.errors import BadInput
 from rounds.text import plain
 from rounds.tui.controller import RoundRequest
@@ -128,7 +129,7 @@ def _temperature(controller: Controller) -> Question:
     field = Field("°C", "of the air at the bottles", "" if now_c is None else f"{now_c:.0f}")
 
     def read(values: dict[str, str]) -> float:
-        return typed.number(values["°C"], "temperature", -30, 60)
+        return typed.number(values["°C"], "temperature", LEAST_AIR_C, MOST_AIR_C)
 
     return Question(Ask("Air temperature", (field,), read), controller.temperature)
 
@@ -188,5 +189,5 @@ def _request(values: dict[str, str], rig: Rig, local_minutes: float) -> RoundReq
         downbeat_in_s=typed.downbeat_in_s(values["downbeat"], local_minutes),
         block_s=60.0 * typed.number(minutes, "minutes of playing", 1, 600) if minutes else None,
         pieces=typed.pieces(values["pieces"], rig),
-        temp_c=typed.number(temp, "temperature", -30, 60) if temp else None,
+        temp_c=typed.number(temp, "temperature", LEAST_AIR_C, MOST_AIR_C) if temp else None,
     )
