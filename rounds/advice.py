@@ -16,6 +16,7 @@ from rounds.instructions import (
     idle,
     less,
     more,
+    off_the_aim,
     pump_off,
     refusal,
     strike_instruction,
@@ -23,7 +24,7 @@ from rounds.instructions import (
 )
 from rounds.planning.dose import dose
 from rounds.situation import Situation, aim_of, sounding
-from rounds.words import in_words, offset_in_words
+from rounds.words import in_words
 
 if TYPE_CHECKING:
     from rounds.rig import Bottle
@@ -232,6 +233,6 @@ def _roughly_cents(now: Situation, bottle_id: str) -> float:
 def _leave(now: Situation, bottle: Bottle, level_cents: float, error: float, on: bool) -> Event | Instruction:
     """Pump off first; then the bottle is in tune, or left to settle and heard again later."""
     if on:
-        return pump_off(now, bottle.id, offset_in_words(error))
+        return pump_off(now, bottle.id, off_the_aim(now, bottle.id, error))
     inside = abs(level_cents - now.state.shift_cents) <= bottle.tolerance_cents
     return Accepted(at_s=now.now_s, bottle=bottle.id, cents=level_cents) if inside else _elsewhere(now)

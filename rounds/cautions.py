@@ -24,7 +24,8 @@ class Caution:
 
 
 HEADING = "Air under pressure in plastic can hurt"
-OPENING = "Read this once, all of it. It comes back under F2, and in docs/safety.md."
+OPENING = "Read this once, all of it. {again} shows it again, and so does docs/safety.md."
+"""`again`: the key or the word of the face it is shown on."""
 
 CAUTIONS: tuple[Caution, ...] = (
     Caution(
@@ -73,6 +74,6 @@ CAUTIONS: tuple[Caution, ...] = (
 ACCEPT = "I have read this and decide for myself"
 
 
-def sentences() -> tuple[str, ...]:
+def sentences(again: str) -> tuple[str, ...]:
     """All cautions as sentences, for a screen reader or a terminal without screens."""
-    return (f"{HEADING}.", OPENING, *(f"{c.rule} {c.text}" for c in CAUTIONS))
+    return (f"{HEADING}.", OPENING.format(again=again), *(f"{c.rule} {c.text}" for c in CAUTIONS))

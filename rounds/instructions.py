@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rounds.air import kpa_to_psi
-from rounds.situation import Situation, aim_of
+from rounds.situation import Situation, aim_beside, aim_of
 from rounds.view import Instruction
 from rounds.words import CAUTION_ADD, in_words, offset_in_words, strokes_in_words
 
@@ -19,6 +19,18 @@ if TYPE_CHECKING:
 
 SETTLES_S = 45.0
 """A bottle left outside its band to settle is heard again after this long."""
+
+
+LOSS_TO_SAY_CENTS = 1.0
+"""From this loss on at taking the head off, a reading with the head on and the way to go may disagree."""
+
+
+def off_the_aim(now: Situation, bottle_id: str, error_cents: float) -> str:
+    """How far a bottle will be off its aim, with the pump off."""
+    text = offset_in_words(error_cents, aim_beside(now, bottle_id))
+    on = now.state.pump_on == bottle_id
+    loses = on and abs(now.beliefs.head_loss(bottle_id).mean) >= LOSS_TO_SAY_CENTS
+    return f"{text} once the pump is off" if loses else text
 
 
 def idle(why: str, headline: str = "Rest") -> Instruction:
@@ -42,7 +54,7 @@ def more(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruct
     detail = "then strike" if on else f"{pump.id} onto {bottle.id}, {amount}, strike"
     if wanted.warn:
         detail = f"{detail}; {wanted.warn}"
-    why = offset_in_words(error)
+    why = off_the_aim(now, bottle.id, error)
     caution = CAUTION_ADD.format(ceiling=_ceiling_psi(now, bottle))
     return Instruction(
         "add" if on else "connect",
@@ -65,7 +77,7 @@ def _ceiling_psi(now: Situation, bottle: Bottle) -> str:
 def less(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruction:
     pump = now.rig.pump_of(bottle.id)
     amount = strokes_in_words(-wanted.strokes)
-    why = offset_in_words(error)
+    why = off_the_aim(now, bottle.id, error)
     if now.state.pump_on == bottle.id and not pump.release_valve:
         return pump_off(now, bottle.id, f"{why}: the rest goes out by the pin")
     by_pump = now.state.pump_on == bottle.id

@@ -11,12 +11,12 @@ import queue
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from rounds.controller import DriftPath, HealthLine, Level, LogLine
 from rounds.drift import forecast
 from rounds.hearing.listener import Listener
 from rounds.listening import expectation_of, sounded_of
 from rounds.notes import cents
 from rounds.places import make_folder
-from rounds.tui.controller import DriftPath, HealthLine, Level, LogLine
 from rounds.view import ReadingView
 from rounds.viewing import Viewer
 
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from pathlib import Path
 
+    from rounds.controller import HealthState, RoundRequest
     from rounds.events import Part
     from rounds.health import BottleHealth, Histories
     from rounds.hearing.keeping import SoundKeeper
@@ -32,7 +33,6 @@ if TYPE_CHECKING:
     from rounds.rig import Rig
     from rounds.session import Session
     from rounds.thermometer import Thermometer
-    from rounds.tui.controller import HealthState, RoundRequest
     from rounds.view import View
 
 MOST_LOG_LINES = 300

@@ -17,10 +17,11 @@ from rounds.words import in_words
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from rounds.controller import DriftPath, HealthLine, Level, LogLine
     from rounds.rig import Rig
-    from rounds.tui.controller import DriftPath, HealthLine, Level, LogLine
     from rounds.view import BottleView, Instruction, ReadingView, View
 
+_SIGNED = re.compile(r"([+−])(?=\d)")
 _NAME = re.compile(r"([A-Ga-g])([#♯b♭])(-?\d{1,2})\Z")
 
 
@@ -45,13 +46,18 @@ def sentence(text: str) -> str:
     return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
 
 
+def spoken_signs(text: str) -> str:
+    """Signed figures as they are spoken: `the aim of plus 5`."""
+    return _SIGNED.sub(lambda m: f"{'plus' if m[1] == '+' else 'minus'} ", text)
+
+
 # The instruction and the reading
 
 
 def instruction(told: Instruction) -> list[str]:
     """What to do, why, and what to mind."""
     caution = "" if told.caution == told.why else told.caution or ""
-    parts = [_deed(told), sentence(told.why), sentence(f"caution: {caution}") if caution else ""]
+    parts = (_deed(told), spoken_signs(sentence(told.why)), caution and sentence(f"caution: {caution}"))
     return [part for part in parts if part]
 
 

@@ -16,16 +16,16 @@ from typing import TYPE_CHECKING
 
 from rounds import cautions, plain, typed
 from rounds.air import LEAST_AIR_C, MOST_AIR_C
+from rounds.controller import RoundRequest
 from rounds.errors import BadInput, RoundsError
 from rounds.news import news
 from rounds.text import plain as printable
-from rounds.tui.controller import RoundRequest
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from typing import TextIO
 
-    from rounds.tui.controller import Controller
+    from rounds.controller import Controller
 
 TICK_S = 1.0
 
@@ -67,6 +67,7 @@ WORDS: dict[str, Word] = {
     "quit": Word("", "stop; a round can be taken up again later"),
 }
 _BELL = "\a"
+_AGAIN = "The word cautions"
 _IN_A_TAKE = ("take", "status", "quit")
 
 
@@ -83,7 +84,7 @@ class PlainFace:
     def start(self) -> list[str]:
         """The cautions at the first run, then where things stand."""
         if self.controller.first_run:
-            return [*cautions.sentences(), "Type yes when you have read this, or quit."]
+            return [*cautions.sentences(_AGAIN), "Type yes when you have read this, or quit."]
         return ["Type help for the words.", *plain.status(self._view, self.controller.level())]
 
     def tick(self) -> list[str]:
@@ -242,7 +243,7 @@ class PlainFace:
         return [f"Bell {'on' if self.bell_on else 'off'}."]
 
     def _word_cautions(self, rest: str) -> list[str]:
-        return list(cautions.sentences())
+        return list(cautions.sentences(_AGAIN))
 
     def _word_help(self, rest: str) -> list[str]:
         return [f"{word}{' ' + w.usage if w.usage else ''}: {w.help}." for word, w in WORDS.items()]

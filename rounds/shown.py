@@ -1,7 +1,8 @@
 """Signs, figures and spoken phrases that the screens and the plain sentences share.
 
 Pure. Figures (`3½`, `+12`) are for eyes, spoken phrases (`3 and a half strokes`) for a screen reader,
-which swallows signs and fractions. Strokes are counted in quarters: a hand knows no finer measure.
+which swallows signs and fractions. Strokes go to the sixteenth, as doses do: a figure here and the
+order it stands beside are the same number.
 """
 
 from __future__ import annotations
@@ -53,13 +54,8 @@ _ORDER: dict[Act, str] = {
 }
 MOVES_AIR: tuple[Act, ...] = ("connect", "add", "release")
 """Acts that move air; `connect` puts the pump on and goes on to pump."""
-_SPOKEN_QUARTERS = ("", "a quarter", "a half", "three quarters")
-
-
-def whole_cents(cents: float) -> str:
-    """`+12`, `−3`, `0`: for the rails, where there is no room for decimals."""
-    size = f"{abs(cents):.0f}"
-    return size if size == "0" else ("+" if cents > 0 else "−") + size
+_PARTS = {2: "half", 4: "quarter", 8: "eighth", 16: "sixteenth"}
+_COUNTS = {3: "three", 5: "five", 7: "seven"}
 
 
 def uncertainty_figure(u95_cents: float) -> str:
@@ -67,28 +63,37 @@ def uncertainty_figure(u95_cents: float) -> str:
     return f"±{u95_cents:.0f}" if u95_cents >= 9.95 else f"±{u95_cents:.1f}"
 
 
-def quarters(strokes: float) -> int:
-    """A number of strokes in quarters, sign dropped; anything above nothing is at least one."""
-    count = round(abs(strokes) * 4)
+def sixteenths(strokes: float) -> int:
+    """A number of strokes in sixteenths, sign dropped; anything above nothing is at least one."""
+    count = round(abs(strokes) * 16)
     return max(count, 1) if strokes else 0
 
 
 def strokes_phrase(strokes: float) -> str:
-    """`3½ strokes`, `½ of a stroke`, `1 stroke`."""
-    count = quarters(strokes)
-    if 0 < count < 4:
-        return f"{strokes_in_words(count / 4)} of a stroke"
-    return f"{strokes_in_words(strokes)} stroke{'' if count == 4 else 's'}"
+    """`3½ strokes`, `½ of a stroke`, `3/16 of a stroke`, `1 stroke`."""
+    count = sixteenths(strokes)
+    if 0 < count < 16:
+        return f"{strokes_in_words(count / 16)} of a stroke"
+    return f"{strokes_in_words(strokes)} stroke{'' if count == 16 else 's'}"
 
 
 def strokes_spoken(strokes: float) -> str:
-    """`3 and a half strokes`, `a quarter of a stroke`: no sign that a reader may swallow."""
-    whole, rest = divmod(quarters(strokes), 4)
+    """`3 and a half strokes`, `3 sixteenths of a stroke`: no sign that a reader may swallow."""
+    whole, rest = divmod(sixteenths(strokes), 16)
     if whole and rest:
-        return f"{whole} and {_SPOKEN_QUARTERS[rest]} strokes"
+        return f"{whole} and {_part_spoken(rest)} strokes"
     if rest:
-        return "half a stroke" if rest == 2 else f"{_SPOKEN_QUARTERS[rest]} of a stroke"
+        return "half a stroke" if rest == 8 else f"{_part_spoken(rest)} of a stroke"
     return f"{whole} stroke{'' if whole == 1 else 's'}"
+
+
+def _part_spoken(rest: int) -> str:
+    """Sixteenths in the fewest parts: `a half`, `three quarters`, `an eighth`, `3 sixteenths`."""
+    parts, sort = rest, 16
+    while parts % 2 == 0:
+        parts, sort = parts // 2, sort // 2
+    article = "an" if sort == 8 else "a"
+    return f"{article} {_PARTS[sort]}" if parts == 1 else f"{_COUNTS.get(parts, parts)} {_PARTS[sort]}s"
 
 
 def cents_spoken(cents: float, u95_cents: float | None = None) -> str:

@@ -41,6 +41,11 @@ def aim_of(now: Situation, bottle_id: str) -> float:
     return now.state.shift_cents
 
 
+def aim_beside(now: Situation, bottle_id: str) -> float:
+    """The aim off the day's target, the shift of a floating reference counted as the target."""
+    return aim_of(now, bottle_id) - now.state.shift_cents
+
+
 def sounding(now: Situation, bottle_id: str, level: Gauss) -> Gauss:
     """What is heard of a level (pump off): with the head on, the loss at taking it off has not come yet."""
     if now.state.pump_on != bottle_id:

@@ -7,6 +7,7 @@ import time
 from typing import TYPE_CHECKING
 
 from rounds.commands import common
+from rounds.controller import RoundRequest
 from rounds.errors import BadInput
 from rounds.hearing.keeping import SoundKeeper
 from rounds.hearing.quiet import c_noise_to
@@ -15,7 +16,6 @@ from rounds.live import Live
 from rounds.places import state_folder
 from rounds.session import Session
 from rounds.thermometer import Thermometer
-from rounds.tui.controller import RoundRequest
 
 if TYPE_CHECKING:
     import argparse

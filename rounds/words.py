@@ -30,12 +30,30 @@ def signed_cents(value: float) -> str:
     return f"{'+' if value > 0 else '−'}{text}"
 
 
-def offset_in_words(error_cents: float) -> str:
-    """How far off the aim: `12 cents flat`, `on the aim`."""
+def whole_cents(cents: float) -> str:
+    """`+12`, `−3`, `0`: where there is no room for decimals."""
+    size = f"{abs(cents):.0f}"
+    return size if size == "0" else ("+" if cents > 0 else "−") + size
+
+
+AIM_BESIDE_CENTS = 0.5
+"""An aim this far from the target is named: there the reading and the work to do differ."""
+
+
+def offset_in_words(error_cents: float, aim_cents: float = 0.0) -> str:
+    """How far off the aim: `12 cents flat`, `on the aim`, `3 cents under the aim of +5`.
+
+    Sharp and flat are said of the target alone: at an aim of +5 a bottle that reads +2 is sharp, and
+    still wants air.
+    """
+    beside = abs(aim_cents) >= AIM_BESIDE_CENTS
+    named = f"the aim of {whole_cents(aim_cents)}" if beside else "the aim"
     if abs(error_cents) < 0.5:
-        return "on the aim"
+        return f"on {named}"
     size = f"{abs(error_cents):.0f}"
     unit = "cent" if size == "1" else "cents"
+    if beside:
+        return f"{size} {unit} {'over' if error_cents > 0 else 'under'} {named}"
     return f"{size} {unit} {'sharp' if error_cents > 0 else 'flat'}"
 
 

@@ -42,10 +42,10 @@ def test_ceiling_in_words_is_the_ceiling_in_force() -> None:
     ],
 )
 def test_subject_is_there(subject: str) -> None:
-    assert subject in " ".join(cautions.sentences()).casefold()
+    assert subject in " ".join(cautions.sentences("F2")).casefold()
 
 
 def test_nothing_is_promised() -> None:
-    text = " ".join(cautions.sentences()).casefold()
+    text = " ".join(cautions.sentences("F2")).casefold()
     for promise in ("is safe", "are safe", "safely", "guaranteed"):
         assert promise not in text

@@ -70,6 +70,7 @@ FACES = (
     "plain",
     "news",
     "plainface",
+    "controller",
     "live",
     "start",
     "simulation.demo",

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from rounds.controller import RoundRequest
 from rounds.hearing.microphone import Microphone
 from rounds.hearing.strike import Reading
 from rounds.journal import MemoryJournal
@@ -20,7 +21,6 @@ from rounds.simulation.stage import Stage
 from rounds.simulation.world import World
 from rounds.start import seconds_until
 from rounds.tui.app import RoundsApp
-from rounds.tui.controller import RoundRequest
 from rounds.tui.widgets.reading import Reading as ReadingWidget
 from tests.audio import NullAudio, null_audio_fixture, wait_until, write_wav  # noqa: F401
 from tests.test_session import NOTES, rig

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from rounds import cautions, plain, plainface
+from rounds.controller import Level, RoundRequest
 from rounds.plainface import WORDS, PlainFace
-from rounds.tui.controller import Level, RoundRequest
 from rounds.tui.intents import INTENTS
 from rounds.view import DueView, ReadingView
 from tests.tui.fake import SCENES, FakeController, told

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from rounds import shown
 from tests.tui.fake import told
@@ -17,12 +19,25 @@ from tests.tui.fake import told
         (1.0, "1 stroke", "1 stroke"),
         (12.0, "12 strokes", "12 strokes"),
         (2.75, "2¾ strokes", "2 and three quarters strokes"),
-        (0.01, "¼ of a stroke", "a quarter of a stroke"),
+        (0.1875, "3/16 of a stroke", "three sixteenths of a stroke"),
+        (0.375, "⅜ of a stroke", "three eighths of a stroke"),
+        (-1.125, "1⅛ strokes", "1 and an eighth strokes"),
+        (0.6875, "11/16 of a stroke", "11 sixteenths of a stroke"),
+        (0.01, "1/16 of a stroke", "a sixteenth of a stroke"),
     ],
 )
 def test_strokes(strokes: float, phrase: str, spoken: str) -> None:
     assert shown.strokes_phrase(strokes) == phrase
     assert shown.strokes_spoken(strokes) == spoken
+
+
+@given(st.integers(1, 400))
+def test_order_phrase_and_bars_are_one_number(sixteenths: int) -> None:
+    """What is painted large, said beside the reading and drawn as bars is the dose, to the sixteenth."""
+    strokes = sixteenths / 16
+    figure = shown.order(told("add", "C4", strokes)).removeprefix("ADD ")
+    assert shown.strokes_phrase(strokes).startswith(f"{figure} ")
+    assert shown.sixteenths(strokes) == sixteenths
 
 
 @pytest.mark.parametrize(

@@ -105,10 +105,10 @@ def _told(step: Step) -> str:
 
 def run_on_screen(args: argparse.Namespace) -> int:
     """Watch, and press keys: the real screens and the real hearing, on a virtual stage."""
+    from rounds.controller import RoundRequest
     from rounds.live import Live
     from rounds.simulation.stage import Stage
     from rounds.start import run_face
-    from rounds.tui.controller import RoundRequest
 
     world = make_world(args)
     session = Session(world.rig, MemoryJournal(), world.now_s, place="demo")

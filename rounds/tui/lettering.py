@@ -1,9 +1,9 @@
 """Large letters, drawn for this tool, to be read at two metres.
 
 A glyph is a small picture of `#` and `.`, rows separated by blanks. Two pixel rows make one
-terminal row (half blocks), so a pixel is about square. `TALL` is 7 pixels high (4 rows), `SMALL`
-5 (3 rows). A text is only ever painted whole: `fit` answers None when no size holds it, and the
-widget then falls back to plain bold words rather than to cut letters.
+terminal row (half blocks), so a pixel is about square. `TALL` is 7 pixels high (4 rows), `NARROW`
+the same height in fewer columns, `SMALL` 5 (3 rows). A text is only ever painted whole: `fit` answers
+None when no size holds it, and the widget then falls back to plain bold words rather than to cut letters.
 """
 
 from __future__ import annotations
@@ -65,6 +65,7 @@ _TALL = {
     "'": "# # . . . . .",
     "/": "....# ....# ...#. ..#.. .#... #.... #....",
     "=": "..... ..... ##### ..... ##### ..... .....",
+    "_": "..... ..... ..... ..... ..... ..... #####",
     "¼": "#.....#.. #....#... #...#.... ...#.#.#. ..#..#.#. .#...#### #......#.",
     "½": "#.....#. #....#.. #...#... ...#.##. ..#....# .#....#. #....###",
     "¾": "##.....#. .##...#.. ##...#... ....#.#.# ...#..#.# ..#...### .#......#",
@@ -101,6 +102,48 @@ _SMALL = {
     " ": ".. .. .. .. ..",
 }
 
+_NARROW = {
+    "A": ".#. #.# #.# ### #.# #.# #.#",
+    "B": "##. #.# #.# ##. #.# #.# ##.",
+    "C": ".## #.. #.. #.. #.. #.. .##",
+    "D": "##. #.# #.# #.# #.# #.# ##.",
+    "E": "### #.. #.. ##. #.. #.. ###",
+    "F": "### #.. #.. ##. #.. #.. #..",
+    "G": ".## #.. #.. #.# #.# #.# .##",
+    "H": "#.# #.# #.# ### #.# #.# #.#",
+    "I": "# # # # # # #",
+    "K": "#.# #.# #.# ##. #.# #.# #.#",
+    "L": "#.. #.. #.. #.. #.. #.. ###",
+    "M": "#...# ##.## #.#.# #.#.# #...# #...# #...#",
+    "N": "#..# ##.# ##.# #.## #.## #..# #..#",
+    "O": ".#. #.# #.# #.# #.# #.# .#.",
+    "P": "##. #.# #.# ##. #.. #.. #..",
+    "R": "##. #.# #.# ##. #.# #.# #.#",
+    "S": ".## #.. #.. .#. ..# ..# ##.",
+    "T": "### .#. .#. .#. .#. .#. .#.",
+    "U": "#.# #.# #.# #.# #.# #.# ###",
+    "V": "#.# #.# #.# #.# #.# #.# .#.",
+    "W": "#...# #...# #...# #.#.# #.#.# ##.## #...#",
+    "X": "#.# #.# #.# .#. #.# #.# #.#",
+    "Y": "#.# #.# #.# .#. .#. .#. .#.",
+    "b": "#.. #.. #.. ##. #.# #.# ##.",
+    "0": "### #.# #.# #.# #.# #.# ###",
+    "1": ".# ## .# .# .# .# .#",
+    "2": "##. ..# ..# .#. #.. #.. ###",
+    "3": "##. ..# ..# .#. ..# ..# ##.",
+    "4": "#.# #.# #.# ### ..# ..# ..#",
+    "5": "### #.. #.. ##. ..# ..# ##.",
+    "6": ".## #.. #.. ### #.# #.# ###",
+    "7": "### ..# ..# .#. .#. .#. .#.",
+    "8": "### #.# #.# ### #.# #.# ###",
+    "9": "### #.# #.# ### ..# ..# ##.",
+    "#": "..... .#.#. ##### .#.#. ##### .#.#. .....",
+    "-": "... ... ... ### ... ... ...",
+    "_": "... ... ... ... ... ... ###",
+    "/": "..# ..# .#. .#. .#. #.. #..",
+    " ": ". . . . . . .",
+}
+
 _HALF_BLOCKS = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True, True): "█"}
 
 
@@ -125,6 +168,7 @@ def _alphabet(height_px: int, pictures: Mapping[str, str]) -> Alphabet:
 
 
 TALL = _alphabet(7, _TALL)
+NARROW = _alphabet(7, _NARROW)
 SMALL = _alphabet(5, _SMALL)
 
 

@@ -14,10 +14,10 @@ from rounds.tui.widgets.reading import ReadingModel
 from rounds.tui.widgets.slab import SlabModel
 from rounds.tui.widgets.stillness import StillModel
 from rounds.tui.widgets.strip import Fact, StripModel
-from rounds.words import signed_cents
+from rounds.words import signed_cents, whole_cents
 
 if TYPE_CHECKING:
-    from rounds.tui.controller import Level
+    from rounds.controller import Level
     from rounds.view import BottleView, View
 
 _PHASE = {"listen": "LISTEN", "visits": "TUNE", "verify": "HEAR AGAIN", "done": "DONE", "none": "ROUND"}
@@ -53,7 +53,7 @@ def aim_text(view: View) -> str:
     if told.aim_cents is None or heard is None or heard.bottle != told.bottle:
         return ""
     beside = told.aim_cents - view.shift_cents
-    return f"aim {shown.whole_cents(beside)}" if abs(beside) >= 1.0 else ""
+    return f"aim {whole_cents(beside)}" if abs(beside) >= 1.0 else ""
 
 
 def meaning(view: View) -> str:
@@ -83,7 +83,7 @@ def air(view: View) -> AirModel:
     """The strokes to make."""
     told = view.instruction
     way = shown.air_way(told)
-    count = shown.quarters(told.strokes) if way and told.strokes else 0
+    count = shown.sixteenths(told.strokes) if way and told.strokes else 0
     return AirModel(count, way)
 
 

@@ -10,10 +10,10 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from rounds.controller import Controller, DriftPath, HealthLine, Level, LogLine, RoundRequest
 from rounds.errors import BadInput
 from rounds.notes import parse_note
 from rounds.rig import Bottle, Habits, Piece, Pump, Rig
-from rounds.tui.controller import Controller, DriftPath, HealthLine, Level, LogLine, RoundRequest
 from rounds.view import BottleView, DueView, Instruction, ReadingView, TakeView, View
 
 if TYPE_CHECKING:

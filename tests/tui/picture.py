@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
+from rounds.controller import RoundRequest
 from rounds.journal import MemoryJournal
 from rounds.live import Live
 from rounds.rigfile import load_rig
@@ -22,7 +23,6 @@ from rounds.simulation.player import Player
 from rounds.simulation.stage import Stage
 from rounds.simulation.world import World
 from rounds.tui.app import RoundsApp
-from rounds.tui.controller import RoundRequest
 from rounds.tui.widgets.slab import Slab
 
 PAGE = Path(__file__).parents[2] / "docs" / "round.svg"

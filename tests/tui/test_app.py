@@ -11,8 +11,8 @@ import pytest
 from textual.widgets import Button, Input, Static
 
 from rounds import cautions
+from rounds.controller import Level, RoundRequest
 from rounds.tui.app import RoundsApp
-from rounds.tui.controller import Level, RoundRequest
 from rounds.tui.intents import INTENTS
 from rounds.tui.screens.cautions import CautionScreen
 from rounds.tui.screens.dialogs import Ask

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from rounds.controller import RoundRequest
 from rounds.journal import MemoryJournal
 from rounds.live import Live
 from rounds.notes import shifted_hz
@@ -22,7 +23,6 @@ from rounds.rigfile import load_rig
 from rounds.session import Session
 from rounds.simulation import sound
 from rounds.tui.app import RoundsApp
-from rounds.tui.controller import RoundRequest
 from rounds.tui.widgets.reading import Reading, ReadingModel
 from rounds.tui.widgets.slab import Slab
 

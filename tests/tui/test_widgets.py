@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import itertools
-from typing import TYPE_CHECKING
+from dataclasses import replace
+from typing import TYPE_CHECKING, get_args
 
 import pytest
 from hypothesis import given
@@ -16,13 +17,15 @@ from rounds.tui.canvas import Canvas, clipped, folded
 from rounds.tui.intents import INTENTS
 from rounds.tui.widgets.rails import Rails, RailsModel, places, rows_of, state_figure
 from rounds.tui.widgets.ribbons import leaves_text, mark
-from rounds.tui.widgets.slab import Slab, SlabModel
+from rounds.tui.widgets.slab import Slab, SlabModel, spelled
+from rounds.view import Act
 from tests.tui.fake import FakeController, drift_path, told
 
 if TYPE_CHECKING:
     from textual.theme import Theme
 
-ALPHABETS = {"tall": lettering.TALL, "small": lettering.SMALL}
+ALPHABETS = {"tall": lettering.TALL, "narrow": lettering.NARROW, "small": lettering.SMALL}
+HEADLINES = ("Rest", "In tune", "Done", "Let it settle", "By hand", "G#5: no more air")
 
 
 class TestLettering:
@@ -56,15 +59,38 @@ class TestLettering:
             assert drawn.width <= width
             assert drawn.height <= height
 
-    @pytest.mark.parametrize("act", ["connect", "add", "release"])
-    def test_every_order_is_large_at_80_columns(self, act: str) -> None:
-        for quarters in range(1, 81):
-            instruction = told(act, "G#5", quarters / 4)  # type: ignore[arg-type]
-            canvas = _draw_slab("G#5", shown.order(instruction), 80, 5)
-            assert canvas.count("█") + canvas.count("▀") > 20, shown.order(instruction)
+    @pytest.mark.parametrize("size", [(60, 4), (80, 5), (200, 13)], ids=str)
+    @pytest.mark.parametrize("act", get_args(Act))
+    def test_every_order_is_large(self, act: Act, size: tuple[int, int]) -> None:
+        """Whatever is asked for, at every size, fills four rows: it is never plain text."""
+        for order in _orders(act):
+            name = "" if act == "wait" else "G#5"
+            canvas = _draw_slab(name, order, *size)
+            blocks = canvas.count("█") + canvas.count("▀") + canvas.count("▄")
+            assert blocks > 20, order
+            assert order not in canvas
+            assert size[0] < 80 or "G#5" not in canvas, order
+
+    def test_larger_room_larger_letters(self) -> None:
+        lit = [_draw_slab("C3", "ADD 2", *size).count("█") for size in ((60, 4), (100, 9), (140, 13))]
+        assert lit[0] < lit[1] < lit[2]
+
+    def test_parts_without_a_glyph_are_spelled(self) -> None:
+        assert spelled("ADD 3⅜", lettering.TALL) == "ADD 3 3/8"
+        assert spelled("ADD ¾", lettering.TALL) == "ADD ¾"
+        assert spelled("ADD ¾", lettering.NARROW) == "ADD 3/4"
 
     def test_long_words_fall_back_to_plain_ones(self) -> None:
-        assert "NO MORE AIR" in _draw_slab("G6", "NO MORE AIR", 40, 5)
+        assert "NO MORE AIR" in _draw_slab("G6", "NO MORE AIR", 30, 5)
+
+
+def _orders(act: Act) -> list[str]:
+    """All that can be ordered by an act: its doses to the sixteenth, or its headlines."""
+    if act in shown.MOVES_AIR:
+        return [shown.order(told(act, "G#5", n / 16)) for n in range(1, 321)]
+    if act in ("wait", "none"):
+        return [shown.order(replace(told(act, "G#5"), headline=h)) for h in HEADLINES]
+    return [shown.order(told(act, "G#5"))]
 
 
 def _draw_slab(name: str, order: str, width: int, height: int) -> str:

@@ -77,7 +77,7 @@ class CautionScreen(ModalScreen[bool]):
 
 def caution_text() -> Content:
     """The cautions, the rules in bold."""
-    parts: list[str | tuple[str, str]] = [cautions.OPENING, "\n\n"]
+    parts: list[str | tuple[str, str]] = [cautions.OPENING.format(again="F2"), "\n\n"]
     for caution in cautions.CAUTIONS:
         parts += [(f"{caution.rule} ", "bold"), caution.text, "\n\n"]
     return Content.assemble(*parts[:-1])

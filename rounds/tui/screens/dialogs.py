@@ -17,18 +17,18 @@ from textual.widgets import Button, Input, Static
 
 from rounds import typed
 from rounds.air import LEAST_AIR_C, MOST_AIR_C
+from rounds.controller import RoundRequest
 from rounds.errors import BadInput
 from rounds.text import plain
-from rounds.tui.controller import RoundRequest
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from textual.app import ComposeResult
 
+    from rounds.controller import Controller
     from rounds.events import Part
     from rounds.rig import Rig
-    from rounds.tui.controller import Controller
 
 Answer = TypeVar("Answer")
 

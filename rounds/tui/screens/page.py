@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from textual.app import ComposeResult
     from textual.widget import Widget
 
-    from rounds.tui.controller import Controller
+    from rounds.controller import Controller
 
 FILL_EVERY = 5
 """The body is asked for again after this many paintings (about seconds): it may be slow to make."""

@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 
     from textual.widget import Widget
 
+    from rounds.controller import Controller, HealthLine, HealthState, LogLine
     from rounds.rig import Bottle, Rig
-    from rounds.tui.controller import Controller, HealthLine, HealthState, LogLine
 
 Row = tuple[str, ...]
 HEALTH_WORD: dict[HealthState, str] = {

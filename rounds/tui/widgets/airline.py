@@ -1,7 +1,8 @@
 """The air still to move, drawn stroke by stroke: as many bars as the hand has to push.
 
-A full stroke is a bar of four cells (eight where there is room), so a quarter stroke shows. Bars
-going in are solid, bars to let out are hatched, and the word stands before them.
+A full stroke is a bar of four cells (eight where there is room), so a quarter stroke is a cell, and
+a smaller part is drawn with a narrower block. Bars going in are solid, bars to let out are hatched
+(at least a cell of them), and the word stands before them.
 """
 
 from __future__ import annotations
@@ -15,13 +16,15 @@ if TYPE_CHECKING:
     from rounds.tui.canvas import Canvas
 
 _LABEL_WIDTH = 10
+_STROKE = 16
+_EIGHTH_BLOCKS = ("", "▏", "▎", "▍", "▌", "▋", "▊", "▉")
 
 
 @dataclass(frozen=True)
 class AirModel:
-    """Quarter strokes to move and which way; `way` empty: nothing to move."""
+    """Sixteenths of a stroke to move and which way; `way` empty: nothing to move."""
 
-    quarters: int
+    sixteenths: int
     way: str
 
     @property
@@ -47,23 +50,30 @@ class AirLine(Painted):
             return
         style = "bold $sharp" if model.outward else "bold $flat"
         canvas.text(2, 0, "let out" if model.outward else "air in", style)
-        full = self._bar_width(canvas, model.quarters)
-        column, left = _LABEL_WIDTH, model.quarters
+        full = self._bar_width(canvas, model.sixteenths)
+        column, left = _LABEL_WIDTH, model.sixteenths
         while left > 0 and column + full + 2 < canvas.width:
-            self._bar(canvas, column, full, min(4, left))
-            column, left = column + full + 1, left - 4
+            self._bar(canvas, column, full, min(_STROKE, left))
+            column, left = column + full + 1, left - _STROKE
         if left > 0:
             canvas.text(column, 0, "…", style)
 
     def _bar(self, canvas: Canvas, column: int, full: int, part: int) -> None:
         assert self.model is not None
-        char, style = ("▒", "bold $sharp") if self.model.outward else ("█", "bold $flat")
+        outward = self.model.outward
+        style = "bold $sharp" if outward else "bold $flat"
+        filled = "▒" * max(1, full * part // _STROKE) if outward else _solid(full * part * 8 // _STROKE)
         for row in range(canvas.height):
             canvas.text(column, row, "┄" * full, "$faint")
-            canvas.text(column, row, char * (full * part // 4), style)
+            canvas.text(column, row, filled, style)
 
     @staticmethod
-    def _bar_width(canvas: Canvas, quarters: int) -> int:
+    def _bar_width(canvas: Canvas, sixteenths: int) -> int:
         room = canvas.width - _LABEL_WIDTH - 2
-        bars = -(-quarters // 4)
+        bars = -(-sixteenths // _STROKE)
         return 8 if bars * 9 <= room else 4
+
+
+def _solid(eighths: int) -> str:
+    """A bar that many eighths of a cell long."""
+    return "█" * (eighths // 8) + _EIGHTH_BLOCKS[eighths % 8]

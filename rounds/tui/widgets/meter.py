@@ -10,8 +10,8 @@ from rounds.tui.canvas import folded
 from rounds.tui.widgets.painted import Painted
 
 if TYPE_CHECKING:
+    from rounds.controller import Level
     from rounds.tui.canvas import Canvas
-    from rounds.tui.controller import Level
 
 LOWEST_DBFS = -80.0
 LOUD_DBFS = -1.0

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rounds import shown
 from rounds.text import plain
 from rounds.tui.canvas import clipped
 from rounds.tui.widgets.painted import Painted
 from rounds.tui.widgets.ribbons import leaves_text
+from rounds.words import whole_cents
 
 if TYPE_CHECKING:
+    from rounds.controller import DriftPath
     from rounds.tui.canvas import Canvas
-    from rounds.tui.controller import DriftPath
 
 _AXIS_WIDTH = 5
 
@@ -50,7 +50,7 @@ class Plot(Painted):
         width = canvas.width - _AXIS_WIDTH - 1
         for cents, char in ((path.tolerance_cents, "┄"), (0.0, "─"), (-path.tolerance_cents, "┄")):
             row = self._row(canvas, cents, reach)
-            canvas.text(0, row, shown.whole_cents(cents).rjust(_AXIS_WIDTH - 1), "$faint")
+            canvas.text(0, row, whole_cents(cents).rjust(_AXIS_WIDTH - 1), "$faint")
             canvas.fill(_AXIS_WIDTH, row, width, 1, "$idle", char)
         foot = canvas.height - 1
         canvas.text(_AXIS_WIDTH, foot, "now", "$faint")

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from rounds import shown
 from rounds.tui.widgets.painted import Painted
+from rounds.words import whole_cents
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -171,7 +172,7 @@ def state_figure(bottle: BottleView, room: int) -> str:
     sign = shown.SIGN[bottle.standing]
     if bottle.cents is None or bottle.standing in ("unheard", "idle", "skipped"):
         return sign
-    figure = shown.whole_cents(bottle.cents)
+    figure = whole_cents(bottle.cents)
     if len(sign + figure) > room and bottle.standing in ("sharp", "flat"):
         figure = figure.lstrip("+−")
     return sign + figure if len(sign + figure) <= room else sign

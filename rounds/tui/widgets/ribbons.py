@@ -10,8 +10,8 @@ from rounds.text import plain
 from rounds.tui.widgets.painted import Painted
 
 if TYPE_CHECKING:
+    from rounds.controller import DriftPath
     from rounds.tui.canvas import Canvas
-    from rounds.tui.controller import DriftPath
 
 _NAME_WIDTH = 6
 _LEAVES_WIDTH = 9

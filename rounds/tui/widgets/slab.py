@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -24,6 +25,25 @@ _TINT: dict[Act, str] = {
 
 
 _SIDE = 2
+_PARTS = {"⅛": "1/8", "¼": "1/4", "⅜": "3/8", "½": "1/2", "⅝": "5/8", "¾": "3/4", "⅞": "7/8"}
+
+
+@dataclass(frozen=True)
+class Size:
+    """Letters of one kind at one scale; `gap`: blank columns between the name and the order."""
+
+    alphabet: lettering.Alphabet
+    scale: int
+    gap: int
+
+
+SIZES = (
+    Size(lettering.TALL, 3, 6),
+    Size(lettering.TALL, 2, 4),
+    Size(lettering.TALL, 1, 2),
+    Size(lettering.NARROW, 1, 1),
+)
+"""The largest first."""
 
 
 @dataclass(frozen=True)
@@ -33,6 +53,20 @@ class SlabModel:
     act: Act
     name: str
     order: str
+
+
+def wordings(order: str) -> tuple[str, ...]:
+    """An order as it may be drawn, in full first: `LET OUT ¾`, `OUT ¾`."""
+    text = order.upper()
+    return (text, text.removeprefix("LET ")) if text.startswith("LET OUT") else (text,)
+
+
+def spelled(text: str, alphabet: lettering.Alphabet) -> str:
+    """A text with the parts of a stroke that have no glyph in figures: `3⅜` is `3 3/8`."""
+    for sign, figures in _PARTS.items():
+        if sign in text and not alphabet.has(sign):
+            text = text.replace(sign, f" {figures}").replace("  ", " ")
+    return text
 
 
 def drawable(name: str) -> str:
@@ -55,20 +89,31 @@ class Slab(Painted):
             self._small(canvas, self.model, f"bold $slab-text on {tint}")
 
     def _large(self, canvas: Canvas, model: SlabModel, style: str) -> bool:
-        """Both the name and the order in large letters, or the order alone beside a plain name."""
-        name, order = drawable(model.name), model.order.upper()
-        if not lettering.TALL.has(name + order):
-            return False
-        for scale in (3, 2, 1):
-            drawn = lettering.draw(order, lettering.TALL, scale)
-            column = self._chip_end(name, scale) + 2 * scale if name else _SIDE
-            if drawn.height <= canvas.height and column + drawn.width < canvas.width:
-                self._chip(canvas, name, scale)
-                self._letters(canvas, drawn, column, style)
-                return True
-        return self._order_alone(canvas, model, lettering.draw(order), style)
+        """The name and the order in the largest letters that hold both, else the order alone in such."""
+        name, orders = drawable(model.name), wordings(model.order)
+        if lettering.TALL.has(name):
+            for size, order in itertools.product(SIZES, orders):
+                if self._together(canvas, name, order, size, style):
+                    return True
+        return any(self._order_alone(canvas, model, o, s, style) for s, o in itertools.product(SIZES, orders))
 
-    def _order_alone(self, canvas: Canvas, model: SlabModel, drawn: lettering.Lettering, style: str) -> bool:
+    def _together(self, canvas: Canvas, name: str, order: str, size: Size, style: str) -> bool:
+        order = spelled(order, size.alphabet)
+        if not size.alphabet.has(name + order):
+            return False
+        drawn = lettering.draw(order, size.alphabet, size.scale)
+        column = self._chip_end(name, size) + size.gap if name else _SIDE
+        if drawn.height > canvas.height or column + drawn.width >= canvas.width:
+            return False
+        self._chip(canvas, name, size)
+        self._letters(canvas, drawn, column, style)
+        return True
+
+    def _order_alone(self, canvas: Canvas, model: SlabModel, order: str, size: Size, style: str) -> bool:
+        order = spelled(order, size.alphabet)
+        if not size.alphabet.has(order):
+            return False
+        drawn = lettering.draw(order, size.alphabet, size.scale)
         column = _SIDE + len(model.name) + 2
         if drawn.height > canvas.height or column + drawn.width >= canvas.width:
             return False
@@ -77,17 +122,17 @@ class Slab(Painted):
         return True
 
     @staticmethod
-    def _chip_end(name: str, scale: int) -> int:
-        return _SIDE + lettering.TALL.width_px(name) * scale + 2 * scale
+    def _chip_end(name: str, size: Size) -> int:
+        return _SIDE + size.alphabet.width_px(name) * size.scale + 2 * size.scale
 
-    def _chip(self, canvas: Canvas, name: str, scale: int) -> None:
+    def _chip(self, canvas: Canvas, name: str, size: Size) -> None:
         """The name on a label, as it stands on the bottle."""
         if not name:
             return
-        chip = lettering.draw(name, lettering.TALL, scale)
+        chip = lettering.draw(name, size.alphabet, size.scale)
         top = self._top(canvas, chip)
-        canvas.fill(_SIDE, top, self._chip_end(name, scale) - _SIDE, chip.height, "$chip")
-        canvas.letters(_SIDE + scale, top, chip, "bold $chip")
+        canvas.fill(_SIDE, top, self._chip_end(name, size) - _SIDE, chip.height, "$chip")
+        canvas.letters(_SIDE + size.scale, top, chip, "bold $chip")
 
     def _letters(self, canvas: Canvas, drawn: lettering.Lettering, column: int, style: str) -> None:
         canvas.letters(column, self._top(canvas, drawn), drawn, f"bold {style}")
