@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from rounds.belief import Beliefs
     from rounds.rig import Rig
+    from rounds.round import RoundState
     from rounds.situation import Situation
     from rounds.view import Instruction
 
@@ -77,13 +78,18 @@ def checked(sounded: Sounded) -> Sounded:
 
 def recognise(situation: Situation, told: Instruction, sounded: Sounded) -> Recognised:
     """A strike in a round: the bottle asked for, another one, or not clear enough to say."""
-    state, now_s = situation.state, situation.now_s
+    now_s, bottle_id = situation.now_s, asked_for(situation.state, told)
     heard_pitch = sounded.hz is not None and sounded.verdict in ("clear", "other_bottle")
-    if not heard_pitch or (state.target is None and sounded.verdict != "clear"):
+    if not heard_pitch or (bottle_id is None and sounded.verdict != "clear"):
         return Recognised(_strike(now_s, sounded, None, None, sounded.verdict), (), sounded.advice)
-    if state.target is None:
+    if bottle_id is None:
         return Recognised(of_any(situation.rig, situation.beliefs, now_s, sounded))
-    return _of_the_target(situation, told, sounded, state.target)
+    return _of_the_target(situation, told, sounded, bottle_id)
+
+
+def asked_for(state: RoundState, told: Instruction) -> str | None:
+    """The bottle whose strike is waited for: the target, or one left out while the head is still on it."""
+    return told.bottle if state.target is None and told.act == "disconnect" else state.target
 
 
 def _of_the_target(situation: Situation, told: Instruction, sounded: Sounded, bottle_id: str) -> Recognised:
@@ -136,10 +142,10 @@ def others(rig: Rig, beliefs: Beliefs, now_s: float, target: str | None) -> list
 
 def listening_for(situation: Situation | None, rig: Rig, told: Instruction) -> Listening:
     """What the ear should wait for in a situation; any bottle when none is asked for."""
-    if situation is None or situation.state.target is None:
+    bottle_id = None if situation is None else asked_for(situation.state, told)
+    if situation is None or bottle_id is None:
         every = tuple(rig.target_hz(b.id) for b in rig.bottles)
         return Listening(None, FIRST_FILL_CENTS, every)
-    bottle_id = situation.state.target
     target = Target(stories_of(situation, bottle_id, told))
     base_hz = rig.target_hz(bottle_id)
     known = others(rig, situation.beliefs, situation.now_s, bottle_id)

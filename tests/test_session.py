@@ -249,6 +249,23 @@ def test_above_its_ceiling_no_air_is_advised_and_the_round_goes_on() -> None:
     assert not low.events(AirMoved)
 
 
+def test_the_head_of_a_bottle_left_out_comes_off_whatever_was_believed_of_it() -> None:
+    """Its strike is waited for, though two bottles are believed to sound where it does."""
+    bench = Bench({"C4": -60.0})
+    bench.session.open_round(bench.now_s)
+    while bench.session.instruction.act != "connect":
+        bench.strike()
+    bench.session.pump(True, bench.now_s)
+    bench.session.skip(bench.now_s)
+    assert (bench.session.instruction.act, bench.session.instruction.bottle) == ("disconnect", "C4")
+    bench.hz["C4"] = shifted_hz(bench.rig.target_hz("C4"), 90.0)  # the gauge slipped: near D4, but not D4
+    for _ in range(3):
+        if bench.session.day.pump_on is not None:
+            bench.strike("C4")
+    assert bench.session.day.pump_on is None
+    assert bench.session.instruction.bottle != "C4"
+
+
 def test_a_gauge_that_shows_the_ceiling_is_believed_over_the_estimate() -> None:
     made = Bench({"G4": -40.0})
     made.session.open_round(made.now_s)
