@@ -6,7 +6,7 @@ Pure functions over beliefs and a situation; the session journals what comes out
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from rounds.assuming import assumed_acts, pump_after, stories_of
@@ -126,6 +126,14 @@ def of_any(rig: Rig, beliefs: Beliefs, now_s: float, sounded: Sounded) -> Strike
         return _strike(now_s, sounded, None, None, "unclear")
     bottle = ranked[0][1]
     return _strike(now_s, sounded, bottle, cents(sounded.hz, rig.target_hz(bottle)), "clear")
+
+
+def in_play(rig: Rig, beliefs: Beliefs, now_s: float, sounded: Sounded) -> Strike | None:
+    """A strike heard while playing: it counts only where one bottle is clear."""
+    if sounded.verdict != "clear" or sounded.hz is None:
+        return None
+    heard = of_any(rig, beliefs, now_s, sounded)
+    return replace(heard, playing=True) if heard.verdict == "clear" else None
 
 
 def others(rig: Rig, beliefs: Beliefs, now_s: float, target: str | None) -> list[Other]:

@@ -9,35 +9,16 @@ backwards is taken as no time passed.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from rounds import advice
-from rounds.air import LEAST_AIR_C, MOST_AIR_C, psi_to_kpa
+from rounds import acts, advice
 from rounds.closing import closing, gauges_kpa
 from rounds.drift import Due, Worst, due, worst_in
 from rounds.errors import BadInput
-from rounds.events import (
-    AirMoved,
-    Connected,
-    Disconnected,
-    Event,
-    Gauge,
-    NoteWritten,
-    Part,
-    Replaced,
-    RoundOpened,
-    SessionStarted,
-    Skipped,
-    SteppedBack,
-    Strike,
-    TakeStarted,
-    TakeStopped,
-    Temperature,
-)
+from rounds.events import Event, NoteWritten, Part, Replaced, SessionStarted, Skipped, SteppedBack, Strike
 from rounds.instructions import idle
-from rounds.planning import RoundPlan, plan_round
-from rounds.recognition import Listening, Sounded, checked, listening_for, of_any, recognise
+from rounds.recognition import Listening, Sounded, checked, in_play, listening_for, recognise
+from rounds.replanning import REPLAN_S, Replanner
 from rounds.resuming import keep_both, take_up
 from rounds.situation import Situation
 from rounds.view import Instruction
@@ -46,11 +27,10 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from rounds.journal import Log
-    from rounds.rig import Piece, Rig
+    from rounds.planning import RoundPlan
+    from rounds.rig import Rig
     from rounds.round import RoundState
 
-REPLAN_S = 15.0
-"""A plan is made anew after this long even when nothing happened: the clock alone can make time short."""
 REFUSAL_HOLD_S = 10.0
 """A refusal at the ceiling is shown this long before the round goes on without a strike."""
 CLOSE_AFTER_S = 60.0
@@ -59,7 +39,6 @@ TAKE_AHEAD_S = 60.0
 """What is foreseen at the start of a take, whose length nobody knows yet."""
 _MOST_STEPS = 64
 NO_WAY = "no way forward was found, so tune it by hand"
-LONGEST_BLOCK_S = 86_400.0
 
 
 class Session:
@@ -72,8 +51,7 @@ class Session:
         self.beliefs, self.day, self._now_s = take_up(rig, log)
         self.listen_in_play = False
         self.ear_words = ""
-        self._plan: RoundPlan | None = None
-        self._plan_key: tuple[int, int] | None = None
+        self._replanner = Replanner()
         self._told: Instruction = idle("no round is open")
         self._told_s = at_s
         self._due_key: tuple[int, int] | None = None
@@ -132,37 +110,13 @@ class Session:
         return self._told
 
     def plan(self) -> RoundPlan:
-        """The plan of the open round, made anew after each event and each quarter of a minute.
+        """The plan of the open round as it stands now.
 
         Raises:
             BadInput: no round is open.
         """
         state = self._open_state()
-        key = (self.newest_id, int(self._now_s // REPLAN_S))
-        if self._plan is None or key != self._plan_key:
-            self._plan = self._make_plan(state)
-            self._plan_key = key
-        return self._plan
-
-    def _make_plan(self, state: RoundState) -> RoundPlan:
-        fixed = state.shift_settled or not self.rig.reference.floating
-        return plan_round(
-            self.rig,
-            self.beliefs,
-            now_s=self._now_s,
-            downbeat_s=state.opened.downbeat_s,
-            block_s=state.opened.block_s,
-            needed=state.needed,
-            mounted=state.mounted,
-            at_bottle=state.at_bottle,
-            skipped=frozenset(state.skipped),
-            done=state.accepted,
-            shift_cents=state.shift_cents if fixed else None,
-            pieces=tuple(self._pieces(state.opened.pieces)),
-        )
-
-    def _pieces(self, names: Sequence[str]) -> list[Piece]:
-        return [p for p in self.rig.pieces if p.name in names]
+        return self._replanner.plan(self.rig, self.beliefs, state, self._now_s, self.newest_id)
 
     def _situation(self, state: RoundState) -> Situation:
         return Situation(
@@ -215,31 +169,9 @@ class Session:
             BadInput: a round is open already, a piece is not in the rig, or the block is longer than a day.
         """
         now_s = self._at(at_s)
-        if self.day.round is not None:
-            raise BadInput("a round is open already; end it before another is opened")
-        known = {p.name for p in self.rig.pieces}
-        for name in pieces:
-            if name not in known:
-                raise BadInput(f"the rig has no piece {name!r}; it has {', '.join(sorted(known)) or 'none'}")
-        block_s = self.rig.habits.block_s if block_s is None else block_s
-        if not 0.0 <= block_s <= LONGEST_BLOCK_S:
-            raise BadInput(f"a block of {block_s:g} s cannot be; give seconds of playing, at most a day")
-        if temp_c is not None:
-            self.temperature(temp_c, at_s)
-        chosen = tuple(self._pieces(pieces))
-        self._record(
-            RoundOpened(
-                at_s=now_s,
-                round_id=f"r{self.day.rounds + 1}",
-                downbeat_s=downbeat_s,
-                block_s=block_s,
-                needed=self.rig.needed_for(chosen),
-                temp_c=temp_c,
-                pieces=tuple(pieces),
-                quarantine_s=self.rig.habits.quarantine_s,
-            )
-        )
-        self._settle()
+        opened = acts.round_opened(self.rig, self.day, now_s, downbeat_s, block_s, temp_c, pieces)
+        before = [] if temp_c is None else [acts.temperature(temp_c, "hand", now_s)]
+        self._do(*before, opened)
 
     def close_round(self, at_s: float) -> None:
         """End the open round; nothing happens when none is open."""
@@ -301,13 +233,9 @@ class Session:
         return found.strike
 
     def _strike_in_play(self, sounded: Sounded) -> Strike | None:
-        """Strikes heard while playing count only where the player asked for it and one bottle is clear."""
-        if not self.listen_in_play or sounded.verdict != "clear" or sounded.hz is None:
-            return None
-        heard = of_any(self.rig, self.beliefs, self._now_s, sounded)
-        if heard.verdict != "clear":
-            return None
-        self._record(replace(heard, playing=True))
+        heard = in_play(self.rig, self.beliefs, self._now_s, sounded) if self.listen_in_play else None
+        if heard is not None:
+            self._record(heard)
         return heard
 
     def listening(self) -> Listening:
@@ -318,30 +246,24 @@ class Session:
 
     # The player's acts
 
+    def _do(self, *events: Event) -> None:
+        self._record(*events)
+        self._settle()
+
+    def _asked_for(self) -> str:
+        return acts.asked_for(self.day, self._told)
+
     def pump(self, on: bool, at_s: float) -> None:
         """The pump head went onto the bottle asked for, or came off.
 
         Raises:
-            BadInput: no bottle is asked for, or the head is on another bottle.
+            BadInput: no bottle is asked for.
         """
         now_s = self._at(at_s)
-        if not on:
-            if self.day.pump_on is not None:
-                pump = self.rig.bottle(self.day.pump_on).pump
-                self._record(Disconnected(at_s=now_s, bottle=self.day.pump_on, pump=pump))
+        if on:
+            self._do(*acts.head_on(self.rig, self.day, self._asked_for(), now_s))
         else:
-            bottle_id = self._asked_for()
-            if self.day.pump_on not in (None, bottle_id):
-                self.pump(False, at_s)
-            if self.day.pump_on is None:
-                self._record(Connected(at_s=now_s, bottle=bottle_id, pump=self.rig.bottle(bottle_id).pump))
-        self._settle()
-
-    def _asked_for(self) -> str:
-        bottle_id = self._told.bottle or self._open_state().target
-        if bottle_id is None:
-            raise BadInput("no bottle is asked for now, so no air can be moved; step back to one first")
-        return bottle_id
+            self._do(*acts.head_off(self.rig, self.day, now_s))
 
     def air(self, strokes: float, at_s: float) -> None:
         """Air went in (positive) or out (negative) of the bottle asked for.
@@ -349,16 +271,7 @@ class Session:
         Raises:
             BadInput: not a sensible count, or no bottle is asked for.
         """
-        now_s = self._at(at_s)
-        if not math.isfinite(strokes) or abs(strokes) > 500.0:
-            raise BadInput(f"{strokes} strokes cannot be right; give the count, negative for air let out")
-        bottle_id = self.day.pump_on or self._asked_for()
-        pump = self.rig.bottle(bottle_id).pump
-        if strokes > 0.0 and self.day.pump_on is None:
-            self._record(Connected(at_s=now_s, bottle=bottle_id, pump=pump, assumed=True))
-        by_pump = self.day.pump_on == bottle_id
-        self._record(AirMoved(at_s=now_s, bottle=bottle_id, pump=pump if by_pump else None, strokes=strokes))
-        self._settle()
+        self._do(*acts.air_moved(self.rig, self.day, self._told, strokes, self._at(at_s)))
 
     def temperature(self, temp_c: float, at_s: float, source: str = "hand") -> None:
         """The air temperature.
@@ -366,11 +279,7 @@ class Session:
         Raises:
             BadInput: outside -30 to 60 degrees Celsius.
         """
-        if not (LEAST_AIR_C <= temp_c <= MOST_AIR_C):
-            raise BadInput(f"{temp_c} °C is not an air temperature to play in; give -30 to 60")
-        self._record(Temperature(at_s=self._at(at_s), temp_c=temp_c, source=source))
-        if self.day.round is not None:
-            self._settle()
+        self._do(acts.temperature(temp_c, source, self._at(at_s)))
 
     def gauge(self, psi: float, at_s: float, bottle: str | None = None) -> None:
         """A pressure gauge was read on a bottle (the one asked for, unless another is named).
@@ -378,34 +287,20 @@ class Session:
         Raises:
             BadInput: no such bottle, or not a pressure.
         """
-        bottle_id = self._known(bottle or self._asked_for())
-        if not (0.0 <= psi <= 200.0):
-            raise BadInput(f"{psi} psi is not a bottle's pressure; give 0 to 200")
-        self._record(Gauge(at_s=self._at(at_s), bottle=bottle_id, gauge_kpa=psi_to_kpa(psi)))
-        if self.day.round is not None:
-            self._settle()
+        bottle_id = acts.known(self.rig, bottle or self._asked_for())
+        self._do(acts.gauge(bottle_id, psi, self._at(at_s)))
 
     def skip(self, at_s: float) -> None:
         """Leave the bottle asked for out of this round."""
-        now_s = self._at(at_s)
-        self._record(Skipped(at_s=now_s, bottle=self._asked_for()))
-        self._settle()
+        self._do(Skipped(at_s=self._at(at_s), bottle=self._asked_for()))
 
     def back(self, at_s: float) -> None:
         """Go back to the bottle before this one and hear it again."""
-        now_s = self._at(at_s)
-        state = self._open_state()
-        before = [b for b in state.path if b != state.target]
-        if not before:
-            raise BadInput("this is the first bottle of the round; there is none to go back to")
-        self._record(SteppedBack(at_s=now_s, bottle=before[-1]))
-        self._settle()
+        self._do(acts.stepped_back(self.day, self._at(at_s)))
 
     def repeat(self, at_s: float) -> None:
         """Hear the bottle asked for once more."""
-        now_s = self._at(at_s)
-        self._record(SteppedBack(at_s=now_s, bottle=self._asked_for()))
-        self._settle()
+        self._do(SteppedBack(at_s=self._at(at_s), bottle=self._asked_for()))
 
     def note(self, text: str, at_s: float, bottle: str | None = None) -> None:
         """Write something down."""
@@ -414,22 +309,15 @@ class Session:
     def start_take(self, at_s: float, name: str | None = None) -> None:
         """A take runs from now on; nothing happens when one runs already."""
         now_s = self._at(at_s)
-        if self.day.take is not None:
-            return
-        seen = self._worst(now_s, now_s + TAKE_AHEAD_S)
-        take = name or f"take {self.day.takes + 1}"
-        self._record(TakeStarted(at_s=now_s, take=take, worst_cents=seen.worst_cents, doubtful=seen.doubtful))
+        if self.day.take is None:
+            seen = self._worst(now_s, now_s + TAKE_AHEAD_S)
+            self._record(acts.take_started(name or f"take {self.day.takes + 1}", seen, now_s))
 
     def stop_take(self, at_s: float) -> None:
         """The cut; nothing happens when no take runs."""
-        now_s = self._at(at_s)
-        take = self.day.take
-        if take is None:
-            return
-        seen = self._worst(take.at_s, now_s)
-        self._record(
-            TakeStopped(at_s=now_s, take=take.take, worst_cents=seen.worst_cents, doubtful=seen.doubtful)
-        )
+        now_s, take = self._at(at_s), self.day.take
+        if take is not None:
+            self._record(acts.take_stopped(take.take, self._worst(take.at_s, now_s), now_s))
 
     def _worst(self, start_s: float, end_s: float) -> Worst:
         return worst_in(self.rig, self.beliefs, self.needed, start_s, end_s, self.day.shift_cents)
@@ -440,14 +328,7 @@ class Session:
         Raises:
             BadInput: the rig has no such bottle.
         """
-        self._record(Replaced(at_s=self._at(at_s), bottle=self._known(bottle_id), part=part))
-        if self.day.round is not None:
-            self._settle()
-
-    def _known(self, bottle_id: str) -> str:
-        if not self.rig.has_bottle(bottle_id):
-            raise BadInput(f"the rig has no bottle {bottle_id!r}; `rounds pieces` lists those it has")
-        return bottle_id
+        self._do(Replaced(at_s=self._at(at_s), bottle=acts.known(self.rig, bottle_id), part=part))
 
     # What is due
 

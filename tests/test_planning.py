@@ -12,7 +12,7 @@ import pytest
 from rounds.errors import BadInput
 from rounds.gauss import Gauss
 from rounds.notes import Note, parse_note
-from rounds.planning import Listened, RoundPlan, parallel_plans, plan_round, whose_strike
+from rounds.planning import Asked, Listened, RoundPlan, parallel_plans, plan_round, whose_strike
 from rounds.planning.prospect import after_visit, look_ahead, outside, span
 from rounds.planning.tolerance import of_reading, place
 from rounds.planning.whom import outlook
@@ -28,14 +28,13 @@ def beliefs(rig: Rig, *levels: float, sd: float = 2.0, **others: object) -> Writ
     return WrittenBeliefs(rig, known, **others)  # type: ignore[arg-type]
 
 
-def planned(rig: Rig, known: WrittenBeliefs, **asked: object) -> RoundPlan:
-    usual = {
-        "now_s": 0.0,
-        "downbeat_s": 900.0,
-        "block_s": BLOCK_S,
-        "needed": {b.id: 1.0 for b in rig.bottles},
-    }
-    return plan_round(rig, known, **{**usual, **asked})  # type: ignore[arg-type]
+def asked_of(rig: Rig, **asked: object) -> Asked:
+    usual = Asked(now_s=0.0, downbeat_s=900.0, block_s=BLOCK_S, needed={b.id: 1.0 for b in rig.bottles})
+    return replace(usual, **asked)  # type: ignore[arg-type]
+
+
+def planned(rig: Rig, known: WrittenBeliefs, previous: RoundPlan | None = None, **asked: object) -> RoundPlan:
+    return plan_round(rig, known, asked_of(rig, **asked), previous)
 
 
 def test_who_is_out_is_visited_and_who_stays_in_is_left_alone() -> None:
@@ -205,14 +204,8 @@ def test_the_shift_keeps_what_is_done_in_tune() -> None:
 
 def test_two_people_share_the_pumps_and_not_the_bottles() -> None:
     rig = small_rig(WIDE, pumps=2)
-    asked = {
-        "now_s": 0.0,
-        "downbeat_s": 900.0,
-        "block_s": BLOCK_S,
-        "needed": {b.id: 1.0 for b in rig.bottles},
-    }
-    alone = parallel_plans(rig, beliefs(rig, *[-25.0] * 10), people=1, **asked)  # type: ignore[arg-type]
-    both = parallel_plans(rig, beliefs(rig, *[-25.0] * 10), people=2, **asked)  # type: ignore[arg-type]
+    alone = parallel_plans(rig, beliefs(rig, *[-25.0] * 10), asked_of(rig), 1)
+    both = parallel_plans(rig, beliefs(rig, *[-25.0] * 10), asked_of(rig), 2)
     assert [p.pumps for p in both] == [("P1",), ("P2",)]
     assert all({v.pump for v in p.visits} == set(p.pumps) for p in both)
     assert {v.bottle for p in both for v in p.visits} == {v.bottle for v in alone[0].visits}
@@ -222,7 +215,7 @@ def test_two_people_share_the_pumps_and_not_the_bottles() -> None:
 def test_two_people_need_two_pumps() -> None:
     rig = small_rig(WIDE)
     with pytest.raises(BadInput, match="as many pumps"):
-        parallel_plans(rig, beliefs(rig), people=2, now_s=0.0, downbeat_s=None, block_s=BLOCK_S, needed={})
+        parallel_plans(rig, beliefs(rig), asked_of(rig, needed={}), 2)
 
 
 def test_a_strike_belongs_to_the_bottle_whose_pitch_it_is() -> None:

@@ -119,16 +119,13 @@ def _told(found: VisitOrder) -> str:
 
 
 def _plan_rig(args: argparse.Namespace) -> int:
-    from rounds.planning import parallel_plans
+    from rounds.planning import Asked, parallel_plans
 
     told = believing.standing(args)
     if args.mounted is not None and args.mounted not in {p.id for p in told.rig.pumps}:
         raise BadInput(f"the rig has no pump {plain(args.mounted)}")
     pieces = tuple(p for p in told.rig.pieces if p.name in args.piece)
-    plans = parallel_plans(
-        told.rig,
-        told.beliefs,
-        people=args.people,
+    asked = Asked(
         now_s=told.now_s,
         downbeat_s=None if args.downbeat is None else _next(args.downbeat, told.now_s),
         block_s=told.rig.habits.block_s if args.block is None else 60.0 * args.block,
@@ -138,6 +135,7 @@ def _plan_rig(args: argparse.Namespace) -> int:
         temp_c=told.temp_c,
         pieces=pieces,
     )
+    plans = parallel_plans(told.rig, told.beliefs, asked, args.people)
     if args.json:
         document = {"now": believing.iso(told.now_s), "plans": [_as_json(p) for p in plans]}
         print(json.dumps(document, allow_nan=False, ensure_ascii=False))

@@ -71,9 +71,9 @@ class RoundPlan:
     """Pumps of this plan."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Asked:
-    """All that `plan_round` was asked."""
+    """What a round is planned for."""
 
     now_s: float
     downbeat_s: float | None
@@ -83,7 +83,11 @@ class Asked:
     at_bottle: str | None = None
     skipped: frozenset[str] = frozenset()
     done: frozenset[str] = frozenset()
+    shift_cents: float | None = None
+    """The shift that was settled; None: choose one where the reference floats."""
+    pieces: tuple[Piece, ...] = ()
     temp_c: float | None = None
+    """Air temperature now, where it is known better than the beliefs know it."""
 
     def open_bottles(self, rig: Rig) -> tuple[str, ...]:
         """Needed bottles that are neither skipped nor done, in file order."""
@@ -91,47 +95,26 @@ class Asked:
         return tuple(b.id for b in rig.bottles if b.id in self.needed and b.id not in closed)
 
 
-def plan_round(
-    rig: Rig,
-    beliefs: Knows,
-    *,
-    now_s: float,
-    downbeat_s: float | None,
-    block_s: float,
-    needed: Mapping[str, float],
-    mounted: str | None = None,
-    at_bottle: str | None = None,
-    skipped: frozenset[str] = frozenset(),
-    done: frozenset[str] = frozenset(),
-    shift_cents: float | None = None,
-    pieces: tuple[Piece, ...] = (),
-    temp_c: float | None = None,
-    previous: RoundPlan | None = None,
-) -> RoundPlan:
+def plan_round(rig: Rig, beliefs: Knows, asked: Asked, previous: RoundPlan | None = None) -> RoundPlan:
     """Plan the rest of a round from what is believed now.
 
     Args:
-        shift_cents: the shift that was settled; None: choose one where the reference floats.
-        temp_c: air temperature now, where it is known better than the beliefs know it.
         previous: the plan before this one, whose order is kept where it is as good.
     """
-    asked = Asked(now_s, downbeat_s, block_s, needed, mounted, at_bottle, skipped, done, temp_c)
     paths = _paths(rig, beliefs, asked)
     after = after_visit(paths)
     heard = _heard(beliefs, paths)
-    shift = Shift(shift_cents or 0.0)
-    if shift_cents is None:
-        shift = _shift(rig, beliefs, asked, pieces)
+    shift = _shift(rig, beliefs, asked) if asked.shift_cents is None else Shift(asked.shift_cents)
     draft = _Draft(rig, beliefs, asked, outlook(paths, shift.cents, after), heard)
     return draft.plan(shift, previous)
 
 
-def _shift(rig: Rig, beliefs: Knows, asked: Asked, pieces: tuple[Piece, ...]) -> Shift:
+def _shift(rig: Rig, beliefs: Knows, asked: Asked) -> Shift:
     """Choose a shift; bottles that are done already count as they stand."""
     everyone = _paths(rig, beliefs, replace(asked, done=frozenset()))
     known = everyone.only(_heard(beliefs, everyone))
     free = np.array([b not in asked.done for b in known.bottles], dtype=bool)
-    return best_shift(known, free, rig.reference, pieces)
+    return best_shift(known, free, rig.reference, asked.pieces)
 
 
 def _heard(beliefs: Knows, paths: Paths) -> Flags:

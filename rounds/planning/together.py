@@ -13,14 +13,15 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from rounds.errors import BadInput
-from rounds.planning.plan import RoundPlan, plan_round
+from rounds.planning.plan import plan_round
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from rounds.gauss import Gauss
     from rounds.planning.knows import Knows
-    from rounds.rig import Piece, Rig
+    from rounds.planning.plan import Asked, RoundPlan
+    from rounds.rig import Rig
 
 SURELY = 20.0
 """One bottle must explain a pitch this many times better than any other."""
@@ -54,22 +55,7 @@ def _density(hz: float, sent: Listened) -> float:
     return math.exp(-0.5 * z * z) / sd if abs(z) <= FARTHEST_SDS else 0.0
 
 
-def parallel_plans(
-    rig: Rig,
-    beliefs: Knows,
-    *,
-    people: int,
-    now_s: float,
-    downbeat_s: float | None,
-    block_s: float,
-    needed: Mapping[str, float],
-    mounted: str | None = None,
-    skipped: frozenset[str] = frozenset(),
-    done: frozenset[str] = frozenset(),
-    shift_cents: float | None = None,
-    pieces: tuple[Piece, ...] = (),
-    temp_c: float | None = None,
-) -> tuple[RoundPlan, ...]:
+def parallel_plans(rig: Rig, beliefs: Knows, asked: Asked, people: int) -> tuple[RoundPlan, ...]:
     """One plan per person, to be done at the same time.
 
     Raises:
@@ -77,31 +63,22 @@ def parallel_plans(
     """
     if people > len(rig.pumps):
         raise BadInput(f"{people} people need as many pumps; {rig.name} has {len(rig.pumps)}")
-
-    def plan(pumps: Sequence[str], shift: float | None) -> RoundPlan:
-        theirs = {b: w for b, w in needed.items() if rig.has_bottle(b) and rig.bottle(b).pump in pumps}
-        found = plan_round(
-            rig,
-            beliefs,
-            now_s=now_s,
-            downbeat_s=downbeat_s,
-            block_s=block_s,
-            needed=theirs,
-            mounted=mounted if mounted in pumps else None,
-            skipped=skipped,
-            done=done,
-            shift_cents=shift,
-            pieces=pieces,
-            temp_c=temp_c,
-        )
-        return replace(found, pumps=tuple(pumps))
-
-    everything = plan([p.id for p in rig.pumps], shift_cents)
+    everything = plan_round(rig, beliefs, asked)
     if people == 1:
         return (everything,)
-    shares = _shares(rig, everything, people)
-    plans = (plan(pumps, everything.shift_cents) for pumps in shares)
-    return tuple(replace(p, shift_saves=everything.shift_saves) for p in plans)
+    settled = replace(asked, shift_cents=everything.shift_cents)
+    plans = [_share_of(rig, beliefs, settled, pumps) for pumps in _shares(rig, everything, people)]
+    return tuple(
+        replace(p, shift_saves=everything.shift_saves, shift_refused=everything.shift_refused) for p in plans
+    )
+
+
+def _share_of(rig: Rig, beliefs: Knows, asked: Asked, pumps: Sequence[str]) -> RoundPlan:
+    """The plan of the person who has these pumps."""
+    theirs = {b: w for b, w in asked.needed.items() if rig.has_bottle(b) and rig.bottle(b).pump in pumps}
+    mounted = asked.mounted if asked.mounted in pumps else None
+    found = plan_round(rig, beliefs, replace(asked, needed=theirs, mounted=mounted))
+    return replace(found, pumps=tuple(pumps))
 
 
 def _shares(rig: Rig, plan: RoundPlan, people: int) -> list[list[str]]:

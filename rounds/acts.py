@@ -1,0 +1,180 @@
+"""What the player does, as the events it is journalled as. Pure: a session records them.
+
+Hands tell little (a key, a number), so the bottle is the one asked for unless another is named.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from rounds.air import LEAST_AIR_C, MOST_AIR_C, psi_to_kpa
+from rounds.errors import BadInput
+from rounds.events import (
+    AirMoved,
+    Connected,
+    Disconnected,
+    Event,
+    Gauge,
+    RoundOpened,
+    SteppedBack,
+    TakeStarted,
+    TakeStopped,
+    Temperature,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from rounds.day import Day
+    from rounds.drift import Worst
+    from rounds.rig import Piece, Rig
+    from rounds.view import Instruction
+
+LONGEST_BLOCK_S = 86_400.0
+MOST_STROKES = 500.0
+MOST_GAUGE_PSI = 200.0
+
+
+def asked_for(day: Day, told: Instruction) -> str:
+    """The bottle that an act without a name is about.
+
+    Raises:
+        BadInput: no bottle is asked for.
+    """
+    bottle_id = told.bottle or (day.round.target if day.round is not None else None)
+    if bottle_id is not None:
+        return bottle_id
+    if day.round is None:
+        raise BadInput("no round is open; open one first")
+    raise BadInput("no bottle is asked for now, so no air can be moved; step back to one first")
+
+
+def known(rig: Rig, bottle_id: str) -> str:
+    """A bottle of the rig.
+
+    Raises:
+        BadInput: the rig has no such bottle.
+    """
+    if not rig.has_bottle(bottle_id):
+        raise BadInput(f"the rig has no bottle {bottle_id!r}; `rounds pieces` lists those it has")
+    return bottle_id
+
+
+def pieces_named(rig: Rig, names: Sequence[str]) -> tuple[Piece, ...]:
+    """Pieces of the rig by their names; names it lacks are passed over."""
+    return tuple(p for p in rig.pieces if p.name in names)
+
+
+def round_opened(
+    rig: Rig,
+    day: Day,
+    now_s: float,
+    downbeat_s: float | None,
+    block_s: float | None,
+    temp_c: float | None,
+    pieces: Sequence[str],
+) -> RoundOpened:
+    """A round begins for some pieces (all bottles when none is named).
+
+    Raises:
+        BadInput: a round is open already, a piece is not in the rig, or the block is longer than a day.
+    """
+    if day.round is not None:
+        raise BadInput("a round is open already; end it before another is opened")
+    names = {p.name for p in rig.pieces}
+    for name in pieces:
+        if name not in names:
+            raise BadInput(f"the rig has no piece {name!r}; it has {', '.join(sorted(names)) or 'none'}")
+    block_s = rig.habits.block_s if block_s is None else block_s
+    if not 0.0 <= block_s <= LONGEST_BLOCK_S:
+        raise BadInput(f"a block of {block_s:g} s cannot be; give seconds of playing, at most a day")
+    return RoundOpened(
+        at_s=now_s,
+        round_id=f"r{day.rounds + 1}",
+        downbeat_s=downbeat_s,
+        block_s=block_s,
+        needed=rig.needed_for(pieces_named(rig, pieces)),
+        temp_c=temp_c,
+        pieces=tuple(pieces),
+        quarantine_s=rig.habits.quarantine_s,
+    )
+
+
+def head_on(rig: Rig, day: Day, bottle_id: str, now_s: float) -> Sequence[Event]:
+    """The pump head went onto a bottle; off another one before, if it was there."""
+    if day.pump_on == bottle_id:
+        return ()
+    return *head_off(rig, day, now_s), Connected(
+        at_s=now_s, bottle=bottle_id, pump=rig.bottle(bottle_id).pump
+    )
+
+
+def head_off(rig: Rig, day: Day, now_s: float) -> Sequence[Event]:
+    """The pump head came off, wherever it was."""
+    if day.pump_on is None:
+        return ()
+    return (Disconnected(at_s=now_s, bottle=day.pump_on, pump=rig.bottle(day.pump_on).pump),)
+
+
+def air_moved(rig: Rig, day: Day, told: Instruction, strokes: float, now_s: float) -> Sequence[Event]:
+    """Air went in (positive) or out (negative); in goes only with the head on.
+
+    Raises:
+        BadInput: not a sensible count, or no bottle is asked for.
+    """
+    if not math.isfinite(strokes) or abs(strokes) > MOST_STROKES:
+        raise BadInput(f"{strokes} strokes cannot be right; give the count, negative for air let out")
+    bottle_id = day.pump_on or asked_for(day, told)
+    pump = rig.bottle(bottle_id).pump
+    on = [Connected(at_s=now_s, bottle=bottle_id, pump=pump, assumed=True)]
+    before = on if strokes > 0.0 and day.pump_on is None else []
+    by_pump = day.pump_on is not None or bool(before)
+    return *before, AirMoved(at_s=now_s, bottle=bottle_id, pump=pump if by_pump else None, strokes=strokes)
+
+
+def temperature(temp_c: float, source: str, now_s: float) -> Temperature:
+    """The air temperature.
+
+    Raises:
+        BadInput: outside -30 to 60 degrees Celsius.
+    """
+    if not LEAST_AIR_C <= temp_c <= MOST_AIR_C:
+        raise BadInput(f"{temp_c} °C is not an air temperature to play in; give -30 to 60")
+    return Temperature(at_s=now_s, temp_c=temp_c, source=source)
+
+
+def gauge(bottle_id: str, psi: float, now_s: float) -> Gauge:
+    """A pressure gauge was read on a bottle.
+
+    Raises:
+        BadInput: not a pressure.
+    """
+    if not 0.0 <= psi <= MOST_GAUGE_PSI:
+        raise BadInput(f"{psi} psi is not a bottle's pressure; give 0 to 200")
+    return Gauge(at_s=now_s, bottle=bottle_id, gauge_kpa=psi_to_kpa(psi))
+
+
+def stepped_back(day: Day, now_s: float) -> SteppedBack:
+    """Back to the bottle before this one.
+
+    Raises:
+        BadInput: no round is open, or this is its first bottle.
+    """
+    if day.round is None:
+        raise BadInput("no round is open; open one first")
+    target = day.round.target
+    before = [b for b in day.round.path if b != target]
+    if not before:
+        raise BadInput("this is the first bottle of the round; there is none to go back to")
+    return SteppedBack(at_s=now_s, bottle=before[-1])
+
+
+def take_started(name: str, seen: Worst, now_s: float) -> TakeStarted:
+    """A take runs from now on, with what is foreseen of it."""
+    return TakeStarted(at_s=now_s, take=name, worst_cents=seen.worst_cents, doubtful=seen.doubtful)
+
+
+def take_stopped(name: str, seen: Worst, now_s: float) -> TakeStopped:
+    """The cut, with how the take is believed to have been."""
+    return TakeStopped(at_s=now_s, take=name, worst_cents=seen.worst_cents, doubtful=seen.doubtful)
