@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from rounds.events import (
     AirMoved,
+    ClockSet,
     Connected,
     Disconnected,
     Event,
@@ -22,6 +23,7 @@ from rounds.events import (
     TakeStopped,
 )
 from rounds.round import RoundState, advance, begin
+from rounds.timescale import Scale
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -50,6 +52,7 @@ class Day:
     mounted: str | None = None
     reading: Strike | None = None
     gauges: Mapping[str, GaugeRead] = field(default_factory=dict)
+    scale: Scale = field(default_factory=Scale)
 
     def after(self, event: Event) -> Day:
         """The day after an event."""
@@ -83,6 +86,8 @@ class Day:
                 return self._pumped(event)
             case SessionStarted():
                 return replace(self, reading=None)
+            case ClockSet():
+                return replace(self, scale=Scale(event.ahead_s, event.at_s))
             case _:
                 return self
 

@@ -224,6 +224,14 @@ class NoteWritten(Event):
 
 
 @dataclass(frozen=True, kw_only=True)
+class ClockSet(Event):
+    """The machine's clock moved: from now on the journal's time runs `ahead_s` before it (0: they agree)."""
+
+    kind: ClassVar[str] = "clock_set"
+    ahead_s: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Unknown(Event):
     """An event of a newer version, kept untouched.
 
@@ -262,6 +270,7 @@ EVENT_TYPES: dict[str, type[Event]] = {
         SteppedBack,
         Replaced,
         NoteWritten,
+        ClockSet,
     )
 }
 _FIELDS = {cls: tuple(f.name for f in dataclasses.fields(cls)) for cls in EVENT_TYPES.values()}

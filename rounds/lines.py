@@ -48,6 +48,7 @@ class Lines:
     def __init__(self, session: Session, zero_s: float, hear: Hear) -> None:
         self.session = session
         self._zero_s = zero_s
+        self._begun = False
         self._hear = hear
         self._acts: dict[str, Callable[[Any, float], Strike | None]] = {
             "open": self._open,
@@ -70,11 +71,18 @@ class Lines:
         at_s = self._zero_s + clock_s
         try:
             t, key, value = _parse(line, tuple(self._acts))
-            at_s = self._zero_s + (clock_s if t is None else t)
+            at_s = self._time(clock_s if t is None else t)
             strike = self._acts[key](value, at_s)
         except RoundsError as problem:
             error = plain(problem)
         return json.dumps(self._document(at_s, strike, error), ensure_ascii=False, allow_nan=False)
+
+    def _time(self, t: float) -> float:
+        """Where the journal is later than the first line, this session's `t` counts on from the journal."""
+        if not self._begun:
+            self._begun = True
+            self._zero_s += max(0.0, self.session.now_s - (self._zero_s + t))
+        return self._zero_s + t
 
     def _document(self, at_s: float, strike: Strike | None, error: str | None) -> dict[str, Any]:
         session = self.session

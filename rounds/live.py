@@ -49,12 +49,28 @@ class Live:
     """A controller for the screens and for the plain sentences."""
 
     def __init__(
-        self, session: Session, clock: Callable[[], float], *, accepted_file: Path, device: str = ""
+        self,
+        session: Session,
+        clock: Callable[[], float],
+        *,
+        accepted_file: Path,
+        device: str = "",
+        wall: Callable[[], float] | None = None,
     ) -> None:
+        """Put a session behind a face.
+
+        Args:
+            session: what to run.
+            clock: the session's time (UTC epoch seconds), which nobody can set.
+            accepted_file: a file that is there once the cautions were read.
+            device: the microphone, in words.
+            wall: what the machine's clock shows, for times of day; the session's time when not given.
+        """
         self.session = session
         self.first_run = not accepted_file.exists()
         self._accepted_file = accepted_file
         self._clock = clock
+        self._wall = wall or clock
         self._viewer = Viewer(session)
         self._readings: queue.SimpleQueue[Reading] = queue.SimpleQueue()
         self._levels: tuple[float, float] | None = None
@@ -141,6 +157,7 @@ class Live:
         if self._thermometer is not None:
             self._read(self._thermometer)
         self.session.tick(self._clock())
+        self.session.note_clock(self._wall())
         self._expect()
 
     def _read(self, thermometer: Thermometer) -> None:
@@ -152,7 +169,7 @@ class Live:
         """What must be said before anything else."""
         kept = None if self._keeper is None else self._keeper.fault
         warmth = None if self._thermometer is None else self._thermometer.fault
-        return self._fault or kept or warmth
+        return self._fault or kept or warmth or self.session.clock_words or None
 
     def view(self) -> View:
         """Everything to paint now."""
@@ -194,7 +211,7 @@ class Live:
 
     def local_minutes(self) -> float:
         """Minutes since local midnight."""
-        local = datetime.datetime.fromtimestamp(self._clock())
+        local = datetime.datetime.fromtimestamp(self._wall())
         return local.hour * 60.0 + local.minute + local.second / 60.0
 
     def accept_cautions(self) -> None:
@@ -295,8 +312,8 @@ class Live:
 
         after_id = max(0, self.session.log.last_id - MOST_LOG_LINES)
         lines = [
-            LogLine(local(e.event.at_s), e.kind, e.bottle or "", sentence(e.event))
-            for e in entries(self.session.log.events(after_id))
+            LogLine(local(e.told_s), e.kind, e.bottle or "", sentence(e.event))
+            for e in entries(self.session.log.events(after_id), self.session.day.scale)
         ]
         return lines[::-1]
 

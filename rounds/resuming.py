@@ -7,12 +7,13 @@ first event, with the same result. It is kept only between rounds and takes, whe
 from __future__ import annotations
 
 import json
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
 
 from rounds.belief import Beliefs
 from rounds.belief.state import CHECKPOINT, from_bytes, keep
 from rounds.day import Day, GaugeRead
+from rounds.timescale import Scale
 
 if TYPE_CHECKING:
     from rounds.journal import Log
@@ -21,15 +22,25 @@ if TYPE_CHECKING:
 DAY_CHECKPOINT = "day"
 
 
-def take_up(rig: Rig, log: Log) -> tuple[Beliefs, Day, float]:
-    """Beliefs and day after all events of a log, and the latest time in it (minus infinity when empty)."""
-    beliefs, day, after_id = _from_checkpoints(rig, log)
+@dataclass(frozen=True)
+class TakenUp:
+    """Beliefs and day after all events of a log; their newest time is minus infinity when there is none."""
+
+    beliefs: Beliefs
+    day: Day
+    latest_s: float
+    last_id: int
+
+
+def take_up(rig: Rig, log: Log) -> TakenUp:
+    """Fold a log, from its checkpoints where they fit."""
+    beliefs, day, last_id = _from_checkpoints(rig, log)
     latest_s = beliefs.latest_s
-    for _, event in log.events(after_id):
+    for event_id, event in log.events(last_id):
         beliefs.apply(event)
         day = day.after(event)
-        latest_s = max(latest_s, event.at_s)
-    return beliefs, day, latest_s
+        latest_s, last_id = max(latest_s, event.at_s), event_id
+    return TakenUp(beliefs, day, latest_s, last_id)
 
 
 def _from_checkpoints(rig: Rig, log: Log) -> tuple[Beliefs, Day, int]:
@@ -54,6 +65,7 @@ def keep_both(log: Log, beliefs: Beliefs, day: Day) -> bool:
         "pump_on": day.pump_on,
         "mounted": day.mounted,
         "gauges": {b: asdict(g) for b, g in day.gauges.items()},
+        "scale": asdict(day.scale),
     }
     last_id = log.last_id
     keep(beliefs, log, last_id)
@@ -66,6 +78,7 @@ def _day_from(blob: bytes) -> Day | None:
         kept = json.loads(blob)
         kept["pieces"] = tuple(kept["pieces"])
         kept["gauges"] = {b: GaugeRead(**g) for b, g in kept["gauges"].items()}
+        kept["scale"] = Scale(**kept.get("scale", {}))
         return Day(**kept)
     except (ValueError, KeyError, TypeError, AttributeError):
         return None

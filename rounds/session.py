@@ -1,25 +1,22 @@
-"""A session: the journal, the beliefs folded from it, the round, and the player's acts.
+"""A session: a record, its round, and the player's acts.
 
-Every act becomes an event that is in the journal before anything else changes; beliefs and the day
-are folds over those events, so a killed session stands where it stood when it is started again.
-The session reads no clock: each call brings `at_s` (UTC epoch seconds), and a time that runs
-backwards is taken as no time passed.
+Every act becomes an event that is in the journal before anything else changes (`rounds.record`). The
+session reads no clock: each call brings `at_s`.
 """
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING
 
 from rounds import acts, advice
 from rounds.closing import closing, gauges_kpa
 from rounds.drift import Due, Worst, due, worst_in
 from rounds.errors import BadInput
-from rounds.events import Event, NoteWritten, Part, Replaced, SessionStarted, Skipped, SteppedBack, Strike
+from rounds.events import Event, NoteWritten, Part, Replaced, Skipped, SteppedBack, Strike
 from rounds.instructions import idle
 from rounds.recognition import Listening, Sounded, checked, in_play, listening_for, recognise
+from rounds.record import Record
 from rounds.replanning import REPLAN_S, Replanner
-from rounds.resuming import keep_both, take_up
 from rounds.situation import Situation
 from rounds.view import Instruction
 
@@ -41,61 +38,31 @@ _MOST_STEPS = 64
 NO_WAY = "no way forward was found, so tune it by hand"
 
 
-class Session:
+class Session(Record):
     """One player's session on one rig."""
 
-    def __init__(self, rig: Rig, log: Log, at_s: float, *, place: str | None = None) -> None:
-        self.rig = rig
-        self.log = log
-        self.newest_id = log.last_id  # of the events taken in
-        self.beliefs, self.day, self._now_s = take_up(rig, log)
+    def __init__(
+        self, rig: Rig, log: Log, at_s: float, *, place: str | None = None, unseen_s: float = 0.0
+    ) -> None:
+        """Take up a session, or begin one.
+
+        Args:
+            rig: the instrument.
+            log: its journal.
+            at_s: what the machine's clock shows. Where the journal is later, time goes on from `now_s`.
+            place: where it is played.
+            unseen_s: what has passed since the journal's last event when the clock cannot tell and no
+                round or take is open.
+        """
+        super().__init__(rig, log, at_s, place, unseen_s)
         self.listen_in_play = False
         self.ear_words = ""
         self._replanner = Replanner()
         self._told: Instruction = idle("no round is open")
-        self._told_s = at_s
+        self._told_s = self._now_s
         self._due_key: tuple[int, int] | None = None
         self._due: Due | None = None
-        self.resumed = self.day.round is not None
-        self._record(SessionStarted(at_s=self._at(at_s), rig=rig.name, place=place))
         self._settle()
-
-    # Time and events
-
-    def _at(self, at_s: float) -> float:
-        if not math.isfinite(at_s):
-            raise BadInput(f"a time of {at_s} cannot be used; give seconds as a plain number")
-        self._now_s = max(self._now_s, at_s)
-        return self._now_s
-
-    def _take_in(self, event: Event) -> None:
-        self._now_s = max(self._now_s, event.at_s)
-        self.beliefs.apply(event)
-        self.day = self.day.after(event)
-
-    def _record(self, *events: Event) -> None:
-        """Journal first, all of these or none; only what is safe on disk is believed.
-
-        What another program wrote meanwhile (a replaced cap, an import) is taken in on the way.
-        """
-        newest = self.log.append_many(events)
-        if newest != self.newest_id + len(events):
-            self._catch_up()
-            return
-        for event in events:
-            self._take_in(event)
-        self.newest_id = newest
-
-    def _catch_up(self) -> None:
-        """Take in everything in the journal that was not taken in yet."""
-        for event_id, event in self.log.events(self.newest_id):
-            self._take_in(event)
-            self.newest_id = event_id
-
-    def keep_checkpoint(self) -> None:
-        """Make the next start quick; only between rounds and takes, and never needed."""
-        self._catch_up()
-        keep_both(self.log, self.beliefs, self.day)
 
     # Plan and instruction
 

@@ -6,6 +6,7 @@ import datetime
 import time
 from typing import TYPE_CHECKING
 
+from rounds.clock import RunClock
 from rounds.commands import common
 from rounds.controller import RoundRequest
 from rounds.errors import BadInput
@@ -16,6 +17,7 @@ from rounds.live import Live
 from rounds.places import state_folder
 from rounds.session import Session
 from rounds.thermometer import Thermometer
+from rounds.timescale import UNSEEN_S
 
 if TYPE_CHECKING:
     import argparse
@@ -35,10 +37,11 @@ def run_live(args: argparse.Namespace) -> int:
     keeper = None if args.keep_sound is None else SoundKeeper(args.keep_sound)
     with common.open_journal(args) as journal:
         journal.claim()
-        session = Session(rig, journal, time.time(), place=args.place)
+        session = Session(rig, journal, time.time(), place=args.place, unseen_s=UNSEEN_S)
         session.listen_in_play = args.listen_in_play
         accepted = state_folder() / CAUTIONS_READ
-        live = Live(session, time.time, accepted_file=accepted, device=args.device or "")
+        clock = RunClock(session.now_s)
+        live = Live(session, clock, wall=time.time, accepted_file=accepted, device=args.device or "")
         if session.round is None:
             live.open_round(request_of(args, time.time()))
         if rig.habits.thermometer_file or rig.habits.thermometer_command:

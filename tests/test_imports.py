@@ -37,6 +37,8 @@ CORE = (
     "advice",
     "words",
     "round",
+    "timescale",
+    "record",
     "session",
     "hearing.strike",
     "hearing.ear",

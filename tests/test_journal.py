@@ -17,7 +17,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rounds.errors import JournalError
-from rounds.events import AirMoved, Event, NoteWritten, RoundOpened, Strike, Temperature, Unknown
+from rounds.events import (
+    AirMoved,
+    Event,
+    NoteWritten,
+    RoundOpened,
+    SessionStarted,
+    Strike,
+    Temperature,
+    Unknown,
+)
 from rounds.journal import Journal, MemoryJournal, schema
 from rounds.journal.care import back_up_daily
 from rounds.text import plain
@@ -140,11 +149,30 @@ def test_an_older_journal_is_brought_up_to_date_after_a_copy(tmp_path: Path) -> 
     with Journal(path) as journal:
         assert list(journal.events()) == [(1, note(7))]
         journal.save_checkpoint("belief", 1, b"state")
-    copy = tmp_path / "j.before-v2.db"
+    copy = tmp_path / f"j.before-v{schema.VERSION}.db"
     with sqlite3.connect(copy) as connection:
         assert connection.execute("PRAGMA user_version").fetchone() == (1,)
         assert connection.execute("SELECT count(*) FROM events").fetchone() == (1,)
     connection.close()
+
+
+def test_a_journal_without_the_newest_index_is_read_as_it_is_and_gets_it_when_written(tmp_path: Path) -> None:
+    path = tmp_path / "j.db"
+    began = SessionStarted(at_s=5.0, rig="Porch")
+    with Journal(path) as journal:
+        journal.append_many([began, note(1)])
+    with sqlite3.connect(path) as connection:
+        connection.execute("DROP INDEX events_setting")
+        connection.execute("PRAGMA user_version = 2")
+    connection.close()
+    for read_only in (True, False):
+        with Journal(path, read_only=read_only) as journal:
+            assert list(journal.events(kinds=("session_started", "clock_set"))) == [(1, began)]
+    query = f"SELECT id FROM events INDEXED BY events_setting WHERE {schema.SETTING_TERM} ORDER BY id"
+    with sqlite3.connect(path) as connection:
+        plan = [row[3] for row in connection.execute(f"EXPLAIN QUERY PLAN {query}")]
+    connection.close()
+    assert plan == ["SCAN events USING INDEX events_setting"]
 
 
 def make_old(path: Path) -> None:

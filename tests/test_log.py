@@ -11,11 +11,13 @@ from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from rounds import cli
 from rounds.errors import BadInput
 from rounds.events import (
     AirMoved,
+    ClockSet,
     Event,
     NoteWritten,
     RoundClosed,
@@ -351,3 +353,54 @@ def test_random_bytes_never_raise_anything_but_a_sentence(tmp_path: Path) -> Non
             (tmp_path / "x").write_bytes(data)
             with contextlib.suppress(BadInput):
                 import_file(tmp_path / "x", journal, rig, keep_good=rng.random() < 0.5, on_bad=lambda b: None)
+
+
+_NAMES = st.sampled_from(["A4", "C5"])
+_STORIES = st.lists(
+    st.one_of(
+        st.builds(SessionStarted, at_s=st.floats(0, 1e6), rig=st.just("r"), place=st.sampled_from("xy")),
+        st.builds(RoundOpened, at_s=st.floats(0, 1e6), round_id=st.sampled_from(["r1", "r2"]),
+                  downbeat_s=st.none(), block_s=st.just(1.0), needed=st.just({})),
+        st.builds(RoundClosed, at_s=st.floats(0, 1e6), round_id=st.just("r1"), finished=st.booleans()),
+        st.builds(TakeStarted, at_s=st.floats(0, 1e6), take=st.sampled_from(["t1", "t2"])),
+        st.builds(TakeStopped, at_s=st.floats(0, 1e6), take=st.just("t1")),
+        st.builds(ClockSet, at_s=st.floats(0, 1e6), ahead_s=st.floats(-1e5, 1e5)),
+        st.builds(AirMoved, at_s=st.floats(0, 1e6), bottle=_NAMES, pump=st.none(), strokes=st.just(1.0)),
+        st.builds(Strike, at_s=st.floats(0, 1e6), bottle=_NAMES, hz=st.just(440.0), cents=st.just(0.0),
+                  verdict=st.sampled_from(["clear", "quiet"]), u95_cents=st.none()),
+    ),
+    max_size=40,
+)  # fmt: skip
+_ONES = st.builds(
+    Filter,
+    start_s=st.none() | st.floats(0, 1e6),
+    end_s=st.none() | st.floats(0, 1e6),
+    place=st.sampled_from([None, None, "x"]),
+    round_id=st.sampled_from([None, "r1"]),
+    bottle=st.sampled_from([None, "A4"]),
+    take=st.sampled_from([None, None, "t1"]),
+    kinds=st.sampled_from([frozenset(), frozenset({"strike"}), frozenset({"take_started", "round_opened"})]),
+)
+
+
+@settings(max_examples=150, deadline=None)
+@given(story=_STORIES, wanted=_ONES, after_id=st.integers(0, 10))
+def test_what_the_index_finds_is_what_reading_everything_finds(
+    tmp_path_factory: pytest.TempPathFactory, story: list[Event], wanted: Filter, after_id: int
+) -> None:
+    with Journal(tmp_path_factory.mktemp("story") / "j.db") as journal:
+        journal.append_many(story)
+        found = list(wanted.read(journal, after_id, touched=True))
+        read = [
+            entry
+            for entry in entries(journal.events())
+            if entry.id > after_id
+            and (wanted.place is None or entry.place == wanted.place)
+            and (wanted.round_id is None or entry.round_id == wanted.round_id)
+            and (wanted.take is None or entry.take == wanted.take)
+            and (wanted.bottle is None or entry.bottle == wanted.bottle)
+            and (not wanted.kinds or entry.kind in wanted.kinds)
+            and (wanted.start_s is None or entry.told_s >= wanted.start_s)
+            and (wanted.end_s is None or entry.told_s < wanted.end_s)
+        ]
+    assert found == read

@@ -12,7 +12,7 @@ import datetime
 import math
 import sys
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from rounds.air import LEAST_AIR_C, MOST_AIR_C
@@ -103,10 +103,11 @@ def standing(args: argparse.Namespace) -> Standing:
     rig = common.load(args)
     now_s = time.time() if args.now is None else args.now
     with common.open_journal(args, read_only=True) as journal:
-        beliefs = _beliefs_at(rig, journal, now_s)
+        ahead_s = _lead(journal, now_s) if args.now is None else 0.0
+        beliefs = _beliefs_at(rig, journal, now_s, ahead_s)
         day = Day()
         for _, event in journal.events(kinds=("round_opened", "round_closed")):
-            day = day.after(event) if event.at_s <= now_s else day
+            day = day.after(event) if event.at_s - ahead_s <= now_s else day
     return Standing(
         rig=rig,
         beliefs=beliefs,
@@ -117,11 +118,29 @@ def standing(args: argparse.Namespace) -> Standing:
     )
 
 
-def _beliefs_at(rig: Rig, journal: Journal, now_s: float) -> Beliefs:
-    """All that happened until a time, from a checkpoint where the events after it are newer than it."""
+def _lead(journal: Journal, now_s: float) -> float:
+    """How far the journal's time runs before the clock, said where it does."""
+    from rounds.journal.timing import scale_now
+    from rounds.timescale import words
+
+    ahead_s = scale_now(journal, now_s).ahead_s
+    if ahead_s > 0.0:
+        print(f"rounds: {words(ahead_s)}", file=sys.stderr)
+    return max(0.0, ahead_s)
+
+
+def _beliefs_at(rig: Rig, journal: Journal, now_s: float, ahead_s: float) -> Beliefs:
+    """All that happened until a time, from a checkpoint where the events after it are newer than it.
+
+    Where the journal's time runs before the clock, all of it is moved back, so that answers are in the
+    clock's time; no checkpoint fits then.
+    """
     from rounds.belief import Beliefs
     from rounds.belief.state import CHECKPOINT, from_bytes
 
+    if ahead_s > 0.0:
+        moved = (replace(event, at_s=event.at_s - ahead_s) for _, event in journal.events())
+        return _applied(Beliefs(rig), list(moved), now_s)
     for name in (CHECKPOINT, IN_TIME_ORDER):
         kept = journal.load_checkpoint(name)
         beliefs = None if kept is None else from_bytes(rig, kept.blob)

@@ -38,16 +38,18 @@ def run(args: argparse.Namespace) -> int:
     """Assess and print."""
     from rounds.health import Histories, assess
     from rounds.importing.readings import parse_time
+    from rounds.journal.timing import scale_now
 
     rig = common.load(args)
     if args.bottle:
         common.known_bottle(rig, args.bottle)
     try:
-        now_s = parse_time(args.now) if args.now else time.time()
+        now_s = parse_time(args.now) if args.now else None
     except ValueError as error:
         raise BadInput(f"--now: {error}") from error
     histories = Histories(rig)
     with common.open_journal(args, read_only=True) as journal:
+        now_s = scale_now(journal).kept(time.time()) if now_s is None else now_s
         for event in journal.events_by_time(now_s):
             histories.apply(event)
     found = assess(rig, histories, now_s)

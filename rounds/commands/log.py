@@ -142,7 +142,9 @@ def run(args: argparse.Namespace) -> int:
         machine = args.json or args.csv or args.md
         most = args.last or (None if machine or args.all else NEWEST)
         narrow = wanted.is_everything and most is not None
-        found: Iterable[Entry] = wanted.read(journal, max(0, journal.last_id - (most or 0)) if narrow else 0)
+        found: Iterable[Entry] = wanted.read(
+            journal, max(0, journal.last_id - (most or 0)) if narrow else 0, touched=args.csv
+        )
         if most is not None:
             found = collections.deque(found, most)
             if narrow and not args.last and journal.last_id > most:
@@ -169,6 +171,8 @@ def run_add(args: argparse.Namespace) -> int:
     """Write a note."""
     from rounds.events import NoteWritten
     from rounds.importing.readings import parse_time
+    from rounds.journal.timing import scale_now
+    from rounds.timescale import SLACK_S
 
     if not args.text.strip() or len(args.text) > MOST_NOTE_CHARS:
         raise BadInput(f"a note has 1 to {MOST_NOTE_CHARS} characters, not {len(args.text)}")
@@ -176,7 +180,10 @@ def run_add(args: argparse.Namespace) -> int:
         at_s = parse_time(args.at) if args.at else time.time()
     except ValueError as error:
         raise BadInput(f"--at: {error}") from error
+    if at_s > time.time() + SLACK_S:
+        raise BadInput(f"--at: {args.at} is yet to come, by this machine's clock; a note is of what happened")
     with common.open_journal(args) as journal:
+        at_s = scale_now(journal).kept(at_s)
         journal.append(NoteWritten(at_s=at_s, text=args.text, bottle=args.bottle))
     return 0
 
@@ -229,7 +236,7 @@ def run_export(args: argparse.Namespace) -> int:
         try:
             make_private_file(path)
             with path.open("w", encoding="utf-8", newline="") as out:
-                writer(Filter().read(journal), out)
+                writer(Filter().read(journal, touched=path.suffix.lower() == ".csv"), out)
                 out.flush()
                 os.fsync(out.fileno())
         except FileExistsError as error:

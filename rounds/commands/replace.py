@@ -32,11 +32,13 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 def run(args: argparse.Namespace) -> int:
     """Note the replacement; with a rig the bottle's name is checked."""
     from rounds.events import Replaced
+    from rounds.journal.timing import scale_now
     from rounds.text import plain
 
     if args.rig:
         common.known_bottle(common.load(args), args.bottle)
     with common.open_journal(args) as journal:
-        journal.append(Replaced(at_s=time.time(), bottle=args.bottle, part=args.part))
+        at_s = scale_now(journal).kept(time.time())
+        journal.append(Replaced(at_s=at_s, bottle=args.bottle, part=args.part))
     print(f"{plain(args.bottle)}: a new history begins for its {args.part}.", file=sys.stderr)
     return 0

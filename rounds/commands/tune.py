@@ -55,18 +55,21 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _run_lines(args: argparse.Namespace) -> int:
+    from rounds.clock import since_boot_s
     from rounds.lines import Lines
     from rounds.session import Session
 
     rig = common.load(args)
-    zero_s, started_s = time.time(), time.monotonic()
+    zero_s, started_s = time.time(), since_boot_s()
     with common.open_journal(args) as journal:
         journal.claim()
         session = Session(rig, journal, zero_s, place=args.place)
+        if session.clock_words:
+            print(session.clock_words, file=sys.stderr)
         lines = Lines(session, zero_s, hear_wav)
         for line in sys.stdin:
             if line.strip():
-                print(lines.answer(line, time.monotonic() - started_s), flush=True)
+                print(lines.answer(line, since_boot_s() - started_s), flush=True)
     return 0
 
 

@@ -66,7 +66,7 @@ def _checked_to_read(path: Path, mode: str) -> sqlite3.Connection:
     connection = _connect(path, mode)
     try:
         have = _steps_taken(connection, path)
-        if have < schema.VERSION:
+        if have < schema.READABLE:
             raise JournalError(
                 f"{plain(path)}: the journal is of an older version ({have}; this is {schema.VERSION}). "
                 "Any command that writes, such as `rounds log add`, brings it up to date and keeps a copy."

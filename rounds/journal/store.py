@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rounds.errors import JournalError
+from rounds.journal import schema
 from rounds.journal.claim import claimed
 from rounds.journal.copying import copy_whole
 from rounds.journal.faults import RESCUE, told
@@ -52,6 +53,7 @@ class Journal:
         self._claims = contextlib.ExitStack()
         with told(self.path):
             self._connection = open_to_read(self.path) if read_only else open_to_write(self.path)
+            self._indexed = self._connection.execute("PRAGMA user_version").fetchone()[0] >= 3
 
     def __enter__(self) -> Journal:
         return self
@@ -126,6 +128,7 @@ class Journal:
         self,
         after_id: int = 0,
         *,
+        until_id: int | None = None,
         kinds: Iterable[str] = (),
         bottle: str | None = None,
         start_s: float = -math.inf,
@@ -134,20 +137,26 @@ class Journal:
         """Id and event of everything after an id, in order of happening.
 
         Args:
+            until_id: only up to this id.
             kinds: only these kinds of events; all when empty.
             bottle: only events that name this bottle (and perhaps a few more).
             start_s: only from this time on (UTC epoch seconds).
             end_s: only before this time.
         """
-        wanted, extra = "", list[str]()
+        wanted, extra, index = "", list[str | int](), ""
+        if until_id is not None:
+            wanted += " AND id <= ?"
+            extra.append(until_id)
         if chosen := sorted(set(kinds)):
             wanted += " AND kind IN (SELECT value FROM json_each(?))"
             extra.append(json.dumps(chosen))
+            if self._indexed and schema.SETTING.issuperset(chosen):
+                wanted, index = f"{wanted} AND {schema.SETTING_TERM}", "INDEXED BY events_setting "
         if bottle is not None:
             wanted += " AND instr(fields, ?)"
             extra.append(f'"bottle":{json.dumps(bottle)}')
         query = (
-            "SELECT id, at_s, kind, fields, check_sum FROM events "
+            f"SELECT id, at_s, kind, fields, check_sum FROM events {index}"
             f"WHERE id > ? AND at_s >= ? AND at_s < ?{wanted} ORDER BY id LIMIT {_BATCH}"
         )
         while True:
@@ -158,6 +167,16 @@ class Journal:
             if len(rows) < _BATCH:
                 return
             after_id = rows[-1][0]
+
+    def touched_before(self, first_id: int, bottle: str) -> bool:
+        """Whether air moved in a bottle after its newest clear strike before an id."""
+        query = (
+            "SELECT kind FROM events WHERE id < ? AND instr(fields, ?) AND (kind = 'air_moved' "
+            """OR kind = 'strike' AND instr(fields, '"verdict":"clear"')) ORDER BY id DESC LIMIT 1"""
+        )
+        with self._lock, told(self.path):
+            row = self._connection.execute(query, (first_id, f'"bottle":{json.dumps(bottle)}')).fetchone()
+        return row is not None and row[0] == "air_moved"
 
     def events_by_time(self, until_s: float = math.inf) -> Iterator[Event]:
         """Every event up to a time, oldest first: an import may have brought older days than there were.

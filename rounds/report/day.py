@@ -120,7 +120,7 @@ class _Fold:
     def apply(self, entry: Entry) -> None:
         handler = self._handlers.get(type(entry.event))
         if handler is not None:
-            handler(entry.event)
+            handler(entry.as_told)
 
     def _session(self, event: ev.SessionStarted) -> None:
         if event.place and event.place not in self.day.places:

@@ -1,37 +1,31 @@
-"""The rehearsal log: every event with the place, round and take it happened in, and a sentence.
+"""The rehearsal log: every event with the place, round and take it happened in.
 
 A fold over the journal alone: it needs no rig, so a log can be read on any machine. Times are UTC
-epoch seconds here; a face turns them into local or UTC text.
+epoch seconds; a face turns them into local or UTC text. The few events that tell the setting of
+others have an index of their own, so a round or a take of years ago is found without reading all.
 """
 
 from __future__ import annotations
 
-import heapq
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from rounds import events as ev
+from rounds.journal.schema import SETTING
+from rounds.timescale import Scale
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from rounds.journal import Journal
 
-_SETTING = (
-    ev.SessionStarted.kind,
-    ev.RoundOpened.kind,
-    ev.RoundClosed.kind,
-    ev.TakeStarted.kind,
-    ev.TakeStopped.kind,
-    ev.AirMoved.kind,
-)
-"""Kinds that tell the setting of later events."""
+_TOUCH = (ev.AirMoved.kind, ev.Strike.kind)
 
 
 @dataclass(frozen=True)
 class Entry:
-    """One event in its setting. `touched`: air moved in this bottle since its strike before."""
+    """One event in its setting. `touched`: air moved in this bottle since its clear strike before."""
 
     id: int
     event: ev.Event
@@ -39,6 +33,8 @@ class Entry:
     round_id: str | None
     take: str | None
     touched: bool = False
+    told_s: float = 0.0
+    """When it happened by the clock, which the journal's own time may run before."""
 
     @property
     def bottle(self) -> str | None:
@@ -51,35 +47,100 @@ class Entry:
         """The kind under which it is stored."""
         return ev.stored_kind(self.event)
 
+    @property
+    def as_told(self) -> ev.Event:
+        """The event at the clock's time."""
+        return self.event if self.told_s == self.event.at_s else replace(self.event, at_s=self.told_s)
 
-def entries(numbered: Iterable[tuple[int, ev.Event]]) -> Iterator[Entry]:
-    """Each event in its setting; those before that tell the setting must be among them."""
+
+@dataclass(frozen=True)
+class Setting:
+    """Where and in what things happened."""
+
     place: str | None = None
     round_id: str | None = None
     take: str | None = None
-    touched: set[str] = set()
+    scale: Scale = field(default_factory=Scale)
+
+    def at(self, event: ev.Event) -> Setting:
+        """The setting of an event itself."""
+        match event:
+            case ev.SessionStarted():
+                return replace(self, place=event.place)
+            case ev.RoundOpened():
+                return replace(self, round_id=event.round_id)
+            case ev.TakeStarted():
+                return replace(self, take=event.take)
+            case ev.ClockSet():
+                return replace(self, scale=Scale(event.ahead_s, event.at_s))
+            case _:
+                return self
+
+    def after(self, event: ev.Event) -> Setting:
+        """The setting of what comes after an event."""
+        match event:
+            case ev.RoundClosed():
+                return replace(self, round_id=None)
+            case ev.TakeStopped():
+                return replace(self, take=None)
+            case _:
+                return self
+
+    def entry(self, number: int, event: ev.Event, *, touched: bool = False) -> Entry:
+        """An event in this setting."""
+        return Entry(
+            number, event, self.place, self.round_id, self.take, touched, self.scale.told(event.at_s)
+        )
+
+
+def entries(numbered: Iterable[tuple[int, ev.Event]], scale: Scale | None = None) -> Iterator[Entry]:
+    """Each event in its setting; those before that tell the setting must be among them."""
+    setting = Setting(scale=scale or Scale())
+    touched: dict[str, bool] = {}
     for number, event in numbered:
-        if isinstance(event, ev.SessionStarted):
-            place = event.place
-        elif isinstance(event, ev.RoundOpened):
-            round_id = event.round_id
-        elif isinstance(event, ev.TakeStarted):
-            take = event.take
-        elif isinstance(event, ev.AirMoved):
-            touched.add(event.bottle)
-        moved = isinstance(event, ev.Strike) and event.bottle in touched
-        yield Entry(number, event, place, round_id, take, moved)
-        if isinstance(event, ev.RoundClosed):
-            round_id = None
-        elif isinstance(event, ev.TakeStopped):
-            take = None
-        elif isinstance(event, ev.Strike) and event.bottle and event.verdict == "clear":
-            touched.discard(event.bottle)
+        setting = setting.at(event)
+        yield setting.entry(number, event, touched=_is_touched(event, touched))
+        setting = setting.after(event)
+        _touch(event, touched)
+
+
+def _is_touched(event: ev.Event, touched: dict[str, bool]) -> bool:
+    return isinstance(event, ev.Strike) and touched.get(event.bottle or "", False)
+
+
+def _touch(event: ev.Event, touched: dict[str, bool]) -> None:
+    if isinstance(event, ev.AirMoved):
+        touched[event.bottle] = True
+    elif isinstance(event, ev.Strike) and event.bottle and event.verdict == "clear":
+        touched[event.bottle] = False
+
+
+@dataclass(frozen=True)
+class Span:
+    """Events from one id through another that share a setting; `last_id` None is open-ended."""
+
+    first_id: int
+    last_id: int | None
+    setting: Setting
+
+
+def _spans(journal: Journal) -> Iterator[Span]:
+    setting, first_id = Setting(), 1
+    for number, event in journal.events(kinds=SETTING):
+        now, later = setting.at(event), setting.at(event).after(event)
+        if now != setting and number > first_id:
+            yield Span(first_id, number - 1, setting)
+            first_id = number
+        if later != now:
+            yield Span(first_id, number, now)
+            first_id = number + 1
+        setting = later
+    yield Span(first_id, None, setting)
 
 
 @dataclass(frozen=True)
 class Filter:
-    """Which entries are wanted; None means any."""
+    """Which entries are wanted; None means any. Times are those of the clock."""
 
     start_s: float | None = None
     end_s: float | None = None
@@ -94,38 +155,82 @@ class Filter:
         """Whether every entry passes."""
         return self == Filter()
 
-    def wants(self, entry: Entry) -> bool:
-        """Whether an entry passes."""
-        at_s = entry.event.at_s
+    def _wants_span(self, span: Span, after_id: int) -> bool:
+        setting = span.setting
         return (
-            (self.start_s is None or at_s >= self.start_s)
-            and (self.end_s is None or at_s < self.end_s)
-            and (self.place is None or entry.place == self.place)
-            and (self.round_id is None or entry.round_id == self.round_id)
+            (span.last_id is None or span.last_id > after_id)
+            and (self.place is None or setting.place == self.place)
+            and (self.round_id is None or setting.round_id == self.round_id)
+            and (self.take is None or setting.take == self.take)
+        )
+
+    def _wants(self, entry: Entry) -> bool:
+        return (
+            (self.start_s is None or entry.told_s >= self.start_s)
+            and (self.end_s is None or entry.told_s < self.end_s)
             and (self.bottle is None or entry.bottle == self.bottle)
-            and (self.take is None or entry.take == self.take)
             and (not self.kinds or entry.kind in self.kinds)
         )
 
-    def read(self, journal: Journal, after_id: int = 0) -> Iterator[Entry]:
-        """The wanted entries after an id; of all else only what tells their setting is read."""
-        setting = journal.events(kinds=_SETTING)
-        stretch = journal.events(
-            after_id,
-            bottle=self.bottle,
-            start_s=-math.inf if self.start_s is None else self.start_s,
-            end_s=math.inf if self.end_s is None else self.end_s,
-        )
-        for entry in entries(_merged(setting, stretch)):
-            if entry.id > after_id and self.wants(entry):
-                yield entry
+    def read(self, journal: Journal, after_id: int = 0, *, touched: bool = False) -> Iterator[Entry]:
+        """The wanted entries after an id, oldest first; whether a bottle was touched only where asked."""
+        spans = list(_spans(journal))
+        leads = [0.0, *(span.setting.scale.ahead_s for span in spans)]
+        start_s = -math.inf if self.start_s is None else self.start_s + min(leads)
+        end_s = math.inf if self.end_s is None else self.end_s + max(leads)
+        for together in _joined([s for s in spans if self._wants_span(s, after_id)]):
+            first_id, last_id = max(together[0].first_id, after_id + 1), together[-1].last_id
+            found = journal.events(
+                first_id - 1,
+                until_id=last_id,
+                kinds=self.kinds,
+                bottle=self.bottle,
+                start_s=start_s,
+                end_s=end_s,
+            )
+            of = _Touches(journal, first_id, last_id, self.bottle) if touched else None
+            yield from filter(self._wants, _in_spans(found, together, of))
 
 
-def _merged(
-    one: Iterator[tuple[int, ev.Event]], other: Iterator[tuple[int, ev.Event]]
-) -> Iterator[tuple[int, ev.Event]]:
-    last = 0
-    for number, event in heapq.merge(one, other, key=lambda pair: pair[0]):
-        if number != last:
-            yield number, event
-        last = number
+def _joined(spans: list[Span]) -> Iterator[list[Span]]:
+    """Spans that follow each other without a gap, together."""
+    group: list[Span] = []
+    for span in spans:
+        if group and group[-1].last_id != span.first_id - 1:
+            yield group
+            group = []
+        group.append(span)
+    if group:
+        yield group
+
+
+def _in_spans(
+    found: Iterable[tuple[int, ev.Event]], spans: list[Span], touches: _Touches | None
+) -> Iterator[Entry]:
+    place = 0
+    for number, event in found:
+        while (last_id := spans[place].last_id) is not None and number > last_id:
+            place += 1
+        touched = touches is not None and isinstance(event, ev.Strike) and touches.before(number, event)
+        yield spans[place].setting.entry(number, event, touched=touched)
+
+
+class _Touches:
+    """Whether air moved in a bottle since its clear strike before, asked in the order of ids."""
+
+    def __init__(self, journal: Journal, first_id: int, last_id: int | None, bottle: str | None) -> None:
+        self._journal, self._first_id = journal, first_id
+        self._stream = journal.events(first_id - 1, until_id=last_id, kinds=_TOUCH, bottle=bottle)
+        self._next: tuple[int, ev.Event] | None = next(self._stream, None)
+        self._touched: dict[str, bool] = {}
+
+    def before(self, number: int, strike: ev.Strike) -> bool:
+        """Whether a strike's bottle was touched; what happened before the stretch is looked up."""
+        while self._next is not None and self._next[0] < number:
+            _touch(self._next[1], self._touched)
+            self._next = next(self._stream, None)
+        if strike.bottle is None:
+            return False
+        if strike.bottle not in self._touched:
+            self._touched[strike.bottle] = self._journal.touched_before(self._first_id, strike.bottle)
+        return self._touched[strike.bottle]

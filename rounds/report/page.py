@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 DEFAULT_TOLERANCE_CENTS = 10.0
 """Drawn when no rig is given."""
 WORST_SHOWN = 8
+_NEWEST = 1000
+"""Among so many events the last day is looked for."""
 
 
 def write_page(journal: Journal, rig: Rig | None, date: datetime.date | None, folder: Path | None) -> str:
@@ -52,10 +54,11 @@ def write_page(journal: Journal, rig: Rig | None, date: datetime.date | None, fo
 
 
 def _last_day(journal: Journal) -> datetime.date:
-    newest = max((event.at_s for _, event in journal.events(max(0, journal.last_id - 1000))), default=None)
-    if newest is None:
+    newest = (entry.told_s for entry in Filter().read(journal, max(0, journal.last_id - _NEWEST)))
+    newest_s = max(newest, default=None)
+    if newest_s is None:
         raise BadInput("the journal is empty; there is no day to report")
-    return day_of(newest)
+    return day_of(newest_s)
 
 
 def _in_order(day: Day, rig: Rig | None) -> list[BottleFacts]:

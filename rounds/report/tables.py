@@ -74,7 +74,7 @@ def _cell(entry: Entry, column: str) -> str:
 def _value(entry: Entry, column: str) -> Any:
     event = entry.event
     if column == "at":
-        return utc(event.at_s)
+        return utc(entry.told_s)
     if column == "event":
         return safe_json(event)
     if column == "text":
@@ -110,7 +110,7 @@ def write_json(entries: Iterable[Entry], out: TextIO) -> None:
 def _document(entry: Entry) -> dict[str, Any]:
     return {
         "id": entry.id,
-        "at": utc(entry.event.at_s),
+        "at": utc(entry.told_s),
         "place": entry.place,
         "round": entry.round_id,
         "bottle": entry.bottle,
@@ -126,7 +126,7 @@ _WIDEST = (19, 16, 18, 10, 14, 120)
 
 def _texts(entry: Entry) -> tuple[str, ...]:
     cells = (entry.place, entry.round_id, entry.bottle, entry.take, sentence(entry.event))
-    return (local(entry.event.at_s), *("" if c is None else c for c in cells))
+    return (local(entry.told_s), *("" if c is None else c for c in cells))
 
 
 def write_table(entries: Iterable[Entry], out: TextIO) -> None:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from rounds import events as ev
 from rounds.air import kpa_to_psi
+from rounds.timescale import words
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -84,4 +85,5 @@ _WORDERS: dict[type[ev.Event], Callable[..., str]] = {
     ev.SteppedBack: lambda _: "went back to it",
     ev.Replaced: lambda e: f"{e.part} replaced",
     ev.NoteWritten: lambda e: f"note: {e.text}",
+    ev.ClockSet: lambda e: words(e.ahead_s),
 }

@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rounds.events import Event, SessionStarted, TakeStarted, TakeStopped
+from rounds.events import ClockSet, Event, SessionStarted, TakeStarted, TakeStopped
 from rounds.journal import Journal, MemoryJournal, care
 from rounds.lines import Lines
 from rounds.rigfile import load_rig
@@ -131,7 +131,7 @@ def told(events: Iterable[Event]) -> list[Event]:
     for event in events:
         if isinstance(event, (TakeStarted, TakeStopped)):
             kept.append(replace(event, worst_cents=None, doubtful=()))
-        elif not isinstance(event, SessionStarted):
+        elif not isinstance(event, (SessionStarted, ClockSet)):
             kept.append(event)
     return kept
 

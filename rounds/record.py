@@ -1,0 +1,90 @@
+"""What a session keeps: its journal, what follows from it, and the time. The journal comes first.
+
+Beliefs and the day are folds over events, and an event is folded only once it is safe on disk; so a
+killed session stands where it stood when it is started again. No clock is read here: each call
+brings `at_s` (UTC epoch seconds on the journal's scale, see `rounds.timescale`), and a time that
+runs backwards is taken as no time passed.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from rounds.errors import BadInput
+from rounds.events import ClockSet, SessionStarted
+from rounds.resuming import keep_both, take_up
+from rounds.timescale import SLACK_S, begun, moved, words
+
+if TYPE_CHECKING:
+    from rounds.events import Event
+    from rounds.journal import Log
+    from rounds.rig import Rig
+
+
+class Record:
+    """A journal, the beliefs and the day folded from it, and the newest time."""
+
+    def __init__(self, rig: Rig, log: Log, at_s: float, place: str | None, unseen_s: float) -> None:
+        self.rig = rig
+        self.log = log
+        taken = take_up(rig, log)
+        self.beliefs, self.day, self.newest_id = taken.beliefs, taken.day, taken.last_id
+        self.resumed = self.day.round is not None
+        idle_s = unseen_s if self.day.round is None and self.day.take is None else 0.0
+        self._now_s = taken.latest_s
+        self._now_s = self._at(begun(self.day.scale, taken.latest_s, at_s, idle_s))
+        self.note_clock(at_s)
+        self._record(SessionStarted(at_s=self._now_s, rig=rig.name, place=place))
+
+    @property
+    def now_s(self) -> float:
+        """The newest time of this session."""
+        return self._now_s
+
+    def note_clock(self, clock_s: float) -> None:
+        """What the machine's clock shows now; kept when it was set, so that the next start can count on."""
+        scale = moved(self.day.scale, self._now_s, clock_s)
+        if scale is not None:
+            self._record(ClockSet(at_s=self._now_s, ahead_s=scale.ahead_s))
+
+    @property
+    def clock_words(self) -> str:
+        """That the clock was set, for a minute after it was seen; else nothing."""
+        scale = self.day.scale
+        is_news = scale.from_s > 0.0 and scale.from_s >= self._now_s - SLACK_S
+        return words(scale.ahead_s) if is_news else ""
+
+    def keep_checkpoint(self) -> None:
+        """Make the next start quick; only between rounds and takes, and never needed."""
+        self._catch_up()
+        keep_both(self.log, self.beliefs, self.day)
+
+    def _at(self, at_s: float) -> float:
+        if not math.isfinite(at_s):
+            raise BadInput(f"a time of {at_s} cannot be used; give seconds as a plain number")
+        self._now_s = max(self._now_s, at_s)
+        return self._now_s
+
+    def _record(self, *events: Event) -> None:
+        """Journal first, all of these or none; only what is safe on disk is believed.
+
+        What another program wrote meanwhile (a replaced cap, an import) is taken in on the way.
+        """
+        newest = self.log.append_many(events)
+        if newest != self.newest_id + len(events):
+            self._catch_up()
+            return
+        for event in events:
+            self._take_in(event)
+        self.newest_id = newest
+
+    def _catch_up(self) -> None:
+        """Take in everything in the journal that was not taken in yet."""
+        for event_id, event in self.log.events(self.newest_id):
+            self._take_in(event)
+            self.newest_id = event_id
+
+    def _take_in(self, event: Event) -> None:
+        self.beliefs.apply(event)
+        self.day = self.day.after(event)
