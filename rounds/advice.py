@@ -70,7 +70,7 @@ def _must_hear(state: RoundState, bottle_id: str) -> bool:
 def _elsewhere(now: Situation) -> Event | Instruction:
     """Send the player to the next bottle, or end the work."""
     if now.state.pump_on is not None:
-        return pump_off(now, now.state.pump_on, "on to the next")
+        return pump_off(now, now.state.pump_on, "done here, on to the next bottle")
     listen = [b for b in now.plan.listen if b not in now.state.accepted and not _heard_lately(now, b)]
     if listen:
         return Sent(at_s=now.now_s, bottle=listen[0], purpose="listen")

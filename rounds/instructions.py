@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from rounds.air import kpa_to_psi
 from rounds.situation import Situation, aim_beside, aim_of
 from rounds.view import Instruction
-from rounds.words import CAUTION_ADD, in_words, offset_in_words, strokes_in_words
+from rounds.words import CAUTION_ADD, in_words, offset_in_words, pump_name, strokes_in_words, strokes_phrase
 
 if TYPE_CHECKING:
     from rounds.planning.dose import Dose
@@ -48,13 +48,14 @@ def wait_for(now: Situation, settling: list[str]) -> Instruction:
 
 def more(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruction:
     pump = now.rig.pump_of(bottle.id)
-    amount = strokes_in_words(wanted.strokes)
+    amount, phrase = strokes_in_words(wanted.strokes), strokes_phrase(wanted.strokes)
     on = now.state.pump_on == bottle.id
     headline = f"Add {amount}" if on else f"{bottle.note.name}: pump {amount}"
-    detail = "then strike" if on else f"{pump.id} onto {bottle.id}, {amount}, strike"
+    todo = f"{phrase} more" if on else f"{pump_name(pump.id)} onto {bottle.id}, {phrase}"
+    detail = f"{todo}, then strike"
     if wanted.warn:
         detail = f"{detail}; {wanted.warn}"
-    why = off_the_aim(now, bottle.id, error)
+    why = off_the_aim(now, bottle.id, error) if on else _why_go(now, bottle, error)
     caution = CAUTION_ADD.format(ceiling=_ceiling_psi(now, bottle))
     return Instruction(
         "add" if on else "connect",
@@ -77,12 +78,11 @@ def _ceiling_psi(now: Situation, bottle: Bottle) -> str:
 def less(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruction:
     pump = now.rig.pump_of(bottle.id)
     amount = strokes_in_words(-wanted.strokes)
-    why = off_the_aim(now, bottle.id, error)
+    why = _why_go(now, bottle, error)
     if now.state.pump_on == bottle.id and not pump.release_valve:
         return pump_off(now, bottle.id, f"{why}: the rest goes out by the pin")
     by_pump = now.state.pump_on == bottle.id
     means = "the pump's release valve" if by_pump else "the pin of the valve"
-    unit = "of a stroke's air" if abs(wanted.strokes) < 1.0 else "strokes' air"
     return Instruction(
         "release",
         bottle.id,
@@ -91,8 +91,18 @@ def less(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruct
         aim_of(now, bottle.id),
         why,
         f"{bottle.note.name}: let out {amount}",
-        f"by {means}, about {amount} {unit}, then strike",
+        f"let air out by {means}, about {strokes_phrase(wanted.strokes)}, then strike",
     )
+
+
+def _why_go(now: Situation, bottle: Bottle, error_cents: float) -> str:
+    """How far off the aim a bottle is; of one that is in tune, why it is touched all the same."""
+    text = off_the_aim(now, bottle.id, error_cents)
+    beside = aim_beside(now, bottle.id)
+    reasons = (v.why for v in now.plan.visits if v.bottle == bottle.id)
+    if now.state.pump_on == bottle.id or abs(error_cents + beside) > bottle.tolerance_cents:
+        return text
+    return "; ".join([text, *reasons])
 
 
 def pump_off(now: Situation, bottle_id: str, why: str) -> Instruction:
@@ -121,8 +131,10 @@ def strike_instruction(now: Situation, bottle_id: str) -> Instruction:
     state, note = now.state, now.rig.bottle(bottle_id).note.name
     if bottle_id not in state.heard:
         why = "not heard in this round"
+    elif bottle_id in state.visited and state.purpose == "listen":
+        why = "to hear how it has settled"
     elif state.pump_on == bottle_id:
-        why = "air went in"
+        why = "air moved: hear what it did"
     else:
-        why = "air moved, and this reading counts"
+        why = "air moved since it was heard"
     return Instruction("strike", bottle_id, None, None, aim_of(now, bottle_id), why, f"Strike {note}")

@@ -186,7 +186,7 @@ class Live:
             return None
         off = cents(reading.hz, self.rig.target_hz(bottle_id, self.session.day.shift_cents))
         name, age_s = self.rig.bottle(bottle_id).note.name, now_s - reading.at_s
-        words = "first look" if reading.stage == "provisional" else ""
+        words = "heard, measuring on" if reading.stage == "provisional" else ""
         return ReadingView(bottle_id, name, off, reading.u95_cents, "clear", words, reading.hz, age_s)
 
     def level(self) -> Level:

@@ -97,8 +97,6 @@ def _news_of_round(before: View, after: View) -> list[str]:
         said.append(f"{after.left} to do.")
     if after.message and after.message != before.message:
         said.append(plain.sentence(after.message))
-    if after.sacrificed and after.sacrificed != before.sacrificed:
-        said.append(f"For want of time these stay out at the downbeat: {plain.names(after.sacrificed)}.")
     if before.downbeat_in_s is not None and after.downbeat_in_s is not None:
         passed = (c for c in _DOWNBEAT_CALLS_S if after.downbeat_in_s <= c < before.downbeat_in_s)
         said += [plain.downbeat(call) for call in passed]

@@ -21,7 +21,9 @@ if TYPE_CHECKING:
     from rounds.rig import Rig
     from rounds.view import BottleView, Instruction, ReadingView, View
 
-_SIGNED = re.compile(r"([+−])(?=\d)")
+_IN_TEXT = re.compile(r"\b[A-G][#♯b♭]-?\d{1,2}\b")
+_SIGNS = {"+": "plus ", "−": "minus ", "±": "give or take "}
+_SIGNED = re.compile(r"([+−±])(?=\d)")
 _NAME = re.compile(r"([A-Ga-g])([#♯b♭])(-?\d{1,2})\Z")
 
 
@@ -39,16 +41,12 @@ def names(bottles: Iterable[str]) -> str:
 
 
 def sentence(text: str) -> str:
-    """Capital first, full stop last."""
-    text = plain(text.strip(), 400)
+    """Capital first, full stop last; names and signs that a reader swallows are spelled out."""
+    text = _IN_TEXT.sub(lambda m: name(m[0]), plain(text.strip(), 400))
+    text = _SIGNED.sub(lambda m: _SIGNS[m[1]], text)
     if not text:
         return ""
     return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
-
-
-def spoken_signs(text: str) -> str:
-    """Signed figures as they are spoken: `the aim of plus 5`."""
-    return _SIGNED.sub(lambda m: f"{'plus' if m[1] == '+' else 'minus'} ", text)
 
 
 # The instruction and the reading
@@ -57,7 +55,7 @@ def spoken_signs(text: str) -> str:
 def instruction(told: Instruction) -> list[str]:
     """What to do, why, and what to mind."""
     caution = "" if told.caution == told.why else told.caution or ""
-    parts = (_deed(told), spoken_signs(sentence(told.why)), caution and sentence(f"caution: {caution}"))
+    parts = (_deed(told), sentence(told.why), caution and sentence(f"caution: {caution}"))
     return [part for part in parts if part]
 
 
@@ -111,8 +109,6 @@ def progress(view: View) -> list[str]:
         said.append(downbeat(view.downbeat_in_s))
     if view.pump_on is not None:
         said.append(f"The pump is on {name(view.pump_on)}.")
-    if view.sacrificed:
-        said.append(f"For want of time these stay out at the downbeat: {names(view.sacrificed)}.")
     if view.shift_cents:
         said.append(f"A4 is moved: {shown.cents_spoken(view.shift_cents)}.")
     return said + [sentence(view.message)] * bool(view.message)
@@ -206,7 +202,7 @@ def take(view: View) -> list[str]:
     if view.take.worst_cents is not None:
         said.append(f"Worst expected: {shown.cents_spoken(view.take.worst_cents)}.")
     if view.take.doubtful:
-        said.append(f"Doubtful: {names(view.take.doubtful)}.")
+        said.append(f"Unsure: {names(view.take.doubtful)}.")
     return said
 
 

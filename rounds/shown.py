@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from rounds.words import strokes_in_words
+from rounds.words import sixteenths, strokes_in_words
 
 if TYPE_CHECKING:
     from rounds.events import Verdict
@@ -31,9 +31,9 @@ WORD: dict[Standing, str] = {
     "in_tune": "in tune",
     "sharp": "sharp",
     "flat": "flat",
-    "doubtful": "doubtful",
+    "doubtful": "unsure",
     "unheard": "unheard",
-    "skipped": "left out",
+    "skipped": "skipped",
     "idle": "resting",
 }
 
@@ -61,20 +61,6 @@ _COUNTS = {3: "three", 5: "five", 7: "seven"}
 def uncertainty_figure(u95_cents: float) -> str:
     """`±1.8` below ten cents, `±14` above."""
     return f"±{u95_cents:.0f}" if u95_cents >= 9.95 else f"±{u95_cents:.1f}"
-
-
-def sixteenths(strokes: float) -> int:
-    """A number of strokes in sixteenths, sign dropped; anything above nothing is at least one."""
-    count = round(abs(strokes) * 16)
-    return max(count, 1) if strokes else 0
-
-
-def strokes_phrase(strokes: float) -> str:
-    """`3½ strokes`, `½ of a stroke`, `3/16 of a stroke`, `1 stroke`."""
-    count = sixteenths(strokes)
-    if 0 < count < 16:
-        return f"{strokes_in_words(count / 16)} of a stroke"
-    return f"{strokes_in_words(strokes)} stroke{'' if count == 16 else 's'}"
 
 
 def strokes_spoken(strokes: float) -> str:

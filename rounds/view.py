@@ -50,7 +50,7 @@ class ReadingView:
 
 @dataclass(frozen=True)
 class BottleView:
-    """One bottle as drawn on its rail. `cents` off the aim of the day (shift included), None if unknown."""
+    """One bottle as drawn on its rail. `cents` off its note (the day's shift counted), None if unknown."""
 
     id: str
     note: str
@@ -109,8 +109,6 @@ class View:
     """Estimated work still to do in this round."""
     downbeat_in_s: float | None
     elapsed_s: float | None
-    sacrificed: tuple[str, ...]
-    """Bottles that will be out at the downbeat for want of time."""
     shift_cents: float
     shift_saves: int
     """Connections that a floating reference saves in this plan."""

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rounds.drift import forecast
+from rounds.gauss import Gauss
+from rounds.planning.tolerance import chance_in
 from rounds.round import phase_of
 from rounds.view import BottleView, DueView, Mode, ReadingView, Standing, TakeView, View
 from rounds.words import in_words
@@ -55,7 +57,6 @@ class Viewer:
             seconds_left=None if plan is None else plan.work_s,
             downbeat_in_s=None if downbeat_s is None else downbeat_s - at_s,
             elapsed_s=None if state is None else at_s - state.opened.at_s,
-            sacrificed=() if plan is None else plan.sacrificed,
             shift_cents=session.day.shift_cents,
             shift_saves=0 if state is None else state.shift_saves,
             temp_c=session.beliefs.temp_c,
@@ -70,9 +71,10 @@ class Viewer:
         return "between" if self.session.round is None else "round"
 
     def _message(self, state: RoundState | None) -> str:
+        """Who is given up for want of time; of a bottle not heard in this round nothing is known yet."""
         if state is None:
             return ""
-        out = self.session.plan().sacrificed
+        out = [b for b in self.session.plan().sacrificed if b in state.heard]
         return f"Time is short: {in_words(out)} will be out at the downbeat." if out else ""
 
     def _reading(self, at_s: float) -> ReadingView | None:
@@ -130,14 +132,14 @@ class Viewer:
         if sd > bottle.tolerance_cents:
             return "doubtful"
         if abs(off) <= bottle.tolerance_cents:
-            return "in_tune"
+            return "doubtful" if chance_in(Gauss(off, sd), bottle.tolerance_cents) < 0.5 else "in_tune"
         return "sharp" if off > 0 else "flat"
 
     def _place(self, bottle_id: str) -> int | None:
         if self.session.round is None:
             return None
         plan = self.session.plan()
-        path = [*plan.listen, *(v.bottle for v in plan.visits)]
+        path = list(dict.fromkeys([*plan.listen, *(v.bottle for v in plan.visits)]))
         return path.index(bottle_id) + 1 if bottle_id in path else None
 
     def _reason(self, bottle_id: str, needed: bool) -> str:

@@ -21,6 +21,25 @@ def strokes_in_words(strokes: float) -> str:
     return f"{whole} {part}" if odd else f"{whole}{part}"
 
 
+def sixteenths(strokes: float) -> int:
+    """A number of strokes in sixteenths, sign dropped; anything above nothing is at least one."""
+    count = round(abs(strokes) * 16)
+    return max(count, 1) if strokes else 0
+
+
+def strokes_phrase(strokes: float) -> str:
+    """`3½ strokes`, `½ of a stroke`, `3/16 of a stroke`, `1 stroke`."""
+    count = sixteenths(strokes)
+    if 0 < count < 16:
+        return f"{strokes_in_words(count / 16)} of a stroke"
+    return f"{strokes_in_words(strokes)} stroke{'' if count == 16 else 's'}"
+
+
+def pump_name(pump_id: str) -> str:
+    """A pump as it is spoken of: `the floor pump`, `pump1`."""
+    return pump_id if "pump" in pump_id.casefold() else f"the {pump_id} pump"
+
+
 def signed_cents(value: float) -> str:
     """Cents with a sign, no decimals above ten: `+4.5`, `−23`, `0.0`."""
     digits = 0 if abs(value) >= 9.95 else 1
@@ -41,13 +60,13 @@ AIM_BESIDE_CENTS = 0.5
 
 
 def offset_in_words(error_cents: float, aim_cents: float = 0.0) -> str:
-    """How far off the aim: `12 cents flat`, `on the aim`, `3 cents under the aim of +5`.
+    """How far off the aim: `12 cents flat`, `on the note`, `3 cents under the aim of +5`.
 
     Sharp and flat are said of the target alone: at an aim of +5 a bottle that reads +2 is sharp, and
     still wants air.
     """
     beside = abs(aim_cents) >= AIM_BESIDE_CENTS
-    named = f"the aim of {whole_cents(aim_cents)}" if beside else "the aim"
+    named = f"the aim of {whole_cents(aim_cents)}" if beside else "the note"
     if abs(error_cents) < 0.5:
         return f"on {named}"
     size = f"{abs(error_cents):.0f}"

@@ -124,10 +124,10 @@ def test_bass_is_approached_in_parts_from_below() -> None:
 
 
 def test_bass_is_warned_of() -> None:
-    """One small push is about a semitone on a 2 L bottle (common practice, no source)."""
+    """One small push is about a semitone on a 2 L bottle (common practice, no source): the warning says how far."""
     found = dosed(BASS, -60.0)
     assert found.warn is not None
-    assert "semitone" in found.warn
+    assert "gently: a quarter stroke is about" in found.warn
 
 
 def low_ceiling(kpa: float) -> Rig:

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rounds import shown
+from rounds import shown, words
 from tests.tui.fake import told
 
 
@@ -27,7 +27,7 @@ from tests.tui.fake import told
     ],
 )
 def test_strokes(strokes: float, phrase: str, spoken: str) -> None:
-    assert shown.strokes_phrase(strokes) == phrase
+    assert words.strokes_phrase(strokes) == phrase
     assert shown.strokes_spoken(strokes) == spoken
 
 
@@ -36,8 +36,8 @@ def test_order_phrase_and_bars_are_one_number(sixteenths: int) -> None:
     """What is painted large, said beside the reading and drawn as bars is the dose, to the sixteenth."""
     strokes = sixteenths / 16
     figure = shown.order(told("add", "C4", strokes)).removeprefix("ADD ")
-    assert shown.strokes_phrase(strokes).startswith(f"{figure} ")
-    assert shown.sixteenths(strokes) == sixteenths
+    assert words.strokes_phrase(strokes).startswith(f"{figure} ")
+    assert words.sixteenths(strokes) == sixteenths
 
 
 @pytest.mark.parametrize(

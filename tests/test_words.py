@@ -19,7 +19,7 @@ from rounds.words import offset_in_words
     [
         (-12.0, 0.0, "12 cents flat"),
         (1.0, 0.0, "1 cent sharp"),
-        (0.2, 0.0, "on the aim"),
+        (0.2, 0.0, "on the note"),
         (-2.0, 5.0, "2 cents under the aim of +5"),
         (1.2, -6.4, "1 cent over the aim of −6"),
         (0.0, 5.0, "on the aim of +5"),

@@ -216,6 +216,6 @@ def _warning(task: _Task, strokes: float, step: float, after_kpa: float) -> str 
     if after_kpa > task.bottle.caution_kpa:
         return f"About {kpa_to_psi(after_kpa):.0f} psi: eyes protected, nobody over the cap."
     if step < QUARTER and task.bottle.group == "bass":
-        semitones = QUARTER * task.gain.mean * task.cents_per_hz2 / 100.0
-        return f"Gently: a quarter stroke is about {semitones:.1f} semitones here."
+        moved_cents = QUARTER * task.gain.mean * task.cents_per_hz2
+        return f"gently: a quarter stroke is about {moved_cents:.0f} cents here"
     return None

@@ -14,7 +14,7 @@ from rounds.tui.widgets.reading import ReadingModel
 from rounds.tui.widgets.slab import SlabModel
 from rounds.tui.widgets.stillness import StillModel
 from rounds.tui.widgets.strip import Fact, StripModel
-from rounds.words import signed_cents, whole_cents
+from rounds.words import signed_cents, sixteenths, strokes_phrase, whole_cents
 
 if TYPE_CHECKING:
     from rounds.controller import Level
@@ -44,6 +44,7 @@ def reading(view: View) -> ReadingModel:
         meaning(view),
         plain(heard.advice, 160),
         aim_text(view),
+        past=heard.bottle != view.instruction.bottle,
     )
 
 
@@ -65,25 +66,27 @@ def meaning(view: View) -> str:
         return outcome(view, heard.bottle)
     way = shown.air_way(told)
     if way and told.strokes:
-        return f"{shown.strokes_phrase(told.strokes)} {way}"
+        return f"{strokes_phrase(told.strokes)} {way}"
+    if told.act == "disconnect":
+        return "the pump is done here"
     return plain(heard.advice if told.act == "strike" else told.why, 80)
 
 
 def outcome(view: View, bottle_id: str | None) -> str:
-    """`in tune`, or its place in the path: of a bottle that was heard and left."""
+    """What becomes of a bottle that was heard and left: `in tune`, or `its turn comes later`, and why."""
     bottle = next((b for b in view.bottles if b.id == bottle_id), None)
     if bottle is None:
         return ""
     if bottle.place_in_path is None:
         return shown.WORD[bottle.standing]
-    return f"number {bottle.place_in_path} on the path"
+    return f"its turn comes later: {plain(bottle.reason, 80)}" if bottle.reason else "its turn comes later"
 
 
 def air(view: View) -> AirModel:
     """The strokes to make."""
     told = view.instruction
     way = shown.air_way(told)
-    count = shown.sixteenths(told.strokes) if way and told.strokes else 0
+    count = sixteenths(told.strokes) if way and told.strokes else 0
     return AirModel(count, way)
 
 
@@ -130,10 +133,17 @@ def said(view: View, level: Level, answer: str) -> tuple[Said, ...]:
         return (Said("! " + plain(level.words, 200), "bold $doubt"),)
     if view.message:
         return (Said("! " + plain(view.message, 200), "bold $doubt"),)
-    if view.sacrificed:
-        names = ", ".join(plain(b, 8) for b in view.sacrificed)
-        return (Said(f"! For want of time these stay out at the downbeat: {names}", "bold $doubt"),)
     return (Said(path_text(view), "$faint"),)
+
+
+def heading(view: View) -> str:
+    """What is being done; a bottle that gets air while others are heard again is being tuned."""
+    if view.phase != "verify" or view.instruction.act in ("wait", "none"):
+        return _PHASE[view.phase]
+    if view.instruction.act != "strike":
+        return _PHASE["visits"]
+    here = next((b for b in view.bottles if b.id == view.instruction.bottle), None)
+    return _PHASE["listen" if here is not None and here.standing == "unheard" else "verify"]
 
 
 def round_strip(view: View, level: Level) -> StripModel:
@@ -145,10 +155,10 @@ def round_strip(view: View, level: Level) -> StripModel:
     facts.append(Fact("to do", f"{view.left} of {view.needed}", loud=True))
     facts.append(Fact("connections", str(view.connections)))
     if view.seconds_left is not None:
-        facts.append(Fact("about", shown.minutes_figure(view.seconds_left)))
+        facts.append(Fact("work", shown.minutes_figure(view.seconds_left)))
     if view.shift_cents:
         facts.append(Fact("A4", f"{signed_cents(view.shift_cents)} cents"))
-    return StripModel(_PHASE[view.phase], (*facts, *_weather(view), *_sound(level)))
+    return StripModel(heading(view), (*facts, *_weather(view), *_sound(level)))
 
 
 def _weather(view: View) -> tuple[Fact, ...]:
@@ -162,11 +172,11 @@ def _sound(level: Level) -> tuple[Fact, ...]:
 
 def downbeat(view: View) -> ClockModel:
     """The large clock beside the reading on a wide screen."""
-    left = "" if view.seconds_left is None else f" · {shown.minutes_figure(view.seconds_left)} of work left"
+    left = "" if view.seconds_left is None else f"{shown.minutes_figure(view.seconds_left)} of work left; "
     if view.downbeat_in_s is None:
-        return ClockModel(f"elapsed{left}", shown.clock(view.elapsed_s or 0.0))
+        return ClockModel(f"{left}since it began", shown.clock(view.elapsed_s or 0.0))
     late = view.downbeat_in_s < 0
-    return ClockModel(f"downbeat {'was' if late else 'in'}{left}", shown.clock(view.downbeat_in_s), late)
+    return ClockModel(f"{left}downbeat {'was' if late else 'in'}", shown.clock(view.downbeat_in_s), late)
 
 
 def due(view: View) -> ClockModel:
@@ -186,7 +196,7 @@ def between_strip(view: View, level: Level) -> StripModel:
     out = sum(b.standing in ("sharp", "flat") and b.needed for b in view.bottles)
     doubtful = sum(b.standing == "doubtful" for b in view.bottles)
     facts.append(Fact("out", str(out), loud=bool(out)))
-    facts.append(Fact("doubtful", str(doubtful)))
+    facts.append(Fact("unsure", str(doubtful)))
     return StripModel("BETWEEN ROUNDS", (*facts, *_weather(view), *_sound(level)))
 
 
@@ -221,7 +231,7 @@ def still(view: View) -> StillModel:
     doubtful = ", ".join(plain(b, 8) for b in take.doubtful)
     worst = "" if take.worst_cents is None else f"worst expected: {signed_cents(take.worst_cents)} cents"
     return StillModel(
-        plain(take.name, 60), "; ".join(filter(None, (worst, doubtful and f"doubtful: {doubtful}")))
+        plain(take.name, 60), "; ".join(filter(None, (worst, doubtful and f"unsure: {doubtful}")))
     )
 
 

@@ -134,7 +134,6 @@ class FakeController:
             seconds_left=352.0,
             downbeat_in_s=460.0,
             elapsed_s=238.0,
-            sacrificed=(),
             shift_cents=0.0,
             shift_saves=0,
             temp_c=23.0,

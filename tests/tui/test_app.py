@@ -113,7 +113,7 @@ class TestRound:
             assert "downbeat in 7:40" in strip
             assert "11 of 30" in strip
             assert "connections 4" in strip
-            assert "about 6 min" in strip
+            assert "work 6 min" in strip
 
     @pytest.mark.parametrize("size", [s for s in SIZES if s >= (60, 20)])
     async def test_every_bottle_is_on_the_rails_once(self, size: tuple[int, int]) -> None:
@@ -127,13 +127,13 @@ class TestRound:
             assert "aim" not in stage.text(Reading)
             stage.fake.change(instruction=replace(stage.fake.shown.instruction, aim_cents=5.2))
             await stage.pilot.pause()
-            assert "A3 · aim +5" in stage.text(Reading)
+            assert "cents flat · aim +5" in stage.text(Reading)
 
     async def test_a_bottle_just_left_says_what_becomes_of_it(self) -> None:
         async with on_stage("strike", (60, 20)) as stage:
             stage.fake.change(reading=ReadingView("Bb3", "A#3", -31.0, 2.1, "clear"))
             await stage.pilot.pause()
-            assert "number 1 on the path" in stage.text(Reading)
+            assert "before: Bb3 −31" in stage.text(Reading)
             stage.fake.change(reading=ReadingView("C3", "C3", 1.2, 2.1, "clear"))
             await stage.pilot.pause()
             assert "in tune" in stage.text(Reading)
@@ -356,7 +356,7 @@ class TestTake:
             stage.fake.wake()
             await stage.pilot.pause()
             await stage.pilot.pause()
-            assert "doubtful: C3, D3" in stage.text(Stillness)
+            assert "unsure: C3, D3" in stage.text(Stillness)
 
     async def test_palette_offers_the_cut_and_quit_only(self) -> None:
         async with on_stage("take") as stage:

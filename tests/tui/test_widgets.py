@@ -17,7 +17,7 @@ from rounds.tui.canvas import Canvas, clipped, folded
 from rounds.tui.intents import INTENTS
 from rounds.tui.widgets.rails import Rails, RailsModel, places, rows_of, state_figure
 from rounds.tui.widgets.ribbons import leaves_text, mark
-from rounds.tui.widgets.slab import Slab, SlabModel, spelled
+from rounds.tui.widgets.slab import Slab, SlabModel, wordings
 from rounds.view import Act
 from tests.tui.fake import FakeController, drift_path, told
 
@@ -54,7 +54,7 @@ class TestLettering:
 
     @given(st.integers(1, 150), st.integers(1, 14))
     def test_fit_never_overflows(self, width: int, height: int) -> None:
-        drawn = lettering.fit("PUMP 3½", width, height)
+        drawn = lettering.fit("PUMP 3", width, height)
         if drawn is not None:
             assert drawn.width <= width
             assert drawn.height <= height
@@ -75,10 +75,10 @@ class TestLettering:
         lit = [_draw_slab("C3", "ADD 2", *size).count("█") for size in ((60, 4), (100, 9), (140, 13))]
         assert lit[0] < lit[1] < lit[2]
 
-    def test_parts_without_a_glyph_are_spelled(self) -> None:
-        assert spelled("ADD 3⅜", lettering.TALL) == "ADD 3 3/8"
-        assert spelled("ADD ¾", lettering.TALL) == "ADD ¾"
-        assert spelled("ADD ¾", lettering.NARROW) == "ADD 3/4"
+    def test_parts_of_a_stroke_are_drawn_in_figures(self) -> None:
+        assert wordings("ADD 3⅜") == ("ADD 3 3/8",)
+        assert wordings("LET OUT ¾") == ("LET OUT 3/4", "OUT 3/4")
+        assert wordings("ADD 1 3/16") == ("ADD 1 3/16",)
 
     def test_long_words_fall_back_to_plain_ones(self) -> None:
         assert "NO MORE AIR" in _draw_slab("G6", "NO MORE AIR", 30, 5)
@@ -171,7 +171,7 @@ class TestRails:
 
     def test_figures_fit_or_give_way(self) -> None:
         flat = next(b for b in FakeController().bottle_views() if b.standing == "flat")
-        assert [state_figure(flat, room) for room in (5, 4, 3, 2)] == ["▼−14", "▼−14", "▼14", "▼"]
+        assert [state_figure(flat, room) for room in (5, 4, 3, 2)] == ["▼−14", "▼14", "▼14", "▼"]
 
     def test_signs_and_words_are_all_different(self) -> None:
         assert len(set(shown.SIGN.values())) == len(shown.SIGN)

@@ -7,6 +7,7 @@ width allows; bottles never overlap and never change their order.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -32,6 +33,9 @@ COLOUR: dict[Standing, str] = {
 _NARROWEST = 4
 _LABEL_WIDTH = 3
 _WORD_WIDTH = max(map(len, shown.WORD.values()))
+_SIGNED_ROOM = 5
+"""From this room on, `▲` and `▼` are followed by a sign as well; `▼−104` needs it all."""
+ROUNDED_IN_CENTS = 5.0
 
 
 @dataclass(frozen=True)
@@ -87,12 +91,12 @@ class Rails(Painted):
         each = max(2, min(6, canvas.height // len(rows)))
         step = min(each + 3, max(each, canvas.height // len(rows)))
         top = max(0, (canvas.height - step * len(rows)) // 2)
+        cell = min(12 if each > 3 else 7, *(width // len(bottles) for _, bottles in rows))
         for number, (rail, bottles) in enumerate(rows):
-            self._rail(canvas, rail, bottles, top + number * step, each)
+            self._rail(canvas, rail, bottles, top + number * step, _Cell(cell, each))
 
-    def _rail(self, canvas: Canvas, rail: int, bottles: Sequence[BottleView], y: int, each: int) -> None:
-        width = canvas.width - _LABEL_WIDTH - 1
-        cell = min(12 if each > 3 else 7, width // max(1, len(bottles)))
+    def _rail(self, canvas: Canvas, rail: int, bottles: Sequence[BottleView], y: int, one: _Cell) -> None:
+        width, cell, each = canvas.width - _LABEL_WIDTH - 1, one.width, one.height
         left = _LABEL_WIDTH
         if each > 2:
             canvas.fill(left, y, width, 1, "$wood", "━")
@@ -101,7 +105,7 @@ class Rails(Painted):
             bottles, places([b.position_cm for b in bottles], cell, width), strict=True
         ):
             canvas.zone(left + column, y, cell, each, bottle.id)
-            self._bottle(canvas, bottle, left + column, y, _Cell(cell, each))
+            self._bottle(canvas, bottle, left + column, y, one)
 
     def _bottle(self, canvas: Canvas, bottle: BottleView, x: int, y: int, cell: _Cell) -> None:
         assert self.model is not None
@@ -168,11 +172,16 @@ class _Cell:
 
 
 def state_figure(bottle: BottleView, room: int) -> str:
-    """Sign and signed cents, as much as fits: `▲+12`, `▲12`, `=+1`, `?`. The sign is never dropped."""
+    """Sign and signed cents, as much as fits: `▲+12`, `▲12`, `=+1`, `?`. The sign is never dropped.
+
+    All bottles of a rig get the same room, so that they read alike. One in tune is rounded towards
+    its note: `=+10` beside `▲+10` would look like a fault.
+    """
     sign = shown.SIGN[bottle.standing]
     if bottle.cents is None or bottle.standing in ("unheard", "idle", "skipped"):
         return sign
-    figure = whole_cents(bottle.cents)
-    if len(sign + figure) > room and bottle.standing in ("sharp", "flat"):
+    near = bottle.standing == "in_tune" and abs(bottle.cents) >= ROUNDED_IN_CENTS
+    figure = whole_cents(math.trunc(bottle.cents) if near else bottle.cents)
+    if room < _SIGNED_ROOM and bottle.standing in ("sharp", "flat"):
         figure = figure.lstrip("+−")
     return sign + figure if len(sign + figure) <= room else sign

@@ -17,7 +17,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class ReadingModel:
-    """A reading with the air it asks for, in words; `verdict` None: nothing was struck yet."""
+    """A reading with the air it asks for, in words; `verdict` None: nothing was struck yet.
+
+    `past`: it is of another bottle than the one in hand, so its figures must not catch the eye.
+    """
 
     verdict: Verdict | None
     note: str = ""
@@ -26,10 +29,21 @@ class ReadingModel:
     meaning: str = ""
     advice: str = ""
     aim: str = ""
+    past: bool = False
 
+    @property
+    def style(self) -> str:
+        """The colour of the side it lies on; faint once the player is sent elsewhere."""
+        if self.past or self.cents is None:
+            return "$faint"
+        return "$sharp" if self.cents > 0 else "$flat" if self.cents < 0 else "$tuned"
 
-def _colour(cents: float) -> str:
-    return "$sharp" if cents > 0 else "$flat" if cents < 0 else "$tuned"
+    @property
+    def side(self) -> str:
+        """Which side it lies on, in a word."""
+        if not self.cents:
+            return "dead on"
+        return "sharp" if self.cents > 0 else "flat"
 
 
 class Reading(Painted):
@@ -56,39 +70,47 @@ class Reading(Painted):
             self._line(canvas, model, model.cents)
 
     def _not_clear(self, canvas: Canvas, model: ReadingModel) -> None:
-        word = shown.VERDICT_WORD[model.verdict or "unclear"]
-        column = canvas.text(2, 0, f"! {word}", "bold $doubt")
-        rows = folded(model.advice, canvas.width - 3, max(1, canvas.height - 1))
-        if canvas.height == 1:
-            canvas.text(column + 2, 0, clipped(model.advice, canvas.width - column - 3))
-            return
-        for row, line in enumerate(rows, 1):
+        word = f"! {shown.VERDICT_WORD[model.verdict or 'unclear']}:"
+        lines = folded(f"{word} {model.advice}", canvas.width - 3, canvas.height)
+        for row, line in enumerate(lines):
             canvas.text(2, row, line)
+        canvas.text(2, 0, word, "bold $doubt")
 
     def _large(self, canvas: Canvas, model: ReadingModel, cents: float) -> None:
+        """The name on its label, then the figures, so that nobody takes them for another bottle's."""
         alphabet = lettering.TALL if canvas.height >= 5 and canvas.width >= 100 else lettering.SMALL
         top = (canvas.height - -(-alphabet.height_px // 2)) // 2
-        column = 2
         figure = lettering.draw(signed_cents(cents), alphabet)
-        column = canvas.letters(column, top, figure, f"bold {_colour(cents)}")
+        last = top + figure.height
+        column = self._whose(canvas, model, last) + 1
+        column = canvas.letters(column, top, figure, f"bold {model.style}")
         if model.u95_cents is not None:
             doubt = lettering.draw(shown.uncertainty_figure(model.u95_cents), lettering.SMALL)
-            down = top + figure.height - doubt.height
-            column = canvas.letters(column + 2, down, doubt, "$faint")
-        self._words(canvas, model, cents, column + 3, top)
+            column = canvas.letters(column + 2, last - doubt.height, doubt, "$faint")
+        self._words(canvas, model, column + 3, top)
 
-    def _words(self, canvas: Canvas, model: ReadingModel, cents: float, column: int, top: int) -> None:
-        side = "sharp" if cents > 0 else "flat" if cents < 0 else "dead on"
+    @staticmethod
+    def _whose(canvas: Canvas, model: ReadingModel, last: int) -> int:
+        """Whose reading it is, standing on the row before `last`; the column after it."""
+        style = "bold $faint" if model.past else "bold"
+        if not lettering.SMALL.has(model.note):
+            return canvas.text(2, last - 1, model.note, style) + 1
+        drawn = lettering.draw(model.note, lettering.SMALL)
+        return canvas.letters(2, last - drawn.height, drawn, style) + 2
+
+    def _words(self, canvas: Canvas, model: ReadingModel, column: int, top: int) -> None:
         room = canvas.width - column - 1
-        words = " · ".join(filter(None, (f"cents {side}", model.note, model.aim)))
-        canvas.text(column, top, clipped(words, room), f"bold {_colour(cents)}")
+        before = f"{model.note}, just before" if model.past else ""
+        words = " · ".join(filter(None, (f"cents {model.side}", before, model.aim)))
+        canvas.text(column, top, clipped(words, room), f"bold {model.style}")
         rows = folded(model.meaning, room, max(1, canvas.height - top - 1))
         for row, line in enumerate(rows, top + 1):
-            canvas.text(column, row, line, "bold")
+            canvas.text(column, row, line, "$faint" if model.past else "bold")
 
     def _line(self, canvas: Canvas, model: ReadingModel, cents: float) -> None:
-        side = "sharp" if cents > 0 else "flat"
         doubt = "" if model.u95_cents is None else f" {shown.uncertainty_figure(model.u95_cents)}"
-        figure = f"{model.note} {signed_cents(cents)}{doubt} cents {side}"
-        column = canvas.text(1, 0, clipped(figure, canvas.width - 1), f"bold {_colour(cents)}")
-        canvas.text(column + 2, 0, clipped(model.meaning, canvas.width - column - 2))
+        before = "before: " if model.past else ""
+        figure = f"{before}{model.note} {signed_cents(cents)}{doubt} cents {model.side}"
+        column = canvas.text(1, 0, clipped(figure, canvas.width - 1), f"bold {model.style}")
+        meaning = clipped(model.meaning, canvas.width - column - 2)
+        canvas.text(column + 2, 0, meaning, "$faint" if model.past else "")

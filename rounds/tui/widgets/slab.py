@@ -37,11 +37,10 @@ class Size:
     gap: int
 
 
-SIZES = (
-    Size(lettering.TALL, 3, 6),
-    Size(lettering.TALL, 2, 4),
-    Size(lettering.TALL, 1, 2),
-    Size(lettering.NARROW, 1, 1),
+SIZES = tuple(
+    Size(alphabet, scale, gap * scale)
+    for scale in (3, 2, 1)
+    for alphabet, gap in ((lettering.TALL, 2), (lettering.NARROW, 1))
 )
 """The largest first."""
 
@@ -56,17 +55,15 @@ class SlabModel:
 
 
 def wordings(order: str) -> tuple[str, ...]:
-    """An order as it may be drawn, in full first: `LET OUT ¾`, `OUT ¾`."""
+    """An order as it may be drawn, in full first: `LET OUT 1 3/4`, `OUT 1 3/4`.
+
+    Parts of a stroke stand in figures: a fraction squeezed into one glyph cannot be read from afar.
+    """
     text = order.upper()
-    return (text, text.removeprefix("LET ")) if text.startswith("LET OUT") else (text,)
-
-
-def spelled(text: str, alphabet: lettering.Alphabet) -> str:
-    """A text with the parts of a stroke that have no glyph in figures: `3⅜` is `3 3/8`."""
     for sign, figures in _PARTS.items():
-        if sign in text and not alphabet.has(sign):
-            text = text.replace(sign, f" {figures}").replace("  ", " ")
-    return text
+        text = text.replace(sign, f" {figures}")
+    text = " ".join(text.split())
+    return (text, text.removeprefix("LET ")) if text.startswith("LET OUT") else (text,)
 
 
 def drawable(name: str) -> str:
@@ -98,7 +95,6 @@ class Slab(Painted):
         return any(self._order_alone(canvas, model, o, s, style) for s, o in itertools.product(SIZES, orders))
 
     def _together(self, canvas: Canvas, name: str, order: str, size: Size, style: str) -> bool:
-        order = spelled(order, size.alphabet)
         if not size.alphabet.has(name + order):
             return False
         drawn = lettering.draw(order, size.alphabet, size.scale)
@@ -110,7 +106,6 @@ class Slab(Painted):
         return True
 
     def _order_alone(self, canvas: Canvas, model: SlabModel, order: str, size: Size, style: str) -> bool:
-        order = spelled(order, size.alphabet)
         if not size.alphabet.has(order):
             return False
         drawn = lettering.draw(order, size.alphabet, size.scale)
