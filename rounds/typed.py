@@ -19,14 +19,16 @@ if TYPE_CHECKING:
 
 _TIME = re.compile(r"(\d{1,2})[:.h](\d{2})\Z")
 _DAY_MINUTES = 24 * 60
-_FRACTIONS = {"¼": 0.25, "½": 0.5, "¾": 0.75, "a quarter": 0.25, "half": 0.5, "a half": 0.5}
+_FRACTIONS = {sign: n / 8.0 for n, sign in enumerate("⅛¼⅜½⅝¾⅞", 1)}
+_WORDS = {"a quarter": 0.25, "half": 0.5, "a half": 0.5}
+_PART = re.compile(r"(?:(\d+) )?(\d+)/(\d+)\Z")
 _MOST_MINUTES = 600.0
 _LONGEST_WAIT_MINUTES = 12 * 60
 """A time of day further ahead than this is taken as one that has passed."""
 
 
 def number(text: str, what: str, low: float, high: float) -> float:
-    """A number with a point or a comma, `2½` and `½` included, within bounds.
+    """A number with a point or a comma, `2½`, `⅜` and `1 3/16` included, within bounds.
 
     Raises:
         BadInput: not a number, or outside low to high.
@@ -42,10 +44,13 @@ def number(text: str, what: str, low: float, high: float) -> float:
 def _value(text: str) -> float | None:
     sign = -1.0 if text.startswith(("-", "−")) else 1.0
     body = text[1:] if text.startswith(("+", "-", "−")) else text
-    if body in _FRACTIONS:
-        return sign * _FRACTIONS[body]
+    if body in _WORDS:
+        return sign * _WORDS[body]
+    part = _PART.match(body)
+    if part is not None and int(part[3]):
+        return sign * (int(part[1] or 0) + int(part[2]) / int(part[3]))
     extra = _FRACTIONS.get(body[-1:], 0.0)
-    whole = body[:-1] if extra else body
+    whole = (body[:-1].strip() or "0") if extra else body
     if not whole[:1].isdigit():
         return None
     try:

@@ -124,7 +124,7 @@ def test_bass_is_approached_in_parts_from_below() -> None:
 
 
 def test_bass_is_warned_of() -> None:
-    """One small push is about a semitone on a 2 L bottle (common practice, no source): the warning says how far."""
+    """One small push is about a semitone on a 2 L bottle (common practice, no source)."""
     found = dosed(BASS, -60.0)
     assert found.warn is not None
     assert "gently: a quarter stroke is about" in found.warn

@@ -15,13 +15,28 @@ RIG = invented_rig()
 
 @pytest.mark.parametrize(
     ("text", "value"),
-    [("3", 3), ("2.5", 2.5), ("2,5", 2.5), ("2½", 2.5), ("½", 0.5), ("-1", -1), ("−1¼", -1.25), ("+2", 2)],
+    [
+        ("3", 3),
+        ("2.5", 2.5),
+        ("2,5", 2.5),
+        ("2½", 2.5),
+        ("½", 0.5),
+        ("⅜", 0.375),
+        ("2 ⅛", 2.125),
+        ("3/16", 0.1875),
+        ("-1 3/16", -1.1875),
+        ("-1", -1),
+        ("−1¼", -1.25),
+        ("+2", 2),
+    ],
 )
 def test_numbers(text: str, value: float) -> None:
     assert typed.number(text, "strokes", -10, 10) == value
 
 
-@pytest.mark.parametrize("text", ["", "many", ".5.", "nan", "inf", "½½", "--3", "11", "-10.5", "\x1b[2J"])
+@pytest.mark.parametrize(
+    "text", ["", "many", "3/0", "1/2/3", ".5.", "nan", "inf", "½½", "--3", "11", "-10.5", "\x1b[2J"]
+)
 def test_not_numbers(text: str) -> None:
     with pytest.raises(BadInput, match="strokes") as caught:
         typed.number(text, "strokes", -10, 10)
