@@ -23,6 +23,7 @@ from rounds.instructions import (
     wait_for,
 )
 from rounds.planning.dose import dose
+from rounds.pressure import NOTHING_TOLD
 from rounds.situation import Situation, aim_of, sounding
 from rounds.words import in_words
 
@@ -198,7 +199,7 @@ def _after_reading(now: Situation) -> Event | Instruction:
         aim_cents=aim_of(now, bottle_id),
         pump_on=on,
         at_s=now.now_s,
-        gauge_kpa=now.gauges_kpa.get(bottle_id),
+        told=now.told.get(bottle_id, NOTHING_TOLD),
     )
     if wanted.refused:
         return refusal(bottle, wanted.refused)

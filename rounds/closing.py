@@ -1,4 +1,4 @@
-"""What is written down when a round ends, and the pressures known from gauges. Pure."""
+"""What is written down when a round ends, and the pressures that were told of. Pure."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from rounds.events import RoundClosed
 if TYPE_CHECKING:
     from rounds.belief import Beliefs
     from rounds.day import Day
+    from rounds.pressure import PressureTold
     from rounds.rig import Rig
     from rounds.round import RoundState
 
@@ -31,11 +32,12 @@ def closing(rig: Rig, beliefs: Beliefs, state: RoundState, now_s: float) -> Roun
     )
 
 
-def gauges_kpa(rig: Rig, day: Day) -> dict[str, float]:
-    """Pressure of each bottle that has a gauge reading, the strokes since then counted in."""
-    found = {}
-    for bottle_id, read in day.gauges.items():
-        if rig.has_bottle(bottle_id):
-            each_kpa = stroke_kpa(rig.pump_of(bottle_id).barrel_ml, rig.bottle(bottle_id).volume_ml)
-            found[bottle_id] = max(0.0, read.gauge_kpa + read.strokes_since * each_kpa)
-    return found
+def pressures_told(rig: Rig, day: Day, now_s: float) -> dict[str, PressureTold]:
+    """What gauges and strokes told of each bottle's pressure."""
+    return {
+        bottle_id: air.at(
+            now_s, stroke_kpa(rig.pump_of(bottle_id).barrel_ml, rig.bottle(bottle_id).volume_ml)
+        )
+        for bottle_id, air in day.air.items()
+        if rig.has_bottle(bottle_id)
+    }

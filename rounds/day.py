@@ -15,6 +15,7 @@ from rounds.events import (
     Disconnected,
     Event,
     Gauge,
+    Replaced,
     RoundClosed,
     RoundOpened,
     SessionStarted,
@@ -22,19 +23,12 @@ from rounds.events import (
     TakeStarted,
     TakeStopped,
 )
+from rounds.pressure import AirTold
 from rounds.round import RoundState, advance, begin
 from rounds.timescale import Scale
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
-
-
-@dataclass(frozen=True)
-class GaugeRead:
-    """The newest gauge reading of a bottle, and the strokes pumped (less those let out) since."""
-
-    gauge_kpa: float
-    strokes_since: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -51,7 +45,8 @@ class Day:
     pump_on: str | None = None
     mounted: str | None = None
     reading: Strike | None = None
-    gauges: Mapping[str, GaugeRead] = field(default_factory=dict)
+    air: Mapping[str, AirTold] = field(default_factory=dict)
+    """What was told of the air in each bottle."""
     scale: Scale = field(default_factory=Scale)
 
     def after(self, event: Event) -> Day:
@@ -81,9 +76,11 @@ class Day:
             case Strike():
                 return replace(self, reading=event)
             case Gauge():
-                return self._gauged(event.bottle, GaugeRead(event.gauge_kpa))
+                return self._told(event.bottle, self._air(event.bottle).gauged(event.gauge_kpa, event.at_s))
             case AirMoved():
-                return self._pumped(event)
+                return self._told(event.bottle, self._air(event.bottle).moved(event.strokes, event.at_s))
+            case Replaced():
+                return replace(self, air={b: a for b, a in self.air.items() if b != event.bottle})
             case SessionStarted():
                 return replace(self, reading=None)
             case ClockSet():
@@ -91,17 +88,11 @@ class Day:
             case _:
                 return self
 
-    def _gauged(self, bottle_id: str, read: GaugeRead) -> Day:
-        return replace(self, gauges={**self.gauges, bottle_id: read})
+    def _air(self, bottle_id: str) -> AirTold:
+        return self.air.get(bottle_id, AirTold())
 
-    def _pumped(self, event: AirMoved) -> Day:
-        """Count strokes on top of a gauge reading; one moved by an unknown amount ends its worth."""
-        read = self.gauges.get(event.bottle)
-        if read is None:
-            return self
-        if event.strokes is None:
-            return replace(self, gauges={b: g for b, g in self.gauges.items() if b != event.bottle})
-        return self._gauged(event.bottle, replace(read, strokes_since=read.strokes_since + event.strokes))
+    def _told(self, bottle_id: str, air: AirTold) -> Day:
+        return replace(self, air={**self.air, bottle_id: air})
 
     def _opened(self, event: RoundOpened) -> Day:
         return replace(

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 
 from rounds.belief import Beliefs
 from rounds.belief.state import CHECKPOINT, from_bytes, keep
-from rounds.day import Day, GaugeRead
+from rounds.day import Day
+from rounds.pressure import AirTold
 from rounds.timescale import Scale
 
 if TYPE_CHECKING:
@@ -64,7 +65,7 @@ def keep_both(log: Log, beliefs: Beliefs, day: Day) -> bool:
         "shift_cents": day.shift_cents,
         "pump_on": day.pump_on,
         "mounted": day.mounted,
-        "gauges": {b: asdict(g) for b, g in day.gauges.items()},
+        "air": {b: asdict(a) for b, a in day.air.items()},
         "scale": asdict(day.scale),
     }
     last_id = log.last_id
@@ -77,7 +78,7 @@ def _day_from(blob: bytes) -> Day | None:
     try:
         kept = json.loads(blob)
         kept["pieces"] = tuple(kept["pieces"])
-        kept["gauges"] = {b: GaugeRead(**g) for b, g in kept["gauges"].items()}
+        kept["air"] = {b: AirTold(**a) for b, a in kept["air"].items()}
         kept["scale"] = Scale(**kept.get("scale", {}))
         return Day(**kept)
     except (ValueError, KeyError, TypeError, AttributeError):

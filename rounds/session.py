@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rounds import acts, advice
-from rounds.closing import closing, gauges_kpa
+from rounds.closing import closing, pressures_told
 from rounds.drift import Due, Worst, due, worst_in
 from rounds.errors import BadInput
 from rounds.events import Event, NoteWritten, Part, Replaced, Skipped, SteppedBack, Strike
@@ -86,9 +86,8 @@ class Session(Record):
         return self._replanner.plan(self.rig, self.beliefs, state, self._now_s, self.newest_id)
 
     def _situation(self, state: RoundState) -> Situation:
-        return Situation(
-            self.rig, self.beliefs, state, self.plan(), self._now_s, gauges_kpa(self.rig, self.day)
-        )
+        told = pressures_told(self.rig, self.day, self._now_s)
+        return Situation(self.rig, self.beliefs, state, self.plan(), self._now_s, told)
 
     def _open_state(self) -> RoundState:
         if self.day.round is None:

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from rounds.belief import Beliefs
     from rounds.gauss import Gauss
     from rounds.planning import RoundPlan
+    from rounds.pressure import PressureTold
     from rounds.rig import Rig
     from rounds.round import RoundState
 
@@ -24,8 +25,8 @@ class Situation:
     state: RoundState
     plan: RoundPlan
     now_s: float
-    gauges_kpa: Mapping[str, float] = field(default_factory=dict)
-    """Gauge pressure per bottle that has a gauge reading, strokes since then counted in."""
+    told: Mapping[str, PressureTold] = field(default_factory=dict)
+    """What gauges and strokes told of a bottle's pressure."""
 
     @property
     def downbeat_s(self) -> float | None:

@@ -14,6 +14,7 @@ from rounds import air
 from rounds.gauss import Gauss
 from rounds.planning import Dose, dose
 from rounds.planning.dose import FINEST
+from rounds.pressure import PressureTold
 from tests.planning_beliefs import WrittenBeliefs, small_rig
 
 if TYPE_CHECKING:
@@ -161,8 +162,18 @@ def test_a_gauge_counts_for_more_than_an_estimate() -> None:
     known = beliefs_for(RIG)
     asked = {"level_cents": Gauss(-20.0, 1.0), "aim_cents": 0.0, "pump_on": True, "at_s": 0.0}
     high_kpa = RIG.bottle("B3").ceiling_kpa - 1.0
-    assert dose(RIG, known, "B3", gauge_kpa=high_kpa, **asked).refused is not None  # type: ignore[arg-type]
-    assert dose(RIG, known, "B3", gauge_kpa=100.0, **asked).refused is None  # type: ignore[arg-type]
+    high, low = PressureTold(gauge_kpa=high_kpa), PressureTold(gauge_kpa=100.0)
+    assert dose(RIG, known, "B3", told=high, **asked).refused is not None  # type: ignore[arg-type]
+    assert dose(RIG, known, "B3", told=low, **asked).refused is None  # type: ignore[arg-type]
+
+
+def test_strokes_told_of_count_where_the_pitch_does_not_show_the_pressure() -> None:
+    """A bottle stiffer than its note lets suppose: its pitch alone says 10 psi, its strokes 79."""
+    known = beliefs_for(RIG)
+    asked = {"level_cents": Gauss(-20.0, 1.0), "aim_cents": 0.0, "pump_on": True, "at_s": 0.0}
+    much = PressureTold(least_kpa=RIG.bottle("B3").ceiling_kpa - 1.0)
+    assert dose(RIG, known, "B3", **asked).refused is None  # type: ignore[arg-type]
+    assert dose(RIG, known, "B3", told=much, **asked).refused is not None  # type: ignore[arg-type]
 
 
 def test_letting_out_is_never_refused() -> None:

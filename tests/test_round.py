@@ -14,6 +14,7 @@ from rounds.events import (
     Event,
     Gauge,
     NoteWritten,
+    Replaced,
     RoundClosed,
     RoundOpened,
     Sent,
@@ -153,5 +154,11 @@ def test_a_day_counts_rounds_and_takes_and_knows_what_is_open() -> None:
 def test_strokes_count_on_top_of_a_gauge_reading_until_an_unknown_amount_moves() -> None:
     day = Day().after(Gauge(at_s=1.0, bottle="a", gauge_kpa=200.0))
     day = day.after(AirMoved(at_s=2.0, bottle="a", pump="p", strokes=3.0))
-    assert (day.gauges["a"].gauge_kpa, day.gauges["a"].strokes_since) == (200.0, 3.0)
-    assert "a" not in day.after(AirMoved(at_s=3.0, bottle="a", pump=None, strokes=None)).gauges
+    assert day.air["a"].at(2.0, 10.0).gauge_kpa == 230.0
+    unknown = day.after(AirMoved(at_s=3.0, bottle="a", pump=None, strokes=None))
+    assert unknown.air["a"].at(3.0, 10.0).gauge_kpa is None
+
+
+def test_a_replaced_bottle_has_nothing_told_of_its_air() -> None:
+    day = Day().after(Gauge(at_s=1.0, bottle="a", gauge_kpa=200.0))
+    assert "a" not in day.after(Replaced(at_s=2.0, bottle="a", part="bottle")).air

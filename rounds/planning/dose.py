@@ -19,9 +19,11 @@ from rounds.air import kpa_to_psi
 from rounds.gauss import Gauss
 from rounds.notes import CENTS_PER_NEPER, shifted_hz
 from rounds.planning.tolerance import chance_in
+from rounds.pressure import NOTHING_TOLD
 
 if TYPE_CHECKING:
     from rounds.planning.knows import Knows
+    from rounds.pressure import PressureTold
     from rounds.rig import Bottle, Pump, Rig
 
 QUARTER = 0.25
@@ -119,14 +121,14 @@ def dose(
     aim_cents: float,
     pump_on: bool,
     at_s: float,
-    gauge_kpa: float | None = None,
+    told: PressureTold = NOTHING_TOLD,
 ) -> Dose:
     """Strokes from the level just read to the aim.
 
     Args:
         level_cents: the level off the nominal target, as read in the present pump state.
         aim_cents: where the bottle shall be with the pump off.
-        gauge_kpa: gauge pressure just read, where there is a gauge.
+        told: what a gauge and the strokes of the last hours say of the pressure.
     """
     bottle, pump = rig.bottle(bottle_id), rig.pump_of(bottle_id)
     head = beliefs.head_loss(bottle_id)
@@ -135,9 +137,11 @@ def dose(
     strokes_hz2 = beliefs.gain(bottle_id, pump.id)
     gain = beliefs.pin_gain(bottle_id) if by_pin else strokes_hz2
     target_hz, stroke_kpa = rig.target_hz(bottle_id), air.stroke_kpa(pump.barrel_ml, bottle.volume_ml)
+    gauge_kpa = told.gauge_kpa
     if gauge_kpa is None:
         now_hz = shifted_hz(target_hz, level_cents.mean)
-        gauge_kpa = _estimated_kpa(bottle, target_hz, now_hz, strokes_hz2.mean / stroke_kpa)
+        by_pitch_kpa = _estimated_kpa(bottle, target_hz, now_hz, strokes_hz2.mean / stroke_kpa)
+        gauge_kpa = max(by_pitch_kpa, told.least_kpa)
     task = _Task(
         bottle=bottle,
         pump=pump,
@@ -154,15 +158,14 @@ def dose(
 
 
 def _estimated_kpa(bottle: Bottle, target_hz: float, hz: float, slope_hz2_per_kpa: float) -> float:
-    """Gauge pressure of a bottle nobody has put a gauge on: half-way, as ratios go, of two estimates.
+    """Gauge pressure of a bottle nobody has put a gauge on: the higher of two estimates.
 
     One is the pressure usual for its note; the other follows from what a stroke does to it, and is as
     good as the guess of how stiff the empty shell is.
     """
     usual = air.prior_shell(target_hz, bottle.note.midi)
     learned = air.Shell(usual.stiffness_hz2, max(1e-9, slope_hz2_per_kpa / DELIVERED))
-    one, other = usual.gauge_kpa(hz), learned.gauge_kpa(hz)
-    return math.sqrt(one * other) if one > 0.0 and other > 0.0 else 0.0
+    return max(0.0, usual.gauge_kpa(hz), learned.gauge_kpa(hz))
 
 
 def _add(task: _Task) -> Dose:
@@ -181,8 +184,15 @@ def _add(task: _Task) -> Dose:
 
 
 def _safe_up(task: _Task, strokes: float) -> bool:
-    after = task.after(strokes)
-    return after.mean + Z_NINE_IN_TEN * after.sd <= task.aim_cents + task.bottle.tolerance_cents
+    """Tested in squared frequency, where strokes add up: far from the aim, cents are bent."""
+    start, limit = task.level.mean, task.aim_cents + task.bottle.tolerance_cents - task.loss_cents.mean
+    mean_hz2 = task.hz2(start) + strokes * task.gain.mean
+    sd_hz2 = math.hypot(
+        strokes * math.hypot(task.gain.sd, task.slop * task.gain.mean),
+        2.0 * task.level.sd * task.hz2(start) / CENTS_PER_NEPER,
+        2.0 * task.loss_cents.sd * task.hz2(limit) / CENTS_PER_NEPER,
+    )
+    return mean_hz2 + Z_NINE_IN_TEN * sd_hz2 <= task.hz2(limit)
 
 
 def _let_out(task: _Task, pump_on: bool) -> Dose:
@@ -205,8 +215,8 @@ def _safe_down(task: _Task, strokes: float) -> bool:
 def _refusal(task: _Task, after_kpa: float, limit_kpa: float) -> str:
     return (
         f"No more air: this would take {task.bottle.id} to about {kpa_to_psi(after_kpa):.0f} psi, "
-        f"above its limit of {kpa_to_psi(limit_kpa):.0f} psi. Let a smaller or fresh bottle play this note, "
-        "or leave it out."
+        f"above its limit of {kpa_to_psi(limit_kpa):.0f} psi. If you doubt it, read a gauge. "
+        "Let a smaller or fresh bottle play this note, or leave it out."
     )
 
 

@@ -1,0 +1,73 @@
+"""What was told of the air in a bottle: gauge readings, and strokes in and out.
+
+The ceiling must not hang on the pitch alone. A bottle that is stiffer than its note lets suppose
+takes more air for the same pitch, so the strokes told of are counted too, as a least pressure. They
+fade faster than any sound bottle leaks, else topping up for weeks would add up to a pressure that was
+never there. A gauge is believed as it stands for two hours while air is only added; after that, or
+after a let-out (whose amount is a guess), it too is only a least pressure, and fades.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+FADING_S = 4.0 * 3600.0
+"""Strokes told of fade by 1/e in this time. Common practice, no source: sound bottles need a day."""
+GAUGE_GOOD_S = 2.0 * 3600.0
+"""A gauge reading is believed as it stands for so long. Common practice, no source."""
+
+
+@dataclass(frozen=True)
+class PressureTold:
+    """At one moment: pressure by a gauge that still counts, and the least that was told of, in kPa."""
+
+    gauge_kpa: float | None = None
+    least_kpa: float = 0.0
+
+
+NOTHING_TOLD = PressureTold()
+
+
+@dataclass(frozen=True)
+class AirTold:
+    """What was told of one bottle's air. `strokes` are those that went in, faded, as at `strokes_at_s`."""
+
+    strokes: float = 0.0
+    strokes_at_s: float = 0.0
+    gauge_kpa: float | None = None
+    gauge_at_s: float = 0.0
+    since_gauge: float = 0.0
+    """Strokes in, less those let out, since the gauge was read."""
+    let_out: bool = False
+    """Whether air was let out since then."""
+
+    def moved(self, strokes: float | None, at_s: float) -> AirTold:
+        """After strokes in (or out, negative). None, an unknown amount, ends the worth of a gauge."""
+        if strokes is None:
+            return replace(self, gauge_kpa=None)
+        return replace(
+            self,
+            strokes=max(0.0, self._left(at_s) + strokes),
+            strokes_at_s=max(at_s, self.strokes_at_s),
+            since_gauge=self.since_gauge + strokes,
+            let_out=self.let_out or strokes < 0.0,
+        )
+
+    def gauged(self, gauge_kpa: float, at_s: float) -> AirTold:
+        """After a gauge was read."""
+        return replace(self, gauge_kpa=gauge_kpa, gauge_at_s=at_s, since_gauge=0.0, let_out=False)
+
+    def at(self, now_s: float, stroke_kpa: float) -> PressureTold:
+        """What it comes to now, one full stroke being worth `stroke_kpa`."""
+        least_kpa = self._left(now_s) * stroke_kpa
+        if self.gauge_kpa is None:
+            return PressureTold(None, least_kpa)
+        age_s = max(0.0, now_s - self.gauge_at_s)
+        gauge_kpa = max(0.0, self.gauge_kpa + self.since_gauge * stroke_kpa)
+        if age_s <= GAUGE_GOOD_S and not self.let_out:
+            return PressureTold(gauge_kpa, least_kpa)
+        return PressureTold(None, max(least_kpa, gauge_kpa * math.exp(-age_s / FADING_S)))
+
+    def _left(self, now_s: float) -> float:
+        return self.strokes * math.exp(-max(0.0, now_s - self.strokes_at_s) / FADING_S)
