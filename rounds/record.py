@@ -12,23 +12,26 @@ import math
 from typing import TYPE_CHECKING
 
 from rounds.errors import BadInput
-from rounds.events import ClockSet, SessionStarted
+from rounds.events import ClockSet, RoundClosed, SessionStarted
 from rounds.resuming import keep_both, take_up
 from rounds.timescale import SLACK_S, begun, moved, words
 
 if TYPE_CHECKING:
     from rounds.events import Event
     from rounds.journal import Log
+    from rounds.resuming import Progress
     from rounds.rig import Rig
 
 
 class Record:
     """A journal, the beliefs and the day folded from it, and the newest time."""
 
-    def __init__(self, rig: Rig, log: Log, at_s: float, place: str | None, unseen_s: float) -> None:
+    def __init__(
+        self, rig: Rig, log: Log, at_s: float, place: str | None, unseen_s: float, progress: Progress
+    ) -> None:
         self.rig = rig
         self.log = log
-        taken = take_up(rig, log)
+        taken = take_up(rig, log, progress)
         self.beliefs, self.day, self.newest_id = taken.beliefs, taken.day, taken.last_id
         self.resumed = self.day.round is not None
         idle_s = unseen_s if self.day.round is None and self.day.take is None else 0.0
@@ -58,7 +61,7 @@ class Record:
     def keep_checkpoint(self) -> None:
         """Make the next start quick; only between rounds and takes, and never needed."""
         self._catch_up()
-        keep_both(self.log, self.beliefs, self.day)
+        keep_both(self.log, self.beliefs, self.day, self.newest_id)
 
     def _at(self, at_s: float) -> float:
         if not math.isfinite(at_s):
@@ -78,6 +81,8 @@ class Record:
         for event in events:
             self._take_in(event)
         self.newest_id = newest
+        if any(isinstance(event, RoundClosed) for event in events):
+            self.keep_checkpoint()
 
     def _catch_up(self) -> None:
         """Take in everything in the journal that was not taken in yet."""

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
     from rounds.journal import Log
     from rounds.planning import RoundPlan
+    from rounds.resuming import Progress
     from rounds.rig import Rig
     from rounds.round import RoundState
 
@@ -42,7 +43,14 @@ class Session(Record):
     """One player's session on one rig."""
 
     def __init__(
-        self, rig: Rig, log: Log, at_s: float, *, place: str | None = None, unseen_s: float = 0.0
+        self,
+        rig: Rig,
+        log: Log,
+        at_s: float,
+        *,
+        place: str | None = None,
+        unseen_s: float = 0.0,
+        progress: Progress = lambda _done, _all: None,
     ) -> None:
         """Take up a session, or begin one.
 
@@ -53,8 +61,9 @@ class Session(Record):
             place: where it is played.
             unseen_s: what has passed since the journal's last event when the clock cannot tell and no
                 round or take is open.
+            progress: told how many events of a long journal are worked through, and of how many.
         """
-        super().__init__(rig, log, at_s, place, unseen_s)
+        super().__init__(rig, log, at_s, place, unseen_s, progress)
         self.listen_in_play = False
         self.ear_words = ""
         self._replanner = Replanner()

@@ -37,7 +37,10 @@ def run_live(args: argparse.Namespace) -> int:
     keeper = None if args.keep_sound is None else SoundKeeper(args.keep_sound)
     with common.open_journal(args) as journal:
         journal.claim()
-        session = Session(rig, journal, time.time(), place=args.place, unseen_s=UNSEEN_S)
+        with common.reading_progress() as progress:
+            session = Session(
+                rig, journal, time.time(), place=args.place, unseen_s=UNSEEN_S, progress=progress
+            )
         session.listen_in_play = args.listen_in_play
         accepted = state_folder() / CAUTIONS_READ
         clock = RunClock(session.now_s)

@@ -28,14 +28,17 @@ if TYPE_CHECKING:
 
 VERSION = 3
 """Raised whenever the meaning of a kept number changes."""
-CHECKPOINT = "beliefs"
-"""Name of the checkpoint in a journal."""
 
 
 def fingerprint(rig: Rig) -> str:
     """What beliefs depend on in a rig: change it and they must be worked out anew."""
     told = repr((VERSION, rig.bottles, rig.pumps, rig.reference))
     return hashlib.sha256(told.encode()).hexdigest()[:32]
+
+
+def checkpoint_name(rig: Rig) -> str:
+    """Name of a rig's checkpoint: a player with two rigs, or one who tries a change, keeps both."""
+    return f"beliefs of {fingerprint(rig)[:12]}"
 
 
 def to_bytes(beliefs: Beliefs) -> bytes:
@@ -71,7 +74,7 @@ def from_bytes(rig: Rig, blob: bytes) -> Beliefs | None:
 
 def resumed(rig: Rig, log: Log) -> Beliefs:
     """The beliefs after all events of a log, in order of their ids, from its checkpoint where it has one."""
-    kept = log.load_checkpoint(CHECKPOINT)
+    kept = log.load_checkpoint(checkpoint_name(rig))
     beliefs = None if kept is None else from_bytes(rig, kept.blob)
     after_id = kept.last_id if kept is not None and beliefs is not None else 0
     beliefs = beliefs or Beliefs(rig)
@@ -82,7 +85,7 @@ def resumed(rig: Rig, log: Log) -> Beliefs:
 
 def keep(beliefs: Beliefs, log: Log, last_id: int) -> None:
     """Keep beliefs that took in everything up to an id as the log's checkpoint."""
-    log.save_checkpoint(CHECKPOINT, last_id, to_bytes(beliefs))
+    log.save_checkpoint(checkpoint_name(beliefs.rig), last_id, to_bytes(beliefs))
 
 
 def _plain(thing: Any) -> dict[str, Any]:

@@ -136,12 +136,12 @@ def _beliefs_at(rig: Rig, journal: Journal, now_s: float, ahead_s: float) -> Bel
     clock's time; no checkpoint fits then.
     """
     from rounds.belief import Beliefs
-    from rounds.belief.state import CHECKPOINT, from_bytes
+    from rounds.belief.state import checkpoint_name, from_bytes
 
     if ahead_s > 0.0:
         moved = (replace(event, at_s=event.at_s - ahead_s) for _, event in journal.events())
         return _applied(Beliefs(rig), list(moved), now_s)
-    for name in (CHECKPOINT, IN_TIME_ORDER):
+    for name in (checkpoint_name(rig), IN_TIME_ORDER):
         kept = journal.load_checkpoint(name)
         beliefs = None if kept is None else from_bytes(rig, kept.blob)
         if kept is None or beliefs is None or not beliefs.in_order or beliefs.latest_s > now_s:
@@ -168,9 +168,12 @@ def _keep(journal: Journal, beliefs: Beliefs) -> None:
 
 
 def _applied(beliefs: Beliefs, events: list[Event], now_s: float) -> Beliefs:
-    for event in sorted(events, key=lambda event: event.at_s):
-        if event.at_s <= now_s:
-            beliefs.apply(event)
+    with common.reading_progress() as progress:
+        for done, event in enumerate(sorted(events, key=lambda event: event.at_s)):
+            if event.at_s <= now_s:
+                beliefs.apply(event)
+            if done % LONG == 0:
+                progress(done, len(events))
     return beliefs
 
 

@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+import contextlib
+import sys
+import time
 from typing import TYPE_CHECKING
 
 from rounds.errors import BadInput
 
 if TYPE_CHECKING:
     import argparse
+    from collections.abc import Callable, Iterator
 
     from rounds.journal import Journal
     from rounds.rig import Rig
+
+
+SILENT_S = 0.5
+"""Shorter waits are not spoken of."""
 
 
 def add_rig(parser: argparse.ArgumentParser, *, required: bool = True) -> None:
@@ -41,6 +49,34 @@ def open_journal(args: argparse.Namespace, *, read_only: bool = False) -> Journa
     from rounds.places import journal_path
 
     return Journal(journal_path(args.journal), read_only=read_only)
+
+
+@contextlib.contextmanager
+def reading_progress() -> Iterator[Callable[[int, int], None]]:
+    """Say on stderr how far a long journal is worked through: a terminal that shows nothing looks dead.
+
+    On a terminal the line is kept up to date and wiped away; elsewhere it is printed once.
+    """
+    live, said_s, said = sys.stderr.isatty(), time.monotonic() + SILENT_S, False
+
+    def say(done: int, all_events: int) -> None:
+        nonlocal said_s, said
+        if time.monotonic() < said_s or (said and not live):
+            return
+        words = f"working through the journal, {100 * done // all_events} % of {all_events} events"
+        print(
+            f"\r{words}" if live else f"rounds: {words}",
+            end="" if live else "\n",
+            file=sys.stderr,
+            flush=True,
+        )
+        said_s, said = time.monotonic() + 0.2, True
+
+    try:
+        yield say
+    finally:
+        if said and live:
+            print("\r\x1b[K", end="", file=sys.stderr, flush=True)
 
 
 def known_bottle(rig: Rig, bottle_id: str) -> str:

@@ -63,7 +63,8 @@ def _run_lines(args: argparse.Namespace) -> int:
     zero_s, started_s = time.time(), since_boot_s()
     with common.open_journal(args) as journal:
         journal.claim()
-        session = Session(rig, journal, zero_s, place=args.place)
+        with common.reading_progress() as progress:
+            session = Session(rig, journal, zero_s, place=args.place, progress=progress)
         if session.clock_words:
             print(session.clock_words, file=sys.stderr)
         lines = Lines(session, zero_s, hear_wav)

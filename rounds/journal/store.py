@@ -35,6 +35,8 @@ if TYPE_CHECKING:
     from rounds.journal.rows import Row
 
 _BATCH = 2000
+_CHECKPOINTS_KEPT = 12
+"""The newest; a rig that was changed leaves its old ones behind."""
 _INSERT = "INSERT INTO events (at_s, kind, fields, check_sum) VALUES (?, ?, ?, ?)"
 
 
@@ -207,6 +209,10 @@ class Journal:
             self._connection.execute(
                 "INSERT OR REPLACE INTO checkpoints VALUES (?, ?, ?, ?)",
                 (name, last_id, blob, zlib.crc32(blob)),
+            )
+            self._connection.execute(
+                "DELETE FROM checkpoints WHERE rowid NOT IN "
+                f"(SELECT rowid FROM checkpoints ORDER BY rowid DESC LIMIT {_CHECKPOINTS_KEPT})"
             )
 
     def load_checkpoint(self, name: str) -> Checkpoint | None:

@@ -2,21 +2,31 @@
 
     python -m tests.benchmarks.journal [--events N] [--folder DIR]
 
-The baseline of the same run is one bare write and fsync of a plain file in the same folder.
+The baseline of the same run is one bare write and fsync of a plain file in the same folder. The
+long journal is one simulated rehearsal of two rounds and two takes, repeated on day after day.
 """
 
 from __future__ import annotations
 
 import argparse
+import dataclasses
 import os
-import pickle
 import statistics
+import subprocess
+import sys
 import tempfile
 import time
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from rounds.events import Strike
+from rounds.events import Event, RoundClosed, RoundOpened, SessionStarted, Strike, TakeStarted, TakeStopped
 from rounds.journal import Journal
+from rounds.rigfile import load_rig
+from rounds.session import Session
+from tests.benchmarks.kills import RIG, reference
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 
 def strike(number: int) -> Strike:
@@ -62,6 +72,33 @@ def timed_syncs(path: Path, count: int) -> list[float]:
     return times
 
 
+def rehearsals(count: int) -> Iterator[Event]:
+    """So many events: a rehearsal on each of many days."""
+    _, events = reference(1)
+    told, day = 0, 0
+    while True:
+        for event in events:
+            yield on_day(event, day)
+            told += 1
+            if told == count:
+                return
+        day += 1
+
+
+def on_day(event: Event, day: int) -> Event:
+    """The event of the first day on a later one, its round and take with names of their own."""
+    at_s = event.at_s + 86400.0 * day
+    match event:
+        case SessionStarted():
+            return dataclasses.replace(event, at_s=at_s, place=f"hall {day % 7}")
+        case RoundOpened() | RoundClosed():
+            return dataclasses.replace(event, at_s=at_s, round_id=f"r{2 * day + int(event.round_id[1:])}")
+        case TakeStarted() | TakeStopped():
+            return dataclasses.replace(event, at_s=at_s, take=f"take {2 * day + int(event.take[5:])}")
+        case _:
+            return dataclasses.replace(event, at_s=at_s)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--events", type=int, default=1_000_000)
@@ -74,25 +111,46 @@ def main() -> None:
         big(Path(folder) / "big.db", args.events)
 
 
+class Watch:
+    """Prints what took how long."""
+
+    def __init__(self) -> None:
+        self.start = time.perf_counter()
+
+    def lap(self, what: str) -> None:
+        now = time.perf_counter()
+        print(f"{what}: {now - self.start:.2f} s", flush=True)
+        self.start = time.perf_counter()
+
+
 def big(path: Path, count: int) -> None:
-    start = time.perf_counter()
+    watch = Watch()
     with Journal(path) as journal:
-        journal.append_many(strike(n) for n in range(count))
-        print(f"append_many of {count}: {time.perf_counter() - start:.2f} s")
-        journal.save_checkpoint("fold", count - 100, pickle.dumps(list(range(5000))))
+        last_s = 0.0
+        for event in rehearsals(count):
+            last_s = event.at_s
+        watch.lap("(making the events)")
+        journal.append_many(rehearsals(count))
+        watch.lap(f"keep {count} events at once")
     print(f"size: {path.stat().st_size / 1e6:.0f} MB")
-    start = time.perf_counter()
     with Journal(path) as journal:
-        checkpoint = journal.load_checkpoint("fold")
-        assert checkpoint is not None
-        assert sum(1 for _ in journal.events(checkpoint.last_id)) == 100
-        print(f"open, checkpoint and the 100 events after it: {1000 * (time.perf_counter() - start):.1f} ms")
-        start = time.perf_counter()
-        assert sum(1 for _ in journal.events(kinds=("round_closed",))) == 0
-        print(f"search all for one kind: {time.perf_counter() - start:.2f} s")
-        start = time.perf_counter()
         assert sum(1 for _ in journal.events()) == count
-        print(f"read all: {time.perf_counter() - start:.2f} s")
+    watch.lap("read all")
+    for what in ("without a checkpoint", "from the checkpoint"):
+        with Journal(path) as journal:
+            session = Session(load_rig(RIG), journal, last_s + 3600.0)
+            assert session.plan if session.round else session.due(last_s + 3600.0)
+        watch.lap(f"a session begins, {what}")
+    days = count // 400
+    for argv in (
+        [], ["--round", f"r{days}"], ["--take", f"take {days}"], ["--place", "hall 3", "--last", "50"],
+        ["--day", time.strftime("%Y-%m-%d", time.localtime(last_s))], ["--bottle", "C4"],
+        ["--kind", "note_written"], ["--round", f"r{days}", "--csv"],
+    ):  # fmt: skip
+        done = subprocess.run(
+            [sys.executable, "-m", "rounds", "log", "--journal", path, *argv], capture_output=True, check=True
+        )
+        watch.lap(f"rounds log {' '.join(argv)}".strip() + f" ({done.stdout.count(10)} lines)")
 
 
 if __name__ == "__main__":
