@@ -11,11 +11,12 @@ import queue
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from rounds.controller import DriftPath, HealthLine, Level, LogLine
-from rounds.drift import forecast
+from rounds.controller import Level
 from rounds.hearing.listener import Listener
 from rounds.listening import expectation_of, sounded_of
 from rounds.notes import cents
+from rounds.opening import is_asked_for
+from rounds.pages import Pages
 from rounds.places import make_folder
 from rounds.view import ReadingView
 from rounds.viewing import Viewer
@@ -24,9 +25,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from pathlib import Path
 
-    from rounds.controller import HealthState, RoundRequest
+    from rounds.controller import DriftPath, HealthLine, LogLine, RoundRequest
     from rounds.events import Part
-    from rounds.health import BottleHealth, Histories
     from rounds.hearing.keeping import SoundKeeper
     from rounds.hearing.sources import Source
     from rounds.hearing.strike import Reading
@@ -35,12 +35,12 @@ if TYPE_CHECKING:
     from rounds.thermometer import Thermometer
     from rounds.view import View
 
-MOST_LOG_LINES = 300
-PLOT_MIN = tuple(float(m) for m in range(0, 61, 5))
 LOUD_ENOUGH_DB = 12.0
 """A level this far above the floor is a strike or talk, not the room."""
 NOISY_DBFS = -40.0
 DEAD_DBFS = -100.0
+SAID_S = 20.0
+"""What happened at the start stands on the screen this long."""
 SHOWN_S = 1.5
 """A quick look at a strike is shown until the session has taken the strike in, at most this long."""
 
@@ -80,10 +80,11 @@ class Live:
         self._listener: Listener | None = None
         self._look: tuple[Reading, str] | None = None
         self._struck: str | None = None
-        self._histories: Histories | None = None
-        self._histories_id = 0
+        self._pages = Pages(session)
         self._keeper: SoundKeeper | None = None
         self._thermometer: Thermometer | None = None
+        self._request: Callable[[], RoundRequest] | None = None
+        self._word, self._word_until_s = "", 0.0
 
     # The ear
 
@@ -175,7 +176,8 @@ class Live:
         """Everything to paint now."""
         now_s = self._clock()
         view = self._viewer.view(now_s)
-        view = replace(view, message=self._trouble() or view.message)
+        word = self._word if now_s < self._word_until_s else ""
+        view = replace(view, message=self._trouble() or word or view.message)
         if self._look is None or now_s - self._look[0].at_s > SHOWN_S or view.mode != "round":
             return view
         return replace(view, reading=self._look_view(*self._look, now_s) or view.reading)
@@ -219,6 +221,31 @@ class Live:
         self.first_run = False
         make_folder(self._accepted_file.parent)
         self._accepted_file.touch(mode=0o600)
+        if self._request is not None:
+            self.begin(self._request)
+
+    def begin(self, request: Callable[[], RoundRequest]) -> None:
+        """Go on with the round that stands open, or open the one asked for; once the cautions are read.
+
+        Args:
+            request: what is asked for, worked out when it is wanted: the cautions take their time.
+        """
+        self._request = request if self.first_run else None
+        if self.first_run:
+            return
+        standing, asked = self.session.round, request()
+        if standing is None:
+            self.open_round(asked)
+        elif is_asked_for(standing.opened, asked, self._clock()):
+            if asked.temp_c is not None:
+                self.temperature(asked.temp_c)
+        else:
+            self.end_round()
+            self.open_round(asked)
+            self._say("The round that stood open was ended: you asked for another downbeat, block or piece.")
+
+    def _say(self, sentence: str) -> None:
+        self._word, self._word_until_s = sentence, self._clock() + SAID_S
 
     def open_round(self, request: RoundRequest) -> None:
         """Begin a round."""
@@ -281,67 +308,16 @@ class Live:
         """A cap or a bottle was replaced."""
         self.session.replaced(bottle, part, self._clock())
 
-    # Tables and plots
+    # The pages beside the round
 
     def forecast_paths(self) -> Sequence[DriftPath]:
         """Where each needed bottle is going, the first to leave first."""
-        session = self.session
-        shift = session.day.shift_cents
-        seen = forecast(session.rig, session.beliefs, self._clock(), PLOT_MIN, shift_cents=shift)
-        paths = [
-            DriftPath(
-                bottle=b.id,
-                note=self.rig.bottle(b.id).note.name,
-                minutes=tuple(a.minutes for a in b.at),
-                cents=tuple(a.cents - shift for a in b.at),
-                sd_cents=tuple(a.sd_cents for a in b.at),
-                p_out=tuple(a.p_out for a in b.at),
-                tolerance_cents=self.rig.bottle(b.id).tolerance_cents,
-                leaves_min=b.hold_min,
-            )
-            for b in seen.bottles
-            if b.id in session.needed and session.beliefs.heard(b.id)
-        ]
-        return sorted(paths, key=lambda p: 1e9 if p.leaves_min is None else p.leaves_min)
+        return self._pages.forecast_paths(self._clock())
 
     def log_lines(self) -> Sequence[LogLine]:
         """The newest events, newest first."""
-        from rounds.report.logbook import entries
-        from rounds.report.tables import local
-        from rounds.report.wording import sentence
-
-        after_id = max(0, self.session.log.last_id - MOST_LOG_LINES)
-        lines = [
-            LogLine(local(e.told_s), e.kind, e.bottle or "", sentence(e.event))
-            for e in entries(self.session.log.events(after_id), self.session.day.scale)
-        ]
-        return lines[::-1]
-
-    def _histories_so_far(self) -> Histories:
-        """The histories, with what is new since they were last asked for."""
-        from rounds.health import Histories
-
-        if self._histories is None:
-            self._histories = Histories(self.rig)
-        for event_id, event in self.session.log.events(self._histories_id):
-            self._histories.apply(event)
-            self._histories_id = event_id
-        return self._histories
+        return self._pages.log_lines()
 
     def health_lines(self) -> Sequence[HealthLine]:
         """How each bottle and cap has held, the worst first."""
-        from rounds.health import assess
-
-        histories = self._histories_so_far()
-        lines = [_health_line(b, self.rig) for b in assess(self.rig, histories, self._clock())]
-        order = {"replace": 0, "watch": 1, "unknown": 2, "good": 3}
-        return sorted(lines, key=lambda line: order[line.state])
-
-
-def _health_line(health: BottleHealth, rig: Rig) -> HealthLine:
-    state: HealthState = "good" if health.readings else "unknown"
-    if health.findings:
-        state = "replace" if any(f.urgency == "now" for f in health.findings) else "watch"
-    figures = f"{health.readings} readings, cap {health.cap.connections} connections"
-    advice = "; ".join(f"{f.what} ({f.evidence})" for f in health.findings)
-    return HealthLine(health.id, rig.bottle(health.id).note.name, state, figures, advice)
+        return self._pages.health_lines(self._clock())

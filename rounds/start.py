@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime
+import os
+import sys
 import time
 from typing import TYPE_CHECKING
 
@@ -23,8 +25,11 @@ if TYPE_CHECKING:
     import argparse
 
     from rounds.hearing.sources import Source
+    from rounds.round import RoundState
 
 CAUTIONS_READ = "cautions-read"
+LONGEST_WAIT_S = 12 * 3600.0
+"""A time of day further ahead than this is taken as one that has passed."""
 BACKUPS = "backups"
 """Folder beside the journal: a copy a day, the newest seven."""
 SOUND_LOG = "sound-libraries.log"
@@ -33,7 +38,9 @@ SOUND_LOG = "sound-libraries.log"
 
 def run_live(args: argparse.Namespace) -> int:
     """Tune at the microphone, on the screens or in sentences; returns the exit code."""
+    check_terminal(plain=args.plain)
     rig = common.load(args)
+    request_of(args, time.time())  # what cannot be read is refused before anything opens
     keeper = None if args.keep_sound is None else SoundKeeper(args.keep_sound)
     with common.open_journal(args) as journal:
         journal.claim()
@@ -45,18 +52,38 @@ def run_live(args: argparse.Namespace) -> int:
         accepted = state_folder() / CAUTIONS_READ
         clock = RunClock(session.now_s)
         live = Live(session, clock, wall=time.time, accepted_file=accepted, device=args.device or "")
-        if session.round is None:
-            live.open_round(request_of(args, time.time()))
+        live.begin(lambda: request_of(args, time.time()))
         if rig.habits.thermometer_file or rig.habits.thermometer_command:
             live.watch(Thermometer(rig.habits, time.time))
         with c_noise_to(state_folder() / SOUND_LOG):
             live.listen_to(lambda: _microphone(args.device, keeper), keeper)
             try:
-                return run_face(live, plain=args.plain)
+                code = run_face(live, plain=args.plain)
+                if session.round is not None:
+                    print(_standing(session.round), file=sys.stderr)
+                return code
             finally:
                 live.close()
                 session.keep_checkpoint()
                 back_up_daily(journal, journal.path.parent / BACKUPS, datetime.date.today())
+
+
+def _standing(state: RoundState) -> str:
+    left = len(state.open_bottles)
+    return f"The round stands, {left} of {len(state.needed)} to do. Start again and it goes on."
+
+
+def check_terminal(*, plain: bool) -> None:
+    """The screens paint a terminal (Textual on its stderr); sentences and lines need none.
+
+    Raises:
+        BadInput: nothing here can be painted on, or nobody could press a key.
+    """
+    if plain:
+        return
+    seen = sys.stdin is not None and sys.stdin.isatty() and sys.stderr is not None and sys.stderr.isatty()
+    if not seen or os.environ.get("TERM", "") in ("", "dumb"):
+        raise BadInput("the screens need a terminal; use --plain for sentences or --lines for JSON")
 
 
 def run_face(live: Live, *, plain: bool) -> int:
@@ -84,17 +111,20 @@ def seconds_until(clock: str, now_s: float) -> float:
     """Seconds from now to the next HH:MM of local time.
 
     Raises:
-        BadInput: not a time of day.
+        BadInput: not a time of day, or one that has passed.
     """
     try:
         wanted = datetime.datetime.strptime(clock.strip(), "%H:%M").time()
     except ValueError:
         raise BadInput(f"{clock!r} is not a time of day such as 19:30") from None
-    now = datetime.datetime.fromtimestamp(now_s).astimezone()
-    then = now.replace(hour=wanted.hour, minute=wanted.minute, second=0, microsecond=0)
-    if then <= now:
-        then += datetime.timedelta(days=1)
-    return (then - now).total_seconds()
+    # Naive local times: the system then knows for each by itself whether it is summer time.
+    today = datetime.datetime.fromtimestamp(now_s).date()
+    then_s = datetime.datetime.combine(today, wanted).timestamp()
+    if then_s <= now_s:
+        then_s = datetime.datetime.combine(today + datetime.timedelta(days=1), wanted).timestamp()
+    if then_s - now_s > LONGEST_WAIT_S:
+        raise BadInput(f"downbeat: {clock.strip()} has passed")
+    return then_s - now_s
 
 
 def _microphone(device: str | None, keeper: SoundKeeper | None) -> Source:

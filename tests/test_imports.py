@@ -73,6 +73,8 @@ FACES = (
     "news",
     "plainface",
     "controller",
+    "pages",
+    "opening",
     "live",
     "start",
     "simulation.demo",

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 
 from rounds.controller import RoundRequest
+from rounds.errors import BadInput
 from rounds.hearing.microphone import Microphone
 from rounds.hearing.strike import Reading
 from rounds.journal import MemoryJournal
@@ -122,7 +124,59 @@ def test_the_demo_finds_the_rig_it_ships_with() -> None:
 def test_a_downbeat_is_the_next_such_time_of_the_day() -> None:
     noon_s = time.mktime((2026, 7, 1, 12, 0, 0, 0, 0, -1))
     assert seconds_until("12:30", noon_s) == pytest.approx(1800.0)
-    assert seconds_until("11:30", noon_s) == pytest.approx(23.5 * 3600.0)
+    assert seconds_until("00:00", noon_s) == pytest.approx(12 * 3600.0)
+
+
+def test_a_downbeat_that_has_passed_is_not_tomorrow() -> None:
+    noon_s = time.mktime((2026, 7, 1, 12, 0, 0, 0, 0, -1))
+    with pytest.raises(BadInput, match="11:55 has passed"):
+        seconds_until("11:55", noon_s)
+
+
+def test_a_downbeat_after_the_clocks_went_forward_is_an_hour_nearer(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Directive 2000/84/EC: summer time begins at 01:00 UTC on the last Sunday of March."""
+    monkeypatch.setenv("TZ", "Europe/Berlin")
+    time.tzset()
+    try:
+        evening_s = time.mktime((2026, 3, 28, 23, 30, 0, 0, 0, -1))
+        assert seconds_until("10:00", evening_s) == pytest.approx(9.5 * 3600.0)
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+
+
+class TestStart:
+    """What a start with an open round in the journal goes on with."""
+
+    ASKED = RoundRequest(downbeat_in_s=900.0, block_s=1800.0)
+
+    def test_no_round_is_open_before_the_cautions_are_read(self, live: Live) -> None:
+        live.first_run = True
+        live.begin(lambda: self.ASKED)
+        assert live.session.round is None
+        live.accept_cautions()
+        assert live.session.round is not None
+
+    def test_the_same_words_go_on_with_the_round(self, live: Live) -> None:
+        live.begin(lambda: self.ASKED)
+        first = live.view().round_id
+        live.begin(lambda: replace(self.ASKED, downbeat_in_s=880.0, temp_c=24.0))
+        assert live.view().round_id == first
+        assert live.view().temp_c == pytest.approx(24.0)
+        live.begin(RoundRequest)
+        assert live.view().round_id == first
+
+    @pytest.mark.parametrize(
+        "other",
+        [RoundRequest(downbeat_in_s=1800.0), RoundRequest(block_s=600.0)],
+        ids=["downbeat", "block"],
+    )
+    def test_other_words_begin_another_round_and_say_so(self, live: Live, other: RoundRequest) -> None:
+        live.begin(lambda: self.ASKED)
+        first = live.view().round_id
+        live.begin(lambda: other)
+        assert live.view().round_id != first
+        assert "was ended" in live.view().message
 
 
 def test_the_tables_and_plots_of_the_screens_come_from_the_session(live: Live) -> None:

@@ -115,7 +115,7 @@ def run_on_screen(args: argparse.Namespace) -> int:
     stage = Stage(world, Player(world), lambda: asked(session), speed=args.speed)
     with tempfile.TemporaryDirectory() as folder:
         live = Live(session, stage.now_s, accepted_file=Path(folder) / "read", device="virtual rig")
-        live.open_round(RoundRequest(downbeat_in_s=TO_DOWNBEAT_S, temp_c=round(world.temp_c)))
+        live.begin(lambda: RoundRequest(downbeat_in_s=TO_DOWNBEAT_S, temp_c=round(world.temp_c)))
         live.listen_to(lambda: stage)
         try:
             return run_face(live, plain=args.plain)

@@ -1,0 +1,103 @@
+"""What the pages beside the round show of a session: its forecasts, its log, the health of its bottles.
+
+The log and the health are made only when asked for, so their modules are imported then: the first
+screen does not wait for them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rounds.controller import DriftPath, HealthLine, LogLine
+from rounds.drift import forecast
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from rounds.controller import HealthState
+    from rounds.health import BottleHealth, Histories
+    from rounds.rig import Rig
+    from rounds.session import Session
+
+MOST_LOG_LINES = 300
+PLOT_MIN = tuple(float(m) for m in range(0, 61, 5))
+_WORST_FIRST: tuple[HealthState, ...] = ("replace", "watch", "unknown", "good")
+
+
+@dataclass
+class Pages:
+    """Makes the pages of one session; keeps the histories between them."""
+
+    session: Session
+    _histories: Histories | None = None
+    _histories_id: int = 0
+
+    def forecast_paths(self, now_s: float) -> Sequence[DriftPath]:
+        """Where each needed bottle is going, the first to leave first."""
+        session = self.session
+        shift = session.day.shift_cents
+        seen = forecast(session.rig, session.beliefs, now_s, PLOT_MIN, shift_cents=shift)
+        paths = [
+            DriftPath(
+                bottle=b.id,
+                note=session.rig.bottle(b.id).note.name,
+                minutes=tuple(a.minutes for a in b.at),
+                cents=tuple(a.cents - shift for a in b.at),
+                sd_cents=tuple(a.sd_cents for a in b.at),
+                p_out=tuple(a.p_out for a in b.at),
+                tolerance_cents=session.rig.bottle(b.id).tolerance_cents,
+                leaves_min=b.hold_min,
+            )
+            for b in seen.bottles
+            if b.id in session.needed and session.beliefs.heard(b.id)
+        ]
+        return sorted(paths, key=lambda p: 1e9 if p.leaves_min is None else p.leaves_min)
+
+    def log_lines(self) -> Sequence[LogLine]:
+        """The newest events, newest first."""
+        from rounds.report.logbook import entries
+        from rounds.report.tables import local
+        from rounds.report.wording import sentence
+
+        after_id = max(0, self.session.log.last_id - MOST_LOG_LINES)
+        lines = [
+            LogLine(local(e.told_s), e.kind, e.bottle or "", sentence(e.event))
+            for e in entries(self.session.log.events(after_id), self.session.day.scale)
+        ]
+        return lines[::-1]
+
+    def _histories_so_far(self) -> Histories:
+        """The histories, with what is new since they were last asked for."""
+        from rounds.health import Histories
+
+        if self._histories is None:
+            self._histories = Histories(self.session.rig)
+        for event_id, event in self.session.log.events(self._histories_id):
+            self._histories.apply(event)
+            self._histories_id = event_id
+        return self._histories
+
+    def health_lines(self, now_s: float) -> Sequence[HealthLine]:
+        """How each bottle and cap has held, the worst first."""
+        from rounds.health import assess
+
+        found = assess(self.session.rig, self._histories_so_far(), now_s)
+        lines = [_health_line(b, self.session.rig) for b in found]
+        return sorted(lines, key=lambda line: _WORST_FIRST.index(line.state))
+
+
+def _health_line(health: BottleHealth, rig: Rig) -> HealthLine:
+    state: HealthState = "good" if health.own_leak is not None else "unknown"
+    if health.findings:
+        state = "replace" if any(f.urgency == "now" for f in health.findings) else "watch"
+    known = "too little heard to judge" if health.own_leak is None else ""
+    heard = counted(health.readings, "reading")
+    figures = ", ".join(filter(None, (known, heard, f"cap {counted(health.cap.connections, 'connection')}")))
+    advice = "; ".join(f"{f.what} ({f.evidence})" for f in health.findings)
+    return HealthLine(health.id, rig.bottle(health.id).note.name, state, figures, advice)
+
+
+def counted(number: int, noun: str) -> str:
+    """`1 reading`, `3 readings`."""
+    return f"{number} {noun}{'' if number == 1 else 's'}"
