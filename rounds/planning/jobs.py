@@ -7,6 +7,7 @@ keep; only who is left out then is sacrificed.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -102,14 +103,23 @@ def _at_least_at_downbeat(problem: VisitProblem, late: frozenset[str]) -> tuple[
 
 
 def _steady(problem: VisitProblem, found: VisitOrder, previous: Sequence[str]) -> VisitOrder:
-    """The previous order of the same visits, if nothing is lost by keeping it."""
+    """The visits in the order the player has seen, new ones put in, if nothing is lost by that."""
     by_id = {v.id: v for v in problem.visits}
-    kept = [by_id[i] for i in previous if i in set(found.order)]
-    if len(kept) != len(found.order):
-        return found
+    fresh = [by_id[i] for i in found.order]
+    kept = [by_id[i] for i in _put_in(found.order, previous)]
     told = describe(problem, kept, found.proved)
-    times = timed(problem, kept[::-1])
-    before = timed(problem, [by_id[i] for i in reversed(found.order)])
+    times, before = timed(problem, kept[::-1]), timed(problem, fresh[::-1])
     same = told.pump_changes <= found.pump_changes and all_on_time(problem, times)
-    fits = work_ticks(problem, kept) <= work_ticks(problem, [by_id[i] for i in found.order])
+    fits = work_ticks(problem, kept) <= work_ticks(problem, fresh)
     return told if same and fits and at_risk(problem, times) <= at_risk(problem, before) else found
+
+
+def _put_in(order: Sequence[str], previous: Sequence[str]) -> list[str]:
+    """The previous order without what is done; what is new follows whom it follows in the new order."""
+    kept = [i for i in previous if i in set(order)]
+    if not kept:
+        return list(order)
+    for before, i in itertools.pairwise((None, *order)):
+        if i not in kept:
+            kept.insert(0 if before is None else kept.index(before) + 1, i)
+    return kept
