@@ -149,6 +149,17 @@ def test_the_order_stays_when_a_reading_changes_nothing() -> None:
         before = after
 
 
+def test_a_new_visit_is_put_into_the_order_already_seen() -> None:
+    rig = small_rig(WIDE, pumps=2)
+    levels = [-25.0, -25.0, 0.0, -25.0, -25.0, -25.0, 0.0, -25.0, -25.0, -25.0]
+    before = planned(rig, beliefs(rig, *levels))
+    after = planned(rig, beliefs(rig, *[-25.0] * 10), previous=before)
+    seen = [v.bottle for v in before.visits]
+    assert [v.bottle for v in after.visits if v.bottle in seen] == seen
+    assert {v.bottle for v in after.visits} - set(seen) == {"B3", "B7"}
+    assert after.pump_changes == planned(rig, beliefs(rig, *[-25.0] * 10)).pump_changes
+
+
 def floating(rig: Rig) -> Rig:
     return replace(rig, reference=Reference(floating=True, low_cents=-20.0, high_cents=20.0))
 
