@@ -7,7 +7,6 @@ keep; only who is left out then is sacrificed.
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -119,7 +118,7 @@ def _put_in(order: Sequence[str], previous: Sequence[str]) -> list[str]:
     kept = [i for i in previous if i in set(order)]
     if not kept:
         return list(order)
-    for before, i in itertools.pairwise((None, *order)):
+    for place, i in enumerate(order):
         if i not in kept:
-            kept.insert(0 if before is None else kept.index(before) + 1, i)
+            kept.insert(kept.index(order[place - 1]) + 1 if place else 0, i)
     return kept
