@@ -155,7 +155,7 @@ def gauge(bottle_id: str, psi: float, now_s: float) -> Gauge:
     return Gauge(at_s=now_s, bottle=bottle_id, gauge_kpa=psi_to_kpa(psi))
 
 
-def stepped_back(day: Day, now_s: float) -> SteppedBack:
+def stepped_back(rig: Rig, day: Day, now_s: float) -> SteppedBack:
     """Back to the bottle before this one.
 
     Raises:
@@ -164,7 +164,7 @@ def stepped_back(day: Day, now_s: float) -> SteppedBack:
     if day.round is None:
         raise BadInput("no round is open; open one first")
     target = day.round.target
-    before = [b for b in day.round.path if b != target]
+    before = [b for b in day.round.path if b != target and rig.has_bottle(b)]
     if not before:
         raise BadInput("this is the first bottle of the round; there is none to go back to")
     return SteppedBack(at_s=now_s, bottle=before[-1])

@@ -48,6 +48,8 @@ class Day:
     air: Mapping[str, AirTold] = field(default_factory=dict)
     """What was told of the air in each bottle."""
     scale: Scale = field(default_factory=Scale)
+    rig: str | None = None
+    """Name of the rig of the newest session."""
 
     def after(self, event: Event) -> Day:
         """The day after an event."""
@@ -82,7 +84,7 @@ class Day:
             case Replaced():
                 return replace(self, air={b: a for b, a in self.air.items() if b != event.bottle})
             case SessionStarted():
-                return replace(self, reading=None)
+                return replace(self, reading=None, rig=event.rig)
             case ClockSet():
                 return replace(self, scale=Scale(event.ahead_s, event.at_s))
             case _:

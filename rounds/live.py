@@ -177,7 +177,7 @@ class Live:
         now_s = self._clock()
         view = self._viewer.view(now_s)
         word = self._word if now_s < self._word_until_s else ""
-        view = replace(view, message=self._trouble() or word or view.message)
+        view = replace(view, message=self._trouble() or word or view.message or self.session.rig_words)
         if self._look is None or now_s - self._look[0].at_s > SHOWN_S or view.mode != "round":
             return view
         return replace(view, reading=self._look_view(*self._look, now_s) or view.reading)

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from rounds.errors import BadInput
 from rounds.events import ClockSet, RoundClosed, SessionStarted
+from rounds.fitting import fitted
 from rounds.resuming import keep_both, take_up
 from rounds.timescale import SLACK_S, begun, moved, words
 
@@ -33,12 +34,14 @@ class Record:
         self.log = log
         taken = take_up(rig, log, progress)
         self.beliefs, self.day, self.newest_id = taken.beliefs, taken.day, taken.last_id
-        self.resumed = self.day.round is not None
         idle_s = unseen_s if self.day.round is None and self.day.take is None else 0.0
         self._now_s = taken.latest_s
         self._now_s = self._at(begun(self.day.scale, taken.latest_s, at_s, idle_s))
         self.note_clock(at_s)
-        self._record(SessionStarted(at_s=self._now_s, rig=rig.name, place=place))
+        found = fitted(rig, self.day, self._now_s)
+        self._rig_words, self._started_s = found.words, self._now_s
+        self._record(SessionStarted(at_s=self._now_s, rig=rig.name, place=place), *found.events)
+        self.resumed = self.day.round is not None
 
     @property
     def now_s(self) -> float:
@@ -57,6 +60,11 @@ class Record:
         scale = self.day.scale
         is_news = scale.from_s > 0.0 and scale.from_s >= self._now_s - SLACK_S
         return words(scale.ahead_s) if is_news else ""
+
+    @property
+    def rig_words(self) -> str:
+        """What the rig made of what the journal left open, for a minute after the start; else nothing."""
+        return self._rig_words if self._now_s - self._started_s <= SLACK_S else ""
 
     def keep_checkpoint(self) -> None:
         """Make the next start quick; only between rounds and takes, and never needed."""

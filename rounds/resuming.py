@@ -91,6 +91,7 @@ def keep_both(log: Log, beliefs: Beliefs, day: Day, last_id: int) -> bool:
         "mounted": day.mounted,
         "air": {b: asdict(a) for b, a in day.air.items()},
         "scale": asdict(day.scale),
+        "rig": day.rig,
     }
     with contextlib.suppress(JournalError):
         keep(beliefs, log, last_id)

@@ -271,7 +271,7 @@ class Session(Record):
 
     def back(self, at_s: float) -> None:
         """Go back to the bottle before this one and hear it again."""
-        self._do(acts.stepped_back(self.day, self._at(at_s)))
+        self._do(acts.stepped_back(self.rig, self.day, self._at(at_s)))
 
     def repeat(self, at_s: float) -> None:
         """Hear the bottle asked for once more."""
@@ -310,7 +310,8 @@ class Session(Record):
     @property
     def needed(self) -> dict[str, float]:
         """Bottles needed: those of the newest round, or all before the first."""
-        return dict(self.day.needed) or self.rig.needed_for(())
+        latest = {b: w for b, w in self.day.needed.items() if self.rig.has_bottle(b)}
+        return latest or self.rig.needed_for(())
 
     def due(self, at_s: float) -> Due:
         """When the next round should start, and why."""

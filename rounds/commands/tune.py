@@ -7,6 +7,7 @@ import time
 from typing import TYPE_CHECKING
 
 from rounds.commands import common
+from rounds.text import plain
 
 if TYPE_CHECKING:
     import argparse
@@ -67,6 +68,8 @@ def _run_lines(args: argparse.Namespace) -> int:
             session = Session(rig, journal, zero_s, place=args.place, progress=progress)
         if session.clock_words:
             print(session.clock_words, file=sys.stderr)
+        if session.rig_words:
+            print(plain(session.rig_words), file=sys.stderr)
         lines = Lines(session, zero_s, hear_wav)
         for line in sys.stdin:
             if line.strip():
