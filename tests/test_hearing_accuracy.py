@@ -56,9 +56,11 @@ def test_what_is_not_clear_says_what_to_do(heard: list[Heard]) -> None:
             assert h.reading.advice.endswith(".")
 
 
-def test_the_error_is_near_the_bound_where_there_is_only_noise() -> None:
-    ratios = [_over_bound(20.0, SEED, number) for number in range(60)]
-    assert math.sqrt(np.mean(np.square(ratios))) < 1.5
+@pytest.mark.parametrize("snr_db", [12.0, 20.0, 30.0, 40.0, 50.0])
+def test_the_error_is_near_the_bound_where_there_is_only_noise(snr_db: float) -> None:
+    """At most 1.2 is aimed at; the mean of 80 squares is itself known to a sixth only."""
+    ratios = [_over_bound(snr_db, SEED, number) for number in range(80)]
+    assert math.sqrt(np.mean(np.square(ratios))) < 1.35
 
 
 @pytest.mark.parametrize("name", list(NOISES))

@@ -9,6 +9,7 @@ explains a little.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
@@ -57,7 +58,9 @@ def fit_pair(series: Baseband, table: Rooms, single_evidence: float) -> Pair | N
     """The best pair of tones near the carrier, held against a single one; None when there is none."""
     straight = straightened(series, table)
     models = [_Model(whiten, table.times_s, whiten @ straight) for whiten in table.whiteners]
-    starts = [_best_on_grid(model, REACH * series.carrier_hz) for model in models]
+    grid = _grid(REACH * series.carrier_hz)
+    turns = np.exp(1j * np.outer(table.times_s, grid))
+    starts = [_best_on_grid(model, grid, turns) for model in models]
     if max(model.gain(start.left) for model, start in zip(models, starts, strict=True)) < WORTH_POLISHING:
         return None
     ranked = sorted(zip(models, starts, strict=True), key=lambda both: -both[0].log_likelihood(both[1].left))
@@ -155,20 +158,31 @@ class _Model:
 
 def _least_squares(columns: NDArray[T], values: NDArray[T]) -> NDArray[T]:
     """By normal equations with a whiff of damping: a few well-scaled columns, and many calls."""
-    normal = columns.conj().T @ columns
-    normal += 1e-10 * float(np.trace(normal).real) * np.eye(normal.shape[0])
-    return np.asarray(np.linalg.solve(normal, columns.conj().T @ values), dtype=columns.dtype)
+    adjoint = columns.conj().T
+    normal = adjoint @ columns
+    diagonal = normal.ravel()[:: normal.shape[0] + 1]
+    diagonal += 1e-10 * float(diagonal.sum().real)
+    return np.asarray(np.linalg.solve(normal, adjoint @ values), dtype=columns.dtype)
 
 
-def _best_on_grid(model: _Model, reach_hz: float) -> _Start:
+def _grid(reach_hz: float) -> NDArray[np.float64]:
     count = max(MIN_GRID, 2 * round(reach_hz / GRID_HZ) + 1)
-    grid = 2 * np.pi * np.linspace(-reach_hz, reach_hz, count)
-    tones = model.whiten @ np.exp(1j * np.outer(model.times_s, grid))
+    return np.asarray(2 * np.pi * np.linspace(-reach_hz, reach_hz, count))
+
+
+@lru_cache(maxsize=64)
+def _pairs(count: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Every two points of a grid that are not neighbours."""
+    return np.triu_indices(count, 2)
+
+
+def _best_on_grid(model: _Model, grid: NDArray[np.float64], turns: NDArray[np.complex128]) -> _Start:
+    tones = model.whiten @ turns
     shared = tones.conj().T @ tones
     found = tones.conj().T @ model.values
     power = np.abs(found) ** 2
     own = np.real(np.diag(shared))
-    i, j = np.triu_indices(count, 2)
+    i, j = _pairs(grid.size)
     cross = shared[i, j]
     explained = own[j] * power[i] + own[i] * power[j] - 2.0 * np.real(found[i].conj() * cross * found[j])
     volume = own[i] * own[j] - np.abs(cross) ** 2

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from rounds.hearing.baseband import decay_of
 from rounds.hearing.rooms import Courses, Rooms, courses, rooms
 
 if TYPE_CHECKING:
@@ -22,7 +23,8 @@ if TYPE_CHECKING:
 
 DECAY_STEP = 2.0
 """Decays are rounded to this (nepers a second), so that tables can be kept."""
-MAX_DECAY = 80.0
+DECAY_REACH = 4.0
+"""How far the decay may move still: the tables' steps, and what noise does to its first estimate."""
 STEPS = 3
 MIN_COUNT = 6
 
@@ -40,18 +42,6 @@ class Tone:
     evidence: float
     dry: float
     """How likely it is that the room adds nothing that noise does not hide, 0 to 1."""
-
-
-def decay_of(series: Baseband) -> float:
-    """Decay of the envelope in nepers a second, by least squares weighted with the power."""
-    power = np.abs(series.values) ** 2
-    times_s = series.times_s
-    level = np.log(np.maximum(np.abs(series.values), 1e-12))
-    weight = power / max(float(power.sum()), 1e-30)
-    mean_t, mean_level = weight @ times_s, weight @ level
-    spread = weight @ (times_s - mean_t) ** 2
-    slope = (weight @ ((times_s - mean_t) * (level - mean_level))) / max(float(spread), 1e-12)
-    return float(np.clip(-slope, 0.0, MAX_DECAY))
 
 
 def table_for(series: Baseband, decay: float) -> Rooms:
@@ -73,10 +63,11 @@ def fit(series: Baseband, half_width_hz: float) -> Tone | None:
     table = table_for(series, decay)
     straight = straightened(series, table)
     limit = 2 * np.pi * half_width_hz
-    turn = 0.0
+    turn = fading = 0.0
     for _ in range(STEPS):
-        found = courses(table, straight, np.array([1j * turn]))
+        found = courses(table, straight, np.array([1j * turn - fading]))
         turn += float(np.clip(mean_move(found, 0), -limit, limit))
+        fading = float(np.clip(fading - found.weights @ found.moves[:, 0].real, -DECAY_REACH, DECAY_REACH))
     return Tone(
         hz=series.carrier_hz + turn / (2 * np.pi),
         sd_hz=sd_hz(found, 0),

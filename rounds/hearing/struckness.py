@@ -30,7 +30,9 @@ LOUD_AT_FIRST = 0.88
 STEADY = 0.95
 LOUDEST_AT_FIRST = 0.97
 """One of these two marks must be beyond doubt."""
-SWELLING = 0.55
+SWELLING = 0.8
+SWELLING_BEATING = 0.7
+"""Under this it swells, as voices do, and is passed over; two tones that beat may begin apart."""
 STANDS_OUT_DB = 30.0
 STANDS_OUT_WELL_DB = 35.0
 BARELY_DB = 24.0
@@ -54,7 +56,8 @@ class Struckness:
             return "noise"
         steady = loosely or self.coherence > STEADY or self.early > LOUDEST_AT_FIRST
         if self.early < LOUD_AT_FIRST or not steady:
-            return "doubtful" if self.early > SWELLING else "noise"
+            swelling = SWELLING_BEATING if beats else SWELLING
+            return "doubtful" if self.early > swelling else "noise"
         return "struck" if self.crest_db > STANDS_OUT_DB else "faint"
 
 

@@ -88,6 +88,11 @@ TRACKERS: dict[str, tuple[str, Tracker]] = {
 """Name to the package it needs and how it is called."""
 
 
+def missing() -> list[str]:
+    """Those that this machine lacks."""
+    return [name for name in TRACKERS if name not in installed()]
+
+
 def installed() -> dict[str, Tracker]:
     """Those that this machine has."""
     return {name: call for name, (module, call) in TRACKERS.items() if importlib.util.find_spec(module)}
