@@ -77,9 +77,31 @@ class NullAudio:
         """The variables of a process that uses this server."""
         return {**os.environ, **self.variables}
 
-    def play(self, path: Path) -> subprocess.Popen[bytes]:
+    def play(self, path: Path, name: str = "bench") -> subprocess.Popen[bytes]:
         """Play a file into the microphone; returns at once."""
-        return subprocess.Popen(["paplay", "--device=bench", str(path)], env=self.environment())
+        return subprocess.Popen(["paplay", f"--device={name}", str(path)], env=self.environment())
+
+    def control(self, *words: str) -> str:
+        """Tell the server something (pactl); returns its answer."""
+        done = subprocess.run(
+            ["pactl", *words],
+            env=self.environment(),
+            stdout=subprocess.PIPE,
+            text=True,
+            check=True,
+            timeout=30,
+        )
+        return done.stdout
+
+    def unplug(self) -> None:
+        """Take the microphone away; the server stays."""
+        self.control("unload-module", "module-null-sink")
+
+    def plug(self, rate_hz: int, name: str = "bench") -> None:
+        """A microphone comes, and becomes the default."""
+        how = (f"sink_name={name}", f"rate={rate_hz}", "channels=1", "format=float32le", "norewinds=1")
+        self.control("load-module", "module-null-sink", *how)
+        self.control("set-default-source", f"{name}.monitor")
 
     def freeze(self) -> None:
         """The server stops answering, without dying."""

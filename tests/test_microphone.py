@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import queue
 import sys
+import time
 from types import SimpleNamespace
 from typing import Any
 
@@ -140,6 +142,31 @@ def test_silence_of_the_driver_is_told_after_half_a_second(monkeypatch: pytest.M
     next(blocks)
     with pytest.raises(AudioError, match="stopped coming"):
         next(blocks)
+    opened.close()
+
+
+def test_a_computer_that_stood_still_is_no_silence_of_the_driver(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The wait ends two seconds late, and the sound that was kept meanwhile comes after it."""
+    fake = _use(monkeypatch, _device("built-in", 1))
+    opened = Microphone()
+    fake.streams[0].deliver(0.25)
+    blocks = opened.blocks()
+    next(blocks)
+    waits: list[float] = []
+
+    def stood(timeout: float) -> Any:
+        waits.append(timeout)
+        if len(waits) == 1:
+            clock["ahead_s"] += 2.5
+            raise queue.Empty
+        fake.streams[0].deliver(0.5)
+        return taken(timeout=timeout)
+
+    clock = {"ahead_s": 0.0}
+    taken, true = opened._queue.get, time.monotonic
+    monkeypatch.setattr(opened._queue, "get", stood)
+    monkeypatch.setattr(microphone.time, "monotonic", lambda: true() + clock["ahead_s"])
+    assert list(next(blocks)) == [0.5]
     opened.close()
 
 

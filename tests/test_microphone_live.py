@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import signal
+import subprocess
+import sys
+import threading
 import time
 from typing import TYPE_CHECKING
 
@@ -64,27 +68,40 @@ def _strikes(path: Path, pitches_hz: tuple[float, ...] = PITCHES_HZ) -> Path:
     return write_wav(path, samples + sound.room_noise(samples.size, rng, -75.0), RATE_HZ)
 
 
+def _played(heard: Heard, null_audio: NullAudio, path: Path, expected: int, name: str = "bench") -> None:
+    """Play until it has come through whole.
+
+    A busy machine loses sound on the way, and the listener must say so: only what was not said counts.
+    """
+    for _ in range(5):
+        wait_until(lambda: not heard.faults or heard.faults[-1] is None, 10.0)
+        heard.readings.clear()
+        told = len(heard.faults)
+        assert null_audio.play(path, name).wait(timeout=30) == 0
+        wait_until(lambda told=told: len(heard.finals()) >= expected or len(heard.faults) > told, 5.0)
+        time.sleep(0.6)  # what comes too much would come now: another reading, or a loss that is told
+        if len(heard.faults) == told:
+            return
+    pytest.fail(f"sound was lost five times: {heard.faults}")
+
+
 def test_strikes_are_read_within_a_cent_and_once_each(
     heard: Heard,
     null_audio: NullAudio,
     tmp_path: Path,
 ) -> None:
-    assert null_audio.play(_strikes(tmp_path / "strikes.wav")).wait(timeout=20) == 0
-    wait_until(lambda: len(heard.finals()) == len(PITCHES_HZ), 3.0)
-    time.sleep(0.3)
+    _played(heard, null_audio, _strikes(tmp_path / "strikes.wav"), len(PITCHES_HZ))
     finals = heard.finals()
     assert len(finals) == len(PITCHES_HZ)
     assert [r.verdict for r in finals] == ["clear"] * len(PITCHES_HZ)
     for reading, hz in zip(finals, PITCHES_HZ, strict=True):
         assert reading.hz is not None
         assert abs(cents(reading.hz, hz)) < 1.0
-    assert not heard.faults
 
 
 def test_stages_share_one_time_on_the_clock(heard: Heard, null_audio: NullAudio, tmp_path: Path) -> None:
     before_s = time.time()
-    assert null_audio.play(_strikes(tmp_path / "one.wav", (440.0,))).wait(timeout=20) == 0
-    wait_until(lambda: len(heard.readings) == 3, 3.0)
+    _played(heard, null_audio, _strikes(tmp_path / "one.wav", (440.0,)), 1)
     assert [r.stage for _, r in heard.readings] == ["provisional", "final", "update"]
     assert len({r.at_s for _, r in heard.readings}) == 1
     assert before_s < heard.readings[0][1].at_s < time.time()
@@ -100,9 +117,75 @@ def test_a_frozen_server_is_noticed_within_a_second_and_survived(
     assert took_s < 1.0
     assert heard.faults[0]
     null_audio.thaw()
+    _played(heard, null_audio, _strikes(tmp_path / "again.wav", (440.0,)), 1)
+
+
+def test_a_microphone_that_is_unplugged_is_told_and_one_plugged_in_is_taken_up(
+    heard: Heard, null_audio: NullAudio, tmp_path: Path
+) -> None:
+    """The sound server stays; the microphone goes, and comes back at another sample rate."""
+    null_audio.unplug()
+    took_s = wait_until(lambda: bool(heard.faults), 3.0)
+    assert took_s < 1.0
+    assert heard.faults[0] is not None
+    assert "plug" in heard.faults[0]
+    time.sleep(1.5)  # it tries again meanwhile, in vain
+    assert all(fault is not None and "plug" in fault for fault in heard.faults)
+    null_audio.plug(44_100)
     wait_until(lambda: heard.faults[-1] is None, 10.0)
-    assert null_audio.play(_strikes(tmp_path / "again.wav", (440.0,))).wait(timeout=20) == 0
-    wait_until(lambda: bool(heard.finals()), 3.0)
+    _played(heard, null_audio, _strikes(tmp_path / "again.wav", (440.0,)), 1)
+    assert abs(cents(heard.finals()[-1].hz or 1.0, 440.0)) < 1.0
+
+
+def test_another_microphone_made_the_default_is_listened_to(
+    heard: Heard, null_audio: NullAudio, tmp_path: Path
+) -> None:
+    """The sound server moves us over; strikes into the new one are read, into the old one they are not."""
+    null_audio.plug(44_100, "other")
+    wait_until(lambda: "RUNNING" in _source_line(null_audio, "other.monitor"), 5.0)
+    path = _strikes(tmp_path / "one.wav", (440.0,))
+    _played(heard, null_audio, path, 1, name="other")
+    assert abs(cents(heard.finals()[-1].hz or 1.0, 440.0)) < 1.0
+    heard.readings.clear()
+    assert null_audio.play(path).wait(timeout=30) == 0
+    time.sleep(0.5)
+    assert not heard.readings
+
+
+def _source_line(null_audio: NullAudio, name: str) -> str:
+    lines = null_audio.control("list", "short", "sources").splitlines()
+    return next((line for line in lines if name in line), "")
+
+
+def test_a_stall_of_ours_loses_no_strike_or_says_so_within_a_second(
+    null_audio: NullAudio, tmp_path: Path
+) -> None:
+    """The listening process is stopped for three seconds, as a computer that hangs stops it; a strike falls
+    into that time. The sound server keeps what it can."""
+    path = _strikes(tmp_path / "one.wav", (440.0,))
+    command = [sys.executable, "-m", "tests.listening"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True) as listening:
+        told: list[str] = []
+        reader = threading.Thread(target=lambda: told.extend(listening.stdout or ()), daemon=True)
+        try:
+            reader.start()
+            wait_until(lambda: told.count("level\n") > 10, 15.0)
+            listening.send_signal(signal.SIGSTOP)
+            told.clear()
+            begun_s = time.monotonic()
+            assert null_audio.play(path).wait(timeout=30) == 0
+            time.sleep(max(0.0, 3.0 - (time.monotonic() - begun_s)))
+            assert not told
+            listening.send_signal(signal.SIGCONT)
+            took_s = wait_until(lambda: any(line.startswith(("reading 440", "fault")) for line in told), 5.0)
+            assert took_s < 1.0
+            if any("fault" in line for line in told):
+                wait_until(lambda: "back\n" in told, 10.0)
+            told.clear()
+            assert null_audio.play(path).wait(timeout=30) == 0
+            wait_until(lambda: any("reading 440" in line for line in told), 5.0)
+        finally:
+            listening.kill()
 
 
 def test_a_dead_server_is_noticed_within_a_second_and_told_in_one_sentence(
@@ -127,8 +210,7 @@ def test_another_server_at_another_rate_is_taken_up(
             monkeypatch.setenv(name, value)
         null_audio.kill()
         wait_until(lambda: bool(heard.faults) and heard.faults[-1] is None, 10.0)
-        assert other.play(_strikes(tmp_path / "again.wav", (440.0,))).wait(timeout=20) == 0
-        wait_until(lambda: bool(heard.finals()), 3.0)
+        _played(heard, other, _strikes(tmp_path / "again.wav", (440.0,)), 1)
         hz = heard.finals()[-1].hz
         assert hz is not None
         assert abs(cents(hz, 440.0)) < 1.0

@@ -85,7 +85,7 @@ class Listener:
         self._thread = threading.Thread(target=self._run, name="listener", daemon=True)
         self._source: Source | None = None
         self._times: tuple[float, float] = (-1.0, 0.0)
-        self._faulty = False
+        self._fault: str | None = None
 
     def start(self) -> None:
         """Begin to listen."""
@@ -139,8 +139,7 @@ class Listener:
         for block in source.blocks():
             if self._stopping.is_set():
                 return
-            if self._faulty:
-                self._tell_fault(None)
+            self._tell_fault(None)
             ear.expectation = self._expectation
             readings = ear.feed(block)
             frames.arrived(ear.heard_s, block.size / source.sample_rate_hz, self._clock())
@@ -157,5 +156,6 @@ class Listener:
             self._on_reading(replace(reading, at_s=self._times[1]))  # the same for all stages of a strike
 
     def _tell_fault(self, sentence: str | None) -> None:
-        self._faulty = sentence is not None
-        self._on_fault(sentence)
+        if sentence != self._fault:
+            self._fault = sentence
+            self._on_fault(sentence)

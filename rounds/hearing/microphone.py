@@ -1,10 +1,10 @@
 """The microphone. The only module that sees sounddevice, and every error of it ends here.
 
-PortAudio's callback puts blocks into a queue and does nothing else; the reader takes them out and
-keeps watch: 0.5 s without a block means that the sound is gone, whatever PortAudio says (a frozen
-sound server says nothing at all). Calls into PortAudio are not safe from several threads, and may
-never return when a server is frozen, so one thread of our own makes them all and nobody waits for it
-longer than a few seconds.
+PortAudio's callback puts blocks, and when they came, into a queue and does nothing else; the reader
+takes them out and keeps watch (by when they came: a reader that is late has lost nothing). 0.5 s without
+a block means that the sound is gone, whatever PortAudio says (a frozen sound server says nothing at
+all). Calls into PortAudio are not safe from several threads, and may never return when a server is
+frozen, so one thread of our own makes them all and nobody waits for it longer than a few seconds.
 """
 
 from __future__ import annotations
@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 BLOCK_S = 0.010
 WATCHDOG_S = 0.5
+STOOD_S = 0.3
+"""A wait that ends this much late: it was the computer that stood still."""
 FIRST_BLOCK_S = 2.0
 CALL_S = 3.0
 QUEUED_BLOCKS = 3000
@@ -53,6 +55,14 @@ class InputDevice:
     channels: int
     sample_rate_hz: int
     is_default: bool
+
+
+@dataclass(frozen=True)
+class _Block:
+    """Samples, and when the callback got them (monotonic seconds)."""
+
+    samples: NDArray[np.float32]
+    came_s: float
 
 
 class _Hands:
@@ -151,7 +161,7 @@ def _pick_rate(sd: Any, device: InputDevice) -> int:
             continue
         return int(rate_hz)
     raise AudioError(
-        f"The microphone {device.name!r} cannot be opened in mono; choose another with --device."
+        f"The microphone {device.name!r} cannot be opened; check its plug, or choose another with --device."
     )
 
 
@@ -159,7 +169,7 @@ class Microphone:
     """An open microphone as a source of 10 ms blocks."""
 
     def __init__(self, device: int | str | None = None) -> None:
-        self._queue: queue.Queue[NDArray[np.float32] | None] = queue.Queue(maxsize=QUEUED_BLOCKS)
+        self._queue: queue.Queue[_Block | None] = queue.Queue(maxsize=QUEUED_BLOCKS)
         self._closed = False
         self._overflowed = False
         self._stream: Any = None
@@ -196,7 +206,7 @@ class Microphone:
 
     def _take(self, block: NDArray[np.float32], _frames: int, _time: Any, _status: Any) -> None:
         try:
-            self._queue.put_nowait(block[:, 0].copy())
+            self._queue.put_nowait(_Block(block[:, 0].copy(), time.monotonic()))
         except queue.Full:
             self._overflowed = True
 
@@ -217,16 +227,16 @@ class Microphone:
             patience_s = WATCHDOG_S
             if block is None:
                 return
-            lost_s = pace.feed(block.size, time.monotonic())
+            lost_s = pace.feed(block.samples.size, block.came_s)
             if lost_s or self._overflowed:
                 raise AudioError(
                     f"{lost_s:.1f} s of sound were lost (the computer was too busy); strike again."
                 )
-            yield block
+            yield block.samples
 
-    def _next(self, patience_s: float) -> NDArray[np.float32] | None:
+    def _next(self, patience_s: float) -> _Block | None:
         try:
-            block = self._queue.get(timeout=patience_s)
+            block = self._get(patience_s)
         except queue.Empty:
             if self._closed:
                 return None
@@ -234,6 +244,16 @@ class Microphone:
         if block is None and not self._closed:
             raise AudioError(LOST)
         return block
+
+    def _get(self, patience_s: float) -> _Block | None:
+        """Wait for a block; once more where the computer stood still, for the sound may have been kept."""
+        begun_s = time.monotonic()
+        try:
+            return self._queue.get(timeout=patience_s)
+        except queue.Empty:
+            if time.monotonic() - begun_s < patience_s + STOOD_S:
+                raise
+        return self._queue.get(timeout=patience_s)
 
     def close(self) -> None:
         """Give the device back; never waits long, even for a frozen sound server."""
