@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
 
-from rounds.hearing.ear import Ear, blurred_alike
+from rounds.hearing.ear import MOVE_ADVICE, Ear, blurred_alike
 from rounds.hearing.strike import Expectation, Reading, measure
 from rounds.notes import cents
 from rounds.simulation import sound
@@ -49,6 +50,31 @@ def test_a_strike_gives_three_stages_of_one_onset() -> None:
     assert [r.stage for r in readings] == ["provisional", "final", "update"]
     assert {r.at_s for r in readings} == {readings[0].at_s}
     assert readings[0].at_s == pytest.approx(0.3, abs=0.002)
+
+
+def test_an_update_never_takes_a_clear_reading_back(monkeypatch: pytest.MonkeyPatch) -> None:
+    def unsure(*args: Any, stage: str, **how: Any) -> Reading:
+        reading = measure(*args, stage=stage, **how)  # type: ignore[arg-type]
+        return replace(reading, verdict="unclear") if stage in worse else reading
+
+    monkeypatch.setattr("rounds.hearing.ear.measure", unsure)
+    worse = ["update"]
+    assert [r.stage for r in _hear(_strike(523.3, 2), Expectation(523.3))] == ["provisional", "final"]
+    worse = ["final", "update"]
+    assert [r.stage for r in _hear(_strike(523.3, 2), Expectation(523.3))][-1] == "update"
+
+
+def test_two_blurred_strikes_ask_to_move_the_microphone_whichever_reading_is_shown(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def blurred(*args: Any, **how: Any) -> Reading:
+        return replace(measure(*args, **how), verdict="unclear", advice="Closer.")
+
+    monkeypatch.setattr("rounds.hearing.ear.measure", blurred)
+    both = np.concatenate([_strike(440.0, 8), _strike(440.0, 9)])
+    heard = [(r.stage, r.advice) for r in _hear(both, Expectation(440.0))]
+    assert heard[:3] == [(stage, "Closer.") for stage in ("provisional", "final", "update")]
+    assert heard[3:] == [("provisional", "Closer."), ("final", MOVE_ADVICE), ("update", MOVE_ADVICE)]
 
 
 def test_readings_do_not_depend_on_the_size_of_blocks() -> None:

@@ -140,6 +140,34 @@ def test_a_file_cut_short_is_read_as_far_as_it_goes(
     assert len(json.loads(printed.out)["files"][0]["strikes"]) == 2
 
 
+def test_what_is_not_clear_says_what_to_do(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = _wav(tmp_path / "a.wav", _strike(44_100), 44_100)
+    assert main(["hear", str(path), "--target", "523.25"]) == ExitCode.FINE
+    lines = capsys.readouterr().out.splitlines()
+    assert "other_bottle" in lines[1]
+    assert lines[2].strip() == "That was another bottle. Strike the one asked for."
+    assert main(["hear", str(path), "--target", "440"]) == ExitCode.FINE
+    assert len(capsys.readouterr().out.splitlines()) == 2
+
+
+@pytest.mark.parametrize(
+    ("riff", "whole", "length"), [(b"RIFF", 0, 0), (b"RIFF", 36, 0), (b"RF64", 2**32 - 1, 2**32 - 1)]
+)
+def test_a_header_that_does_not_know_the_length_is_read_to_the_end(
+    tmp_path: Path, riff: bytes, whole: int, length: int
+) -> None:
+    """A recorder that lost power (nought), one that streams or writes RF64 (EBU Tech 3306, from memory)."""
+    path = _wav(tmp_path / "a.wav", _strike(44_100), 44_100)
+    content = path.read_bytes()
+    at = content.index(b"data") + 4
+    unknown = riff + struct.pack("<I", whole) + content[8:at] + struct.pack("<I", length) + content[at + 4 :]
+    path.write_bytes(unknown)
+    assert _heard(path) == [pytest.approx(HZ, rel=3e-4)]
+    source = WavSource(path)
+    assert not source.cut_short
+    source.close()
+
+
 @pytest.mark.parametrize(
     "content", [b"", b"RIFF", b"no sound here at all", b"RIFF\x04\0\0\0WAVE", b"ID3" + bytes(400)]
 )

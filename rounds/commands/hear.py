@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from rounds.errors import BadInput, ExitCode
@@ -38,17 +38,17 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 def run(args: argparse.Namespace) -> int:
     """Read every file; a file that cannot be read is told on stderr and makes the exit code 2."""
     expectation = _expectation(args)
-    documents, failed = [], False
+    heard, failed = [], False
     for path in args.files:
         try:
-            documents.append(_document(path, expectation))
+            heard.append(_hear(path, expectation))
         except BadInput as error:
             print(f"rounds hear: {plain(error)}", file=sys.stderr)
             failed = True
     if args.json:
-        print(json.dumps({"files": documents}, allow_nan=False))
+        print(json.dumps({"files": [_document(file) for file in heard]}, allow_nan=False))
     else:
-        _print_table(documents)
+        _print_table(heard)
     return int(ExitCode.USAGE if failed else ExitCode.FINE)
 
 
@@ -97,7 +97,16 @@ def _target_hz(text: str) -> float:
     return hz
 
 
-def _document(path: str, expectation: Expectation) -> dict[str, Any]:
+@dataclass(frozen=True)
+class _Heard:
+    """One recording and its strikes."""
+
+    path: str
+    sample_rate_hz: int
+    readings: list[Reading]
+
+
+def _hear(path: str, expectation: Expectation) -> _Heard:
     from rounds.hearing.recording import strikes
     from rounds.hearing.sources import open_recording
 
@@ -105,10 +114,15 @@ def _document(path: str, expectation: Expectation) -> dict[str, Any]:
     try:
         if source.cut_short:
             print(f"rounds hear: {plain(path)}: cut short; read as far as it goes.", file=sys.stderr)
-        rows = [_row(reading) for reading in strikes(source, expectation)]
+        readings = list(strikes(source, expectation))
     finally:
         source.close()
-    return {"file": path, "sample_rate_hz": source.sample_rate_hz, "strikes": rows}
+    return _Heard(path, source.sample_rate_hz, readings)
+
+
+def _document(file: _Heard) -> dict[str, Any]:
+    rows = [_row(reading) for reading in file.readings]
+    return {"file": file.path, "sample_rate_hz": file.sample_rate_hz, "strikes": rows}
 
 
 def _row(reading: Reading) -> dict[str, Any]:
@@ -131,11 +145,14 @@ def _rounded(value: float | None, digits: int) -> float | None:
     return None if value is None else round(value, digits)
 
 
-def _print_table(documents: list[dict[str, Any]]) -> None:
-    for document in documents:
-        print(f"{plain(document['file'])}: {_count(len(document['strikes']))}")
-        for row in document["strikes"]:
-            print("  " + _line(row))
+def _print_table(heard: list[_Heard]) -> None:
+    """A line a strike; under one that is not clear, what to do about it."""
+    for file in heard:
+        print(f"{plain(file.path)}: {_count(len(file.readings))}")
+        for reading in file.readings:
+            print("  " + _line(_row(reading)))
+            if reading.advice:
+                print(f"{'':13}{reading.advice}")
 
 
 def _count(number: int) -> str:

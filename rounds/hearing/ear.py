@@ -59,6 +59,7 @@ class Ear:
         self._pending: list[_Pending] = []
         self._floor = _Floor()
         self._last: Reading | None = None
+        self._before: Reading | None = None
 
     @property
     def heard_s(self) -> float:
@@ -148,13 +149,21 @@ class Ear:
         )
         if reading.hz is None:
             return []
-        if stage == "update" and (reading.ring_s or math.inf) < RINGS_ON_S:
+        if stage == "update" and not self._adds(reading, strike):
             return []
         reading = replace(reading, at_s=strike.onset_index / self.sample_rate_hz)
-        if stage != "final":
-            return [reading]
-        again, self._last = self._last, reading
-        return [replace(reading, advice=MOVE_ADVICE) if blurred_alike(again, reading) else reading]
+        if stage == "final":
+            self._before, self._last = self._last, reading
+        alike = stage != "provisional" and blurred_alike(self._before, reading)
+        return [replace(reading, advice=MOVE_ADVICE) if alike else reading]
+
+    def _adds(self, update: Reading, strike: _Pending) -> bool:
+        """Whether an update is worth giving: it rings on, and a reading that was clear stays so."""
+        if (update.ring_s or math.inf) < RINGS_ON_S:
+            return False
+        last, at_s = self._last, strike.onset_index / self.sample_rate_hz
+        was_clear = last is not None and last.at_s == at_s and last.verdict == "clear"
+        return update.verdict == "clear" or not was_clear
 
 
 def blurred_alike(before: Reading | None, now: Reading) -> bool:

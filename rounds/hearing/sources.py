@@ -26,6 +26,7 @@ MIN_RATE_HZ = 8_000
 """Below this the top notes and half the click are gone."""
 MAX_RATE_HZ = 768_000
 _PCM, _FLOAT, _EXTENSIBLE = 1, 3, 0xFFFE
+_STREAMED = 0xFFFFFFFF
 _OTHER_FORMATS = {2: "ADPCM", 6: "A-law", 7: "mu-law", 0x55: "MP3"}
 
 
@@ -92,8 +93,19 @@ def read_wav_format(path: Path, file: BinaryIO) -> WavFormat:
         elif name == b"data":
             if header is None:
                 break
-            return _format_from(path, header, start, length, size)
+            return _format_from(path, header, start, _promised(head, start, length, size), size)
     raise BadInput(f"{path}: the WAV header is incomplete; record it again.")
+
+
+def _promised(head: bytes, start: int, length: int, size: int) -> int:
+    """How much sound there is meant to be: all that follows, where the header does not know.
+
+    All ones are written by what streams, and where the length stands elsewhere (RF64); nought stays in
+    both places when a recorder loses power.
+    """
+    whole = struct.unpack("<I", head[4:8])[0]
+    unknown = length == _STREAMED or (length == 0 and whole <= start - 8)
+    return size - start if unknown else length
 
 
 def _format_from(path: Path, header: bytes, start: int, promised: int, size: int) -> WavFormat:
