@@ -67,7 +67,7 @@ WORDS: dict[str, Word] = {
     "quit": Word("", "stop; a round can be taken up again later"),
 }
 _BELL = "\a"
-_AGAIN = "The word cautions"
+_AGAIN = "Typing cautions"
 _IN_A_TAKE = ("take", "status", "quit")
 
 

@@ -37,7 +37,7 @@ ANSWER_TICKS = 8
 """An answer to the player stays this many seconds."""
 
 
-_DONE = {"stroke_in": "One stroke in.", "stroke_out": "One stroke out.", "note": "Noted."}
+_DONE = {"stroke_in": "One stroke in.", "stroke_out": "One stroke out.", "again": "Strike it again."}
 COLUMNS = [(0, "-narrow"), (80, "-usual"), (116, "-wide")]
 ROWS = [(0, "-low"), (16, "-short"), (24, "-even"), (36, "-tall"), (50, "-huge")]
 """Where the layout changes; rounds.tcss says how."""
@@ -61,6 +61,8 @@ class RoundsApp(App[int]):
         self.answer = ""
         self._answer_left = 0
         self._title = ""
+        self._before: View | None = None
+        self._ending = False
         for theme in themes.THEMES:
             self.register_theme(theme)
         self.theme = themes.PLAIN.name if self.no_color else themes.DARK.name
@@ -102,6 +104,7 @@ class RoundsApp(App[int]):
         self._answer_left = max(0, self._answer_left - 1)
         if not self._answer_left:
             self.answer = ""
+            self._ending = False
         self._step()
 
     def _step(self) -> None:
@@ -128,6 +131,7 @@ class RoundsApp(App[int]):
     def repaint(self) -> None:
         """Hand the view to the page on top or to the home screen, and remind where it is time."""
         view = self.controller.view()
+        self._tell_the_turn(view)
         if view.mode == "take" and self.page is not None:
             self.pop_screen()
             self.call_after_refresh(self.repaint)
@@ -136,6 +140,14 @@ class RoundsApp(App[int]):
         else:
             self.home.paint(view, self.controller, self.answer, self.keys_for(view))
         self._remind(view)
+
+    def _tell_the_turn(self, view: View) -> None:
+        """A round or a take that ended, by a key or by itself, is summed up in a sentence."""
+        before, self._before = self._before, view
+        if before is not None and view.mode == "between":
+            summary = models.summary(before, view)
+            if summary:
+                self.say(summary)
 
     def _remind(self, view: View) -> None:
         title = window_title(view)
@@ -189,6 +201,7 @@ class RoundsApp(App[int]):
 
     def _carry_out(self, name: str) -> None:
         c = self.controller
+        self._ending = self._ending and name == "end_round"
         at_once: dict[str, Callable[[], None]] = {
             "again": c.repeat,
             "skip": c.skip,
@@ -197,7 +210,6 @@ class RoundsApp(App[int]):
             "stroke_in": lambda: c.air(1.0),
             "stroke_out": lambda: c.air(-1.0),
             "take": c.take_toggle,
-            "end_round": c.end_round,
         }
         if name in at_once:
             self.ask(at_once[name], _DONE.get(name, ""))
@@ -238,13 +250,23 @@ class RoundsApp(App[int]):
         """Ask the player something, and act on the answer."""
         from rounds.tui.screens.dialogs import question
 
-        asked = question(name, self.controller)
+        asked = question(name, self.controller, self.home.bottle_in_hand(self.controller.view()))
 
         def answered(answer: Any) -> None:
             if answer is not None:
-                self.ask(lambda: asked.act(answer), _DONE.get(name, ""))
+                self.ask(lambda: asked.act(answer), asked.done(answer))
 
         self.push_screen(asked.dialog, answered)
+
+    def _do_end_round(self) -> None:
+        """With work left the key is asked for twice: a slip would cost a round of listening."""
+        left = self.controller.view().left
+        if left and not self._ending:
+            self.say(f"Press e again to end the round with {left} to do.")
+            self._ending = True
+            self.repaint()
+        else:
+            self.ask(self.controller.end_round)
 
     def _do_theme(self) -> None:
         names = themes.NAMES

@@ -136,6 +136,19 @@ def said(view: View, level: Level, answer: str) -> tuple[Said, ...]:
     return (Said(path_text(view), "$faint"),)
 
 
+def summary(before: View, after: View) -> str:
+    """What a round or a take that has just ended came to; empty when neither did."""
+    if before.mode == "take" and before.take is not None:
+        return f"{before.take.name} is cut after {shown.clock(before.take.running_s)}; it is in the log."
+    if before.mode != "round":
+        return ""
+    passed = before.downbeat_in_s is not None and before.downbeat_in_s <= 1.0
+    opening = "The downbeat is here and the round over" if passed else "The round is over"
+    done = f"{before.needed - before.left} of {before.needed} in tune"
+    connections = f"{before.connections} connection{'' if before.connections == 1 else 's'}"
+    return f"{opening}: {done}, {connections}, {shown.minutes_figure(before.elapsed_s or 0.0)}."
+
+
 def heading(view: View) -> str:
     """What is being done; a bottle that gets air while others are heard again is being tuned."""
     if view.phase != "verify" or view.instruction.act in ("wait", "none"):
@@ -146,12 +159,18 @@ def heading(view: View) -> str:
     return _PHASE["listen" if here is not None and here.standing == "unheard" else "verify"]
 
 
+def downbeat_fact(in_s: float) -> Fact:
+    """`downbeat in 7:40`, `downbeat was 2:02 ago`."""
+    if in_s < 0:
+        return Fact("downbeat was", f"{shown.clock(-in_s)} ago", loud=True, warn=True)
+    return Fact("downbeat in", shown.clock(in_s), loud=True)
+
+
 def round_strip(view: View, level: Level) -> StripModel:
     """The heading of a round and its numbers."""
     facts = []
     if view.downbeat_in_s is not None:
-        late = view.downbeat_in_s < 0
-        facts.append(Fact("downbeat in", shown.clock(view.downbeat_in_s), loud=True, warn=late))
+        facts.append(downbeat_fact(view.downbeat_in_s))
     facts.append(Fact("to do", f"{view.left} of {view.needed}", loud=True))
     facts.append(Fact("connections", str(view.connections)))
     if view.seconds_left is not None:
@@ -176,7 +195,8 @@ def downbeat(view: View) -> ClockModel:
     if view.downbeat_in_s is None:
         return ClockModel(f"{left}since it began", shown.clock(view.elapsed_s or 0.0))
     late = view.downbeat_in_s < 0
-    return ClockModel(f"{left}downbeat {'was' if late else 'in'}", shown.clock(view.downbeat_in_s), late)
+    words = "since the downbeat" if late else "downbeat in"
+    return ClockModel(f"{left}{words}", shown.clock(abs(view.downbeat_in_s)), late)
 
 
 def due(view: View) -> ClockModel:
@@ -192,7 +212,7 @@ def between_strip(view: View, level: Level) -> StripModel:
     """The heading between rounds."""
     facts = []
     if view.downbeat_in_s is not None:
-        facts.append(Fact("downbeat in", shown.clock(view.downbeat_in_s), loud=True))
+        facts.append(downbeat_fact(view.downbeat_in_s))
     out = sum(b.standing in ("sharp", "flat") and b.needed for b in view.bottles)
     doubtful = sum(b.standing == "doubtful" for b in view.bottles)
     facts.append(Fact("out", str(out), loud=bool(out)))
@@ -205,11 +225,13 @@ _OUT = ("sharp", "flat", "doubtful", "unheard")
 
 def reasons(view: View) -> tuple[Said, ...]:
     """Why the round is due then, and what would be done first."""
-    names = "  ".join(f"{plain(b.id, 8)}{shown.SIGN[b.standing]}" for b in first_ones(view)[:_PATH_SHOWN])
+    ahead = first_ones(view)
+    names = "  ".join(f"{plain(b.id, 8)}{shown.SIGN[b.standing]}" for b in ahead[:_PATH_SHOWN])
+    more = f"  and {len(ahead) - _PATH_SHOWN} more" if len(ahead) > _PATH_SHOWN else ""
     temp = "" if view.temp_c is not None else "No temperature yet: c tells it, and the forecast gets better."
     return (
         Said(plain(view.due.reason[:1].upper() + view.due.reason[1:], 240), "bold"),
-        Said(f"First: {names}" if names else "Nothing needs air now.", ""),
+        Said(f"First: {names}{more}" if names else "Nothing needs air now.", ""),
         Said(temp, "$faint"),
     )
 

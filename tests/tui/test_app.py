@@ -155,7 +155,6 @@ ROUND_KEYS = [
     ("p", ("pump_toggle",)),
     ("plus", ("air", 1.0)),
     ("minus", ("air", -1.0)),
-    ("e", ("end_round",)),
 ]
 
 
@@ -371,6 +370,38 @@ def _without_ids(svg: str) -> str:
 
 
 PAGES = {"2": "LOG", "3": "HEALTH", "4": "RIG", "5": "SOUND CHECK", "question_mark": "HELP"}
+
+
+class TestEnds:
+    """What ends is summed up, and a slip of a finger ends nothing."""
+
+    async def test_a_round_with_work_left_is_ended_by_the_second_key(self) -> None:
+        async with on_stage("round") as stage:
+            await stage.press("e")
+            assert not stage.fake.asked
+            assert "Press e again to end the round with 11 to do." in stage.text(Lines, ".said")
+            await stage.press("e")
+            assert stage.fake.asked == [("end_round",)]
+            assert "The round is over: 19 of 30 in tune, 4 connections, 4 min." in stage.text(Lines, ".said")
+
+    async def test_another_key_between_takes_the_question_back(self) -> None:
+        async with on_stage("round") as stage:
+            await stage.press("e", "s", "e")
+            assert ("end_round",) not in stage.fake.asked
+
+    async def test_a_finished_round_ends_at_once(self) -> None:
+        async with on_stage("done") as stage:
+            await stage.press("e")
+            assert stage.fake.asked == [("end_round",)]
+
+    async def test_a_take_that_was_cut_is_told(self) -> None:
+        async with on_stage("take") as stage:
+            await stage.press("t")
+            assert "take 3 is cut after 0:41; it is in the log." in stage.text(Lines, ".said")
+
+    async def test_a_downbeat_that_has_passed_is_told_in_words(self) -> None:
+        async with on_stage("late") as stage:
+            assert "downbeat was 0:12 ago" in stage.text(Strip, ".strip")
 
 
 class TestPages:

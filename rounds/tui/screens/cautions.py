@@ -22,6 +22,7 @@ class CautionScreen(ModalScreen[bool]):
 
     BINDINGS: ClassVar = [
         Binding("enter", "read_on", "read on", priority=True),
+        Binding("space", "turn", "next page"),
         Binding("escape", "leave", "leave"),
         Binding("q", "app.quit", "quit"),
     ]
@@ -56,7 +57,8 @@ class CautionScreen(ModalScreen[bool]):
 
     def _name_button(self) -> None:
         last = f"Enter: {cautions.ACCEPT}" if self._first else "Enter: back"
-        self.query_one(Button).label = last if self._at_end else "Enter: read on"
+        label = last if self._at_end else "Enter: read on"
+        self.query_one(Button).label = f"{label} · q: quit" if self._first else label
 
     def on_button_pressed(self) -> None:
         """The button was clicked."""
@@ -67,7 +69,11 @@ class CautionScreen(ModalScreen[bool]):
         if self._at_end:
             self.dismiss(True)
         else:
-            self.query_one(VerticalScroll).scroll_page_down(animate=False)
+            self.action_turn()
+
+    def action_turn(self) -> None:
+        """Turn the page; never accepts."""
+        self.query_one(VerticalScroll).scroll_page_down(animate=False)
 
     def action_leave(self) -> None:
         """Escape leaves only when this is not the first run."""

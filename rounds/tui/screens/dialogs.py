@@ -20,6 +20,7 @@ from rounds.air import LEAST_AIR_C, MOST_AIR_C
 from rounds.controller import RoundRequest
 from rounds.errors import BadInput
 from rounds.text import plain
+from rounds.words import strokes_phrase
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -100,11 +101,13 @@ class Question:
 
     dialog: Ask[Any]
     act: Callable[[Any], None]
+    done: Callable[[Any], str] = lambda _: ""
+    """What is said once it is done."""
 
 
-def question(name: str, controller: Controller) -> Question:
-    """The question that belongs to an intent (one of `intents.QUESTIONS`)."""
-    makers: dict[str, Callable[[Controller], Question]] = {
+def question(name: str, controller: Controller, here: str) -> Question:
+    """The question that belongs to an intent (one of `intents.QUESTIONS`); `here`: the bottle in hand."""
+    makers: dict[str, Callable[[Controller, str], Question]] = {
         "open_round": _round,
         "air": _air,
         "temperature": _temperature,
@@ -112,44 +115,49 @@ def question(name: str, controller: Controller) -> Question:
         "note": _note,
         "replaced": _replaced,
     }
-    return makers[name](controller)
+    return makers[name](controller, here)
 
 
-def _air(controller: Controller) -> Question:
-    field = Field("strokes", "in as 3 or 2½, out as -1")
+def _air(controller: Controller, here: str) -> Question:
+    field = Field("strokes", "in as 3, 2.5 or 3/8; out with a minus: -1")
 
     def read(values: dict[str, str]) -> float:
         return typed.number(values["strokes"], "strokes", -200, 200)
 
-    return Question(Ask("Air moved", (field,), read), controller.air)
+    def done(strokes: float) -> str:
+        return f"{strokes_phrase(strokes)} {'out' if strokes < 0 else 'in'}."
+
+    return Question(Ask("Air moved", (field,), read), controller.air, done)
 
 
-def _temperature(controller: Controller) -> Question:
+def _temperature(controller: Controller, here: str) -> Question:
     now_c = controller.view().temp_c
     field = Field("°C", "of the air at the bottles", "" if now_c is None else f"{now_c:.0f}")
 
     def read(values: dict[str, str]) -> float:
         return typed.number(values["°C"], "temperature", LEAST_AIR_C, MOST_AIR_C)
 
-    return Question(Ask("Air temperature", (field,), read), controller.temperature)
+    def done(temp_c: float) -> str:
+        return f"Air at {temp_c:g} °C."
+
+    return Question(Ask("Air temperature", (field,), read), controller.temperature, done)
 
 
-def _here(controller: Controller) -> Field:
-    return Field("bottle", "which one", controller.view().instruction.bottle or "")
-
-
-def _gauge(controller: Controller) -> Question:
-    fields = (_here(controller), Field("psi", "what the gauge reads"))
+def _gauge(controller: Controller, here: str) -> Question:
+    fields = (Field("bottle", "which one", here), Field("psi", "what the gauge reads"))
 
     def read(values: dict[str, str]) -> tuple[str, float]:
         bottle = typed.bottle(values["bottle"], controller.rig)
         return bottle, typed.number(values["psi"], "psi", 0, 200)
 
-    return Question(Ask("Pressure gauge", fields, read), lambda read: controller.gauge(*read))
+    def done(read: tuple[str, float]) -> str:
+        return f"{read[0]}: {read[1]:g} psi."
+
+    return Question(Ask("Pressure gauge", fields, read), lambda read: controller.gauge(*read), done)
 
 
-def _note(controller: Controller) -> Question:
-    fields = (Field("note", "what to remember"), Field("bottle", "empty: about the day"))
+def _note(controller: Controller, here: str) -> Question:
+    fields = (Field("note", "what to remember"), Field("bottle", "which bottle; empty: about the day"))
 
     def read(values: dict[str, str]) -> tuple[str, str | None]:
         text, name = values["note"].strip(), values["bottle"].strip()
@@ -157,21 +165,26 @@ def _note(controller: Controller) -> Question:
             raise BadInput("note: nothing is written")
         return text, typed.bottle(name, controller.rig) if name else None
 
-    return Question(Ask("Write a note", fields, read), lambda read: controller.note(*read))
+    return Question(
+        Ask("Write a note", fields, read), lambda read: controller.note(*read), lambda _: "Noted."
+    )
 
 
-def _replaced(controller: Controller) -> Question:
-    fields = (_here(controller), Field("part", "cap or bottle", "cap"))
+def _replaced(controller: Controller, here: str) -> Question:
+    fields = (Field("bottle", "which one", here), Field("part", "cap or bottle", "cap"))
 
     def read(values: dict[str, str]) -> tuple[str, Part]:
         return typed.bottle(values["bottle"], controller.rig), typed.part(values["part"])
 
-    return Question(Ask("A part was replaced", fields, read), lambda read: controller.replaced(*read))
+    def done(read: tuple[str, Part]) -> str:
+        return f"{read[0]}: a new {read[1]}, a new history."
+
+    return Question(Ask("A part was replaced", fields, read), lambda read: controller.replaced(*read), done)
 
 
-def _round(controller: Controller) -> Question:
+def _round(controller: Controller, here: str) -> Question:
     rig, temp_c = controller.rig, controller.view().temp_c
-    names = ", ".join(p.name for p in rig.pieces)
+    names = ", ".join(p.name.replace(" ", "\N{NO-BREAK SPACE}") for p in rig.pieces)
     fields = (
         Field("downbeat", "in minutes, or a time as 19:30, or empty"),
         Field("minutes", "how long the playing lasts", f"{rig.habits.block_s / 60:.0f}"),

@@ -10,7 +10,7 @@ from textual.widgets import Static
 
 from rounds import shown
 from rounds.tui.intents import INTENTS
-from rounds.tui.screens.page import Page
+from rounds.tui.screens.page import SCROLLS, Page
 from rounds.tui.widgets.rails import COLOUR
 
 if TYPE_CHECKING:
@@ -26,6 +26,10 @@ HOW = (
     "STRIKE: strike the bottle named in the box. PUMP 3½: pump head onto its valve, three and a half "
     "strokes, strike. ADD: the same, the head is on already. LET OUT: press the pin of the valve (or the "
     "pump's own valve) for about that many strokes of air, strike. PUMP OFF: straight off, strike.",
+    "A part of a stroke is a part of the handle's way: 1/4 is a quarter of it.",
+    "Sharp and flat are said against the note. The aim lies a little beside the note where a bottle is known "
+    "to drift or settle, so that it is right while you play; then the aim is named.",
+    "A connection is once the pump head on a valve; each costs time and some air.",
     "A strike that belongs to another bottle is told as such and not believed. "
     "Numbers on the rails are the path ahead; rail 1 is the one nearest you.",
     "± is how far the true pitch may lie from the figure (19 times in 20).",
@@ -35,7 +39,7 @@ HOW = (
 class HelpPage(Page):
     """Scrolls; the keys that can work now are bright."""
 
-    HEADING, NAME = "HELP", "help"
+    HEADING, NAME, HINT = "HELP", "help", SCROLLS
 
     def __init__(self) -> None:
         super().__init__()

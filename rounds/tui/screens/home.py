@@ -177,6 +177,12 @@ class HomeScreen(Screen[None]):
         self.query_one(TakePane).display = mode == "take"
         self.query_one(KeyLine).display = mode != "take"
 
+    def bottle_in_hand(self, view: View) -> str:
+        """The bottle asked for, or the one chosen in the forecast; empty when there is none."""
+        paths = self.query_one(BetweenPane).paths if view.mode == "between" else ()
+        chosen = paths[self.query_one(BetweenPane).chosen].bottle if paths else ""
+        return view.instruction.bottle or chosen
+
     def action_choose(self, step: int) -> None:
         """Choose another bottle in the forecast."""
         if self.mode == "between":

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from rounds.controller import Controller
 
+SCROLLS = "more with the arrow keys"
 FILL_EVERY = 5
 """The body is asked for again after this many paintings (about seconds): it may be slow to make."""
 
@@ -27,6 +28,8 @@ class Page(Screen[None]):
 
     HEADING = ""
     NAME = ""
+    HINT = ""
+    """What to know of the page, beside its heading."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -60,7 +63,7 @@ class Page(Screen[None]):
         """Paint heading and keys, and the body; an answer to the player stands beside the heading."""
         if not self.opened:
             return
-        facts = (Fact("", answer, loud=True),) if answer else ()
+        facts = (Fact("", answer, loud=True),) if answer else (Fact("", self.HINT),)
         self.query_one(Strip).paint(StripModel(self.HEADING, facts))
         self.query_one(KeyLine).paint(keys)
         if not self._stale:

@@ -13,7 +13,7 @@ from textual.widgets import DataTable, Static
 
 from rounds.air import kpa_to_psi
 from rounds.text import plain
-from rounds.tui.screens.page import Page
+from rounds.tui.screens.page import SCROLLS, Page
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -39,6 +39,7 @@ class TablePage(Page):
 
     COLUMNS: ClassVar[tuple[str, ...]] = ()
     EMPTY = "Nothing yet."
+    HINT = SCROLLS
 
     def __init__(self) -> None:
         super().__init__()
@@ -83,7 +84,7 @@ class LogPage(TablePage):
     """All that happened, newest first."""
 
     HEADING, NAME = "LOG", "log"
-    COLUMNS = ("when", "bottle", "what", "")
+    COLUMNS = ("when", "bottle", "what")
 
     def rows(self, controller: Controller) -> Sequence[Row]:
         """One row a line of the log."""
@@ -91,7 +92,7 @@ class LogPage(TablePage):
 
     @staticmethod
     def _row(line: LogLine) -> Row:
-        return plain(line.at, 20), plain(line.bottle, 8), plain(line.kind, 16), plain(line.text, 400)
+        return plain(line.at, 20), plain(line.bottle, 8), plain(line.text, 400)
 
 
 class HealthPage(TablePage):

@@ -79,8 +79,9 @@ class Reading(Painted):
     def _large(self, canvas: Canvas, model: ReadingModel, cents: float) -> None:
         """The name on its label, then the figures, so that nobody takes them for another bottle's."""
         alphabet = lettering.TALL if canvas.height >= 5 and canvas.width >= 100 else lettering.SMALL
-        top = (canvas.height - -(-alphabet.height_px // 2)) // 2
-        figure = lettering.draw(signed_cents(cents), alphabet)
+        scale = 2 if canvas.height >= 7 and canvas.width >= 140 else 1
+        figure = lettering.draw(signed_cents(cents), alphabet, scale)
+        top = (canvas.height - figure.height) // 2
         last = top + figure.height
         column = self._whose(canvas, model, last) + 1
         column = canvas.letters(column, top, figure, f"bold {model.style}")

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rounds.text import plain
+from rounds.tui.canvas import clipped
 from rounds.tui.widgets.painted import Painted
 
 if TYPE_CHECKING:
@@ -49,12 +50,17 @@ class Ribbons(Painted):
         if not paths:
             canvas.text(2, 0, "No forecast yet: no bottle has been heard.", "$faint")
             return
-        rows = canvas.height - 1
+        cut = len(paths) > canvas.height - 1
+        rows = canvas.height - (2 if cut and canvas.height > 3 else 1)
         first = min(max(0, chosen - rows // 2), max(0, len(paths) - rows))
+        last = min(len(paths), first + rows)
         self._scale(canvas, paths[0])
-        for row, number in enumerate(range(first, min(len(paths), first + rows)), 1):
+        for row, number in enumerate(range(first, last), 1):
             self._ribbon(canvas, paths[number], row, number == chosen)
             canvas.zone(0, row, canvas.width, 1, str(number))
+        if cut:
+            more = f"{first + 1} to {last} of {len(paths)} (arrow keys)"
+            canvas.text(_NAME_WIDTH, rows + 1, clipped(more, canvas.width - _NAME_WIDTH), "$faint")
 
     def _columns(self, canvas: Canvas) -> int:
         return max(1, canvas.width - _NAME_WIDTH - _LEAVES_WIDTH - 1)
@@ -64,7 +70,8 @@ class Ribbons(Painted):
         canvas.text(_NAME_WIDTH, 0, "now", "$faint")
         for share in (0.25, 0.5, 0.75, 1.0):
             text = f"{last * share:.0f}"
-            canvas.text(_NAME_WIDTH + round(columns * share) - len(text), 0, text, "$faint")
+            back = len(text) if share == 1.0 else len(text) // 2
+            canvas.text(_NAME_WIDTH + round(columns * share) - back, 0, text, "$faint")
         canvas.text(_NAME_WIDTH + columns + 1, 0, "min", "$faint")
 
     def _ribbon(self, canvas: Canvas, path: DriftPath, row: int, chosen: bool) -> None:
