@@ -383,14 +383,17 @@ _ONES = st.builds(
 )
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(story=_STORIES, wanted=_ONES, after_id=st.integers(0, 10))
 def test_what_the_index_finds_is_what_reading_everything_finds(
     tmp_path_factory: pytest.TempPathFactory, story: list[Event], wanted: Filter, after_id: int
 ) -> None:
+    """Also when only the newest are wanted and the end is looked through first."""
     with Journal(tmp_path_factory.mktemp("story") / "j.db") as journal:
         journal.append_many(story)
         found = list(wanted.read(journal, after_id, touched=True))
+        newest = wanted.newest(journal, 2, touched=True)
+        everything = list(wanted.read(journal, touched=True))
         read = [
             entry
             for entry in entries(journal.events())
@@ -404,3 +407,18 @@ def test_what_the_index_finds_is_what_reading_everything_finds(
             and (wanted.end_s is None or entry.told_s < wanted.end_s)
         ]
     assert found == read
+    assert newest == everything[-2:]
+
+
+def test_nothing_found_and_a_bottle_never_heard_of_are_said(run: Run) -> None:
+    assert run("log", "add", "cap hisses", "--bottle", "C4")[0] == 0
+    code, out, err = run("log", "--take", "take 9")
+    assert (code, out.count("\n"), err) == (0, 1, "nothing in the log fits\n")
+    assert "new to this journal" in run("log", "add", "again", "--bottle", "C44")[2]
+    assert run("log", "add", "again", "--bottle", "C4")[2] == ""
+
+
+def test_a_note_of_what_is_yet_to_come_is_refused(run: Run) -> None:
+    code, _, err = run("log", "add", "x", "--at", "2999-01-01T00:00:00Z")
+    assert code == 2
+    assert "yet to come" in err

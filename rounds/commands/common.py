@@ -79,6 +79,14 @@ def reading_progress() -> Iterator[Callable[[int, int], None]]:
             print("\r\x1b[K", end="", file=sys.stderr, flush=True)
 
 
+def warn_of_stranger(journal: Journal, bottle: str | None) -> None:
+    """Say when a bottle was never heard of: without a rig a slip of the fingers cannot be refused."""
+    from rounds.text import plain
+
+    if bottle is not None and not journal.mentions(bottle):
+        print(f"rounds: {plain(bottle)} is new to this journal; a slip of the fingers?", file=sys.stderr)
+
+
 def known_bottle(rig: Rig, bottle_id: str) -> str:
     """A bottle id given by the user, checked.
 

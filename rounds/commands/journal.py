@@ -51,7 +51,8 @@ def run_check(args: argparse.Namespace) -> int:
             print(f"from {local(found.first_s)} to {local(found.last_s)}")
         if found.clock_back:
             print(
-                f"the clock was set back {found.clock_back} times; events are kept in the order they happened"
+                f"{found.clock_back} times an event is older than the one before it (imported, most likely); "
+                "that is no fault"
             )
         for problem in found.problems:
             print(problem)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import collections
 import sys
 import time
 from pathlib import Path
@@ -141,14 +140,15 @@ def run(args: argparse.Namespace) -> int:
         wanted = _filter(args)
         machine = args.json or args.csv or args.md
         most = args.last or (None if machine or args.all else NEWEST)
-        narrow = wanted.is_everything and most is not None
-        found: Iterable[Entry] = wanted.read(
-            journal, max(0, journal.last_id - (most or 0)) if narrow else 0, touched=args.csv
+        found: Iterable[Entry] = (
+            wanted.read(journal, touched=args.csv)
+            if most is None
+            else wanted.newest(journal, most, touched=args.csv)
         )
-        if most is not None:
-            found = collections.deque(found, most)
-            if narrow and not args.last and journal.last_id > most:
-                print(f"the newest {most} of {journal.last_id} entries; --all shows all", file=sys.stderr)
+        if found == []:
+            print("nothing in the log fits", file=sys.stderr)
+        elif wanted.is_everything and most and not args.last and journal.last_id > most:
+            print(f"the newest {most} of {journal.last_id} entries; --all shows all", file=sys.stderr)
         writer = (
             tables.write_json if args.json
             else tables.write_csv if args.csv
@@ -174,8 +174,10 @@ def run_add(args: argparse.Namespace) -> int:
     from rounds.journal.timing import scale_now
     from rounds.timescale import SLACK_S
 
-    if not args.text.strip() or len(args.text) > MOST_NOTE_CHARS:
-        raise BadInput(f"a note has 1 to {MOST_NOTE_CHARS} characters, not {len(args.text)}")
+    if not args.text.strip():
+        raise BadInput("the note is empty; write what to remember")
+    if len(args.text) > MOST_NOTE_CHARS:
+        raise BadInput(f"a note has at most {MOST_NOTE_CHARS} characters, not {len(args.text)}")
     try:
         at_s = parse_time(args.at) if args.at else time.time()
     except ValueError as error:
@@ -183,6 +185,7 @@ def run_add(args: argparse.Namespace) -> int:
     if at_s > time.time() + SLACK_S:
         raise BadInput(f"--at: {args.at} is yet to come, by this machine's clock; a note is of what happened")
     with common.open_journal(args) as journal:
+        common.warn_of_stranger(journal, args.bottle)
         at_s = scale_now(journal).kept(at_s)
         journal.append(NoteWritten(at_s=at_s, text=args.text, bottle=args.bottle))
     return 0

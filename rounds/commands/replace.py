@@ -38,6 +38,8 @@ def run(args: argparse.Namespace) -> int:
     if args.rig:
         common.known_bottle(common.load(args), args.bottle)
     with common.open_journal(args) as journal:
+        if not args.rig:
+            common.warn_of_stranger(journal, args.bottle)
         at_s = scale_now(journal).kept(time.time())
         journal.append(Replaced(at_s=at_s, bottle=args.bottle, part=args.part))
     print(f"{plain(args.bottle)}: a new history begins for its {args.part}.", file=sys.stderr)

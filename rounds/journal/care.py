@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rounds.errors import JournalError
-from rounds.journal.faults import sentence, told
+from rounds.journal.faults import NO_ROOM_TO_OPEN, sentence, told
 from rounds.journal.pages import found_events
 from rounds.journal.store import Journal
 from rounds.places import make_folder
@@ -61,7 +61,9 @@ def check(path: Path) -> Checked:
 
 def _is_foreign(error: JournalError) -> bool:
     code = getattr(error.__cause__, "sqlite_errorcode", None)
-    return code is not None and code & 0xFF not in {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_IOERR}
+    if code is None:
+        return False
+    return code in NO_ROOM_TO_OPEN or code & 0xFF not in {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_IOERR}
 
 
 class _Walk:

@@ -19,7 +19,7 @@ _SENTENCES = {
     sqlite3.SQLITE_FULL: "the disk is full, so the last event was not kept; all before it is safe. "
     "Free some space and go on.",
     sqlite3.SQLITE_READONLY: "the journal cannot be written here. Make the file and its folder writable, "
-    "or name another with --journal.",
+    "or name another with --journal. Reading and backing up still work.",
     sqlite3.SQLITE_PERM: "the journal may not be used by you. Make it yours, or name another with --journal.",
     sqlite3.SQLITE_CANTOPEN: "the journal cannot be opened. Look whether its folder is there and yours, "
     "or name another with --journal.",
@@ -33,9 +33,21 @@ _SENTENCES = {
 }
 
 
+NO_ROOM_TO_OPEN = (sqlite3.SQLITE_IOERR_SHMOPEN, sqlite3.SQLITE_IOERR_SHMSIZE, sqlite3.SQLITE_IOERR_SHMMAP)
+"""SQLite could not make the file in which those who use a journal at the same time agree."""
+_NO_ROOM = (
+    "the journal cannot be opened while its disk is full or failing; what is in it is safe. "
+    "Free some space and try again."
+)
+
+
 def sentence(path: Path, error: sqlite3.Error) -> str:
     """What went wrong with a journal and what to do, in one sentence or two."""
     code = getattr(error, "sqlite_errorcode", None)
+    if code in NO_ROOM_TO_OPEN:
+        return f"{plain(path)}: {_NO_ROOM}"
+    if code == sqlite3.SQLITE_CANTOPEN and path.exists():
+        code = sqlite3.SQLITE_READONLY
     if isinstance(code, int) and code & 0xFF in _SENTENCES:
         return f"{plain(path)}: {_SENTENCES[code & 0xFF]}"
     return (

@@ -170,6 +170,24 @@ class Journal:
                 return
             after_id = rows[-1][0]
 
+    def newest(self, last_id: int, kinds: tuple[str, ...]) -> Event | None:
+        """The newest event up to an id of these kinds, which must tell a setting (`schema.SETTING`)."""
+        index = "INDEXED BY events_setting " if self._indexed else ""
+        query = (
+            f"SELECT id, at_s, kind, fields, check_sum FROM events {index}WHERE {schema.SETTING_TERM} "
+            "AND id <= ? AND kind IN (SELECT value FROM json_each(?)) ORDER BY id DESC LIMIT 1"
+        )
+        with self._lock, told(self.path):
+            row = self._connection.execute(query, (last_id, json.dumps(kinds))).fetchone()
+        return None if row is None else self._event(row)
+
+    def mentions(self, bottle: str) -> bool:
+        """Whether any event names this bottle (or, rarely, quotes such a name)."""
+        query = "SELECT 1 FROM events WHERE instr(fields, ?) LIMIT 1"
+        with self._lock, told(self.path):
+            found = self._connection.execute(query, (f'"bottle":{json.dumps(bottle)}',)).fetchone()
+        return found is not None
+
     def touched_before(self, first_id: int, bottle: str) -> bool:
         """Whether air moved in a bottle after its newest clear strike before an id."""
         query = (

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from rounds import events as ev
 from rounds.journal.schema import SETTING
+from rounds.journal.timing import scales
 from rounds.timescale import Scale
 
 if TYPE_CHECKING:
@@ -124,9 +125,9 @@ class Span:
     setting: Setting
 
 
-def _spans(journal: Journal) -> Iterator[Span]:
-    setting, first_id = Setting(), 1
-    for number, event in journal.events(kinds=SETTING):
+def _spans(journal: Journal, after_id: int) -> Iterator[Span]:
+    setting, first_id = _setting_after(journal, after_id), after_id + 1
+    for number, event in journal.events(after_id, kinds=SETTING):
         now, later = setting.at(event), setting.at(event).after(event)
         if now != setting and number > first_id:
             yield Span(first_id, number - 1, setting)
@@ -136,6 +137,17 @@ def _spans(journal: Journal) -> Iterator[Span]:
             first_id = number + 1
         setting = later
     yield Span(first_id, None, setting)
+
+
+def _setting_after(journal: Journal, last_id: int) -> Setting:
+    """The setting of what comes after an id, from the newest of each kind that tells it."""
+    setting = Setting()
+    for kinds in (("session_started",), ("round_opened", "round_closed"), ("take_started", "take_stopped"),
+                  ("clock_set",)):  # fmt: skip
+        event = journal.newest(last_id, kinds) if last_id else None
+        if event is not None:
+            setting = setting.at(event).after(event)
+    return setting
 
 
 @dataclass(frozen=True)
@@ -155,11 +167,10 @@ class Filter:
         """Whether every entry passes."""
         return self == Filter()
 
-    def _wants_span(self, span: Span, after_id: int) -> bool:
+    def _wants_span(self, span: Span) -> bool:
         setting = span.setting
         return (
-            (span.last_id is None or span.last_id > after_id)
-            and (self.place is None or setting.place == self.place)
+            (self.place is None or setting.place == self.place)
             and (self.round_id is None or setting.round_id == self.round_id)
             and (self.take is None or setting.take == self.take)
         )
@@ -174,12 +185,9 @@ class Filter:
 
     def read(self, journal: Journal, after_id: int = 0, *, touched: bool = False) -> Iterator[Entry]:
         """The wanted entries after an id, oldest first; whether a bottle was touched only where asked."""
-        spans = list(_spans(journal))
-        leads = [0.0, *(span.setting.scale.ahead_s for span in spans)]
-        start_s = -math.inf if self.start_s is None else self.start_s + min(leads)
-        end_s = math.inf if self.end_s is None else self.end_s + max(leads)
-        for together in _joined([s for s in spans if self._wants_span(s, after_id)]):
-            first_id, last_id = max(together[0].first_id, after_id + 1), together[-1].last_id
+        start_s, end_s = self._kept_bounds(journal)
+        for together in _joined([s for s in _spans(journal, after_id) if self._wants_span(s)]):
+            first_id, last_id = together[0].first_id, together[-1].last_id
             found = journal.events(
                 first_id - 1,
                 until_id=last_id,
@@ -190,6 +198,25 @@ class Filter:
             )
             of = _Touches(journal, first_id, last_id, self.bottle) if touched else None
             yield from filter(self._wants, _in_spans(found, together, of))
+
+    def newest(self, journal: Journal, most: int, *, touched: bool = False) -> list[Entry]:
+        """The newest of the wanted entries, oldest first: the end is looked through first, then more."""
+        last_id, window = journal.last_id, 4 * most
+        while True:
+            after_id = max(0, last_id - window)
+            found = list(self.read(journal, after_id, touched=touched))
+            if len(found) >= most or not after_id:
+                return found[-most:]
+            window *= 8
+
+    def _kept_bounds(self, journal: Journal) -> tuple[float, float]:
+        """Bounds of the journal's own time outside which nothing is wanted."""
+        if self.start_s is None and self.end_s is None:
+            return -math.inf, math.inf
+        leads = [0.0, *(scale.ahead_s for scale in scales(journal))]
+        start_s = -math.inf if self.start_s is None else self.start_s + min(leads)
+        end_s = math.inf if self.end_s is None else self.end_s + max(leads)
+        return start_s, end_s
 
 
 def _joined(spans: list[Span]) -> Iterator[list[Span]]:

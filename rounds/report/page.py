@@ -175,7 +175,7 @@ def _worst(bottles: list[BottleFacts]) -> Iterator[str]:
     for b in found:
         yield (
             f"| {markdown(b.id)} | {b.typical_cents:.1f} | {signed(b.worst_cents)} "
-            f"| {len(b.found_cents)} times | {b.connections} |"
+            f"| {_count(len(b.found_cents), 'time')} | {b.connections} |"
         )
     yield ""
 

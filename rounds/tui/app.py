@@ -63,6 +63,7 @@ class RoundsApp(App[int]):
         self._title = ""
         self._before: View | None = None
         self._ending = False
+        self._leaving = False
         for theme in themes.THEMES:
             self.register_theme(theme)
         self.theme = themes.PLAIN.name if self.no_color else themes.DARK.name
@@ -128,8 +129,15 @@ class RoundsApp(App[int]):
         assert isinstance(home, HomeScreen)
         return home
 
+    def exit(self, result: int | None = None, return_code: int = 0, message: Any = None) -> None:
+        """Leave. The screens lose their parts one by one, so nothing is painted from now on."""
+        self._leaving = True
+        super().exit(result, return_code, message)
+
     def repaint(self) -> None:
         """Hand the view to the page on top or to the home screen, and remind where it is time."""
+        if self._leaving:
+            return
         view = self.controller.view()
         self._tell_the_turn(view)
         if view.mode == "take" and self.page is not None:

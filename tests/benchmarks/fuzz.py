@@ -1,15 +1,18 @@
 """Feed spoiled files to everything that reads files, and count what goes wrong.
 
     python -m tests.benchmarks.fuzz [--cases N] [--seed N] [--only TARGET] [--keep FOLDER]
+    python -m tests.benchmarks.fuzz --screens PLAYERS [--acts N] [--seed N]
 
 Each case has `LIMIT_S` seconds and the process has `MEMORY_BYTES` of address space beyond what it
 holds at the start: a hang or a flood of memory is a fault like an exception. Faulty inputs are kept
-in a folder, one of each kind. Exit code 1 when there was a fault.
+in a folder, one of each kind. With --screens, so many players press, click, type, resize and strike at
+random on the real screens. Exit code 1 when there was a fault.
 """
 
 from __future__ import annotations
 
 import argparse
+import asyncio
 import random
 import resource
 import signal
@@ -20,6 +23,7 @@ import traceback
 from collections import Counter
 from pathlib import Path
 
+from tests.fuzz.screens import Player
 from tests.fuzz.targets import Fault, Targets
 
 LIMIT_S = 10.0
@@ -67,7 +71,11 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", choices=tuple(SHARES))
     parser.add_argument("--keep", default=None, help="folder for inputs that made a fault")
+    parser.add_argument("--screens", type=int, default=0, metavar="PLAYERS")
+    parser.add_argument("--acts", type=int, default=200, help="of each player")
     args = parser.parse_args()
+    if args.screens:
+        return screens(args.seed, args.screens, args.acts)
     signal.signal(signal.SIGALRM, _ring)
     rng = random.Random(args.seed)
     keep = Path(args.keep or tempfile.mkdtemp(prefix="fuzz-"))
@@ -79,6 +87,23 @@ def main() -> int:
         limit_memory()
         shares = {args.only: 1.0} if args.only else SHARES
         return report(fuzz(targets, shares, args.cases, rng, keep), keep)
+
+
+def screens(seed: int, players: int, acts: int) -> int:
+    """Let so many players play, one after the other; how many came upon a fault."""
+    faults, events, notes, started = 0, 0, 0, time.perf_counter()
+    for number in range(seed, seed + players):
+        with tempfile.TemporaryDirectory() as folder:
+            player = Player(Path(folder), number)
+            try:
+                asyncio.run(asyncio.wait_for(player.plays(acts), acts * LIMIT_S))
+            except Exception as error:  # noqa: BLE001 - whatever comes out is what is looked for
+                faults += 1
+                print(f"player {number}: {kind_of(error)}; last acts: {player.done[-5:]}", flush=True)
+        events, notes = events + len(player.kept), notes + len(player.noted)
+    kept = f"{events} events and {notes} notes kept"
+    print(f"{players} players of {acts} acts, {faults} faults; {kept}, {time.perf_counter() - started:.0f} s")
+    return 1 if faults else 0
 
 
 def fuzz(

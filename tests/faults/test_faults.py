@@ -157,6 +157,25 @@ def test_a_folder_that_cannot_be_written(locked_folder: Path) -> None:
         journal.backup(locked_folder.parent / "copy.db")
 
 
+def test_a_journal_left_by_a_session_cannot_be_written_there_either(locked_folder: Path) -> None:
+    """Closed in order it is one file; SQLite then says "cannot open" rather than "read-only"."""
+    with pytest.raises(JournalError, match="cannot be written here"):
+        Journal(locked_folder / "j.db")
+
+
+def test_check_takes_no_full_disk_for_damage(small_disk: Path) -> None:
+    path = small_disk / "j.db"
+    with Journal(path) as journal:
+        journal.append(NoteWritten(at_s=1.0, text="kept"))
+    with contextlib.suppress(OSError), (small_disk / "more").open("wb", buffering=0) as more:
+        while more.write(b"x" * 4096):
+            pass
+    with pytest.raises(JournalError, match="Free some space"):
+        care.check(path)
+    (small_disk / "filler").unlink()
+    assert care.check(path).problems == ()
+
+
 def test_two_sessions(tmp_path: Path) -> None:
     path = tmp_path / "j.db"
     first = writer(path)

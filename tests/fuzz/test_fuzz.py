@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.fuzz.screens import Player
 from tests.fuzz.targets import Targets
 
 CASES = {"rig": 60, "csv": 60, "midi": 60, "wav": 12, "lines": 120}
@@ -29,3 +30,8 @@ def test_good_input_is_no_fault_either(targets: Targets, name: str) -> None:
     seeds, run = targets.all[name]
     for data in seeds:
         run(data, random.Random(1))
+
+
+@pytest.mark.parametrize("seed", [2, 3])
+async def test_whatever_is_pressed_nothing_breaks_and_nothing_is_lost(tmp_path: Path, seed: int) -> None:
+    await Player(tmp_path, seed).plays(60)
