@@ -32,7 +32,10 @@ if TYPE_CHECKING:
     from rounds.view import Instruction
 
 LONGEST_BLOCK_S = 86_400.0
+FURTHEST_DOWNBEAT_S = 7 * 86_400.0
 MOST_STROKES = 500.0
+LEAST_STROKES = 1.0 / 64.0
+"""Less than this moves no pitch that anybody could hear: no air was moved."""
 MOST_GAUGE_PSI = 200.0
 
 
@@ -78,7 +81,8 @@ def round_opened(
     """A round begins for some pieces (all bottles when none is named).
 
     Raises:
-        BadInput: a round is open already, a piece is not in the rig, or the block is longer than a day.
+        BadInput: a round is open already, a piece is not in the rig, the block is longer than a day, or the
+            downbeat is further than a week away.
     """
     if day.round is not None:
         raise BadInput("a round is open already; end it before another is opened")
@@ -89,6 +93,9 @@ def round_opened(
     block_s = rig.habits.block_s if block_s is None else block_s
     if not 0.0 <= block_s <= LONGEST_BLOCK_S:
         raise BadInput(f"a block of {block_s:g} s cannot be; give seconds of playing, at most a day")
+    if downbeat_s is not None and abs(downbeat_s - now_s) > FURTHEST_DOWNBEAT_S:
+        days = (downbeat_s - now_s) / 86_400.0
+        raise BadInput(f"a downbeat {days:.3g} days from now cannot be; give one within a week")
     return RoundOpened(
         at_s=now_s,
         round_id=f"r{day.rounds + 1}",
@@ -126,6 +133,8 @@ def air_moved(rig: Rig, day: Day, told: Instruction, strokes: float, now_s: floa
     if not math.isfinite(strokes) or abs(strokes) > MOST_STROKES:
         raise BadInput(f"{strokes} strokes cannot be right; give the count, negative for air let out")
     bottle_id = day.pump_on or asked_for(day, told)
+    if abs(strokes) < LEAST_STROKES:
+        return ()
     pump = rig.bottle(bottle_id).pump
     on = [Connected(at_s=now_s, bottle=bottle_id, pump=pump, assumed=True)]
     before = on if strokes > 0.0 and day.pump_on is None else []

@@ -11,6 +11,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from rounds.errors import BadInput, RoundsError
+from rounds.events import VERDICTS
 from rounds.recognition import Sounded
 from rounds.text import plain
 
@@ -111,6 +112,8 @@ class Lines:
     def _open(self, value: Any, at_s: float) -> None:
         fields = _object(value, "open", ("downbeat_t", "block_s", "temp_c", "pieces"))
         downbeat_t = _number_or_none(fields, "downbeat_t")
+        if downbeat_t is not None:
+            _check_t(downbeat_t, "downbeat_t")
         pieces = fields.get("pieces") or []
         if not isinstance(pieces, list) or not all(isinstance(p, str) for p in pieces):
             raise BadInput("pieces must be a list of names")
@@ -124,9 +127,13 @@ class Lines:
 
     def _strike(self, value: Any, at_s: float) -> Strike | None:
         fields = _object(value, "strike", ("hz", "u95_cents", "verdict"))
-        hz = _number(fields.get("hz"), "strike.hz")
+        verdict = fields.get("verdict", "clear")
+        if verdict not in VERDICTS:
+            raise BadInput(f"strike.verdict must be one of {', '.join(VERDICTS)}, not {_shown(verdict)}")
+        is_heard = verdict == "clear" or fields.get("hz") is not None
+        hz = _number(fields.get("hz"), "strike.hz") if is_heard else None
         u95 = _number_or_none(fields, "u95_cents")
-        return self.session.strike(at_s, Sounded(hz, u95))
+        return self.session.strike(at_s, Sounded(hz, u95, verdict))
 
     def _wav(self, value: Any, at_s: float) -> Strike | None:
         if not isinstance(value, str) or not value:
@@ -186,8 +193,8 @@ def _parse(line: str, allowed: tuple[str, ...]) -> tuple[float | None, str, Any]
     if not isinstance(fields, dict):
         raise BadInput(f"not a JSON object but {_shown(fields)}")
     t = _number(fields["t"], "t") if fields.get("t") is not None else None
-    if t is not None and abs(t) > MOST_T_S:
-        raise BadInput(f"t {t:g} is not seconds of this session; the first line is about 0")
+    if t is not None:
+        _check_t(t, "t")
     keys = [k for k in fields if k != "t"]
     unknown = [k for k in keys if k not in allowed]
     if unknown:
@@ -195,6 +202,11 @@ def _parse(line: str, allowed: tuple[str, ...]) -> tuple[float | None, str, Any]
     if len(keys) != 1:
         raise BadInput(f'one act a line, not {len(keys)}; a line with nothing to say is {{"tick": true}}')
     return t, keys[0], fields[keys[0]]
+
+
+def _check_t(t: float, name: str) -> None:
+    if abs(t) > MOST_T_S:
+        raise BadInput(f"{name} {t:g} is not seconds of this session; the first line is about 0")
 
 
 def _shown(value: object) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rounds.hearing.strike import Expectation
-from rounds.recognition import Sounded
+from rounds.recognition import MOST_U95_CENTS, Sounded
 
 if TYPE_CHECKING:
     from rounds.hearing.strike import Reading
@@ -21,7 +21,7 @@ def sounded_of(reading: Reading) -> Sounded:
     """A reading as the session takes it."""
     return Sounded(
         hz=reading.hz,
-        u95_cents=reading.u95_cents,
+        u95_cents=None if reading.u95_cents is None else min(reading.u95_cents, MOST_U95_CENTS),
         verdict=reading.verdict,
         advice=reading.advice,
         ring_s=reading.ring_s,

@@ -5,7 +5,6 @@ Pure functions over beliefs and a situation; the session journals what comes out
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -25,6 +24,7 @@ if TYPE_CHECKING:
     from rounds.view import Instruction
 
 LEAST_HZ, MOST_HZ = 20.0, 20_000.0
+MOST_U95_CENTS = 1200.0
 FITS = 1e-4
 """A pitch fits a bottle when its density there is at least this (per cent)."""
 ALONE = 0.05
@@ -71,8 +71,8 @@ def checked(sounded: Sounded) -> Sounded:
     hz, u95 = sounded.hz, sounded.u95_cents
     if hz is not None and not LEAST_HZ <= hz <= MOST_HZ:
         raise BadInput(f"a strike at {hz} Hz cannot be a bottle; give {LEAST_HZ:.0f} to {MOST_HZ:.0f} Hz")
-    if u95 is not None and not (math.isfinite(u95) and u95 >= 0.0):
-        raise BadInput(f"an uncertainty of {u95} cents cannot be; give zero or more")
+    if u95 is not None and not 0.0 <= u95 <= MOST_U95_CENTS:
+        raise BadInput(f"an uncertainty of {u95:g} cents cannot be; give 0 to {MOST_U95_CENTS:g}")
     return sounded
 
 

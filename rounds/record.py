@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from rounds.bounds import refuse_misfits
 from rounds.errors import BadInput
 from rounds.events import ClockSet, RoundClosed, SessionStarted
 from rounds.fitting import fitted
@@ -81,7 +82,11 @@ class Record:
         """Journal first, all of these or none; only what is safe on disk is believed.
 
         What another program wrote meanwhile (a replaced cap, an import) is taken in on the way.
+
+        Raises:
+            BadInput: a number that cannot be; nothing is journalled.
         """
+        refuse_misfits(events)
         newest = self.log.append_many(events)
         if newest != self.newest_id + len(events):
             self._catch_up()

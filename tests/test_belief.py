@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -563,3 +564,31 @@ def test_how_noisy_and_how_restless_is_learned() -> None:
     scales = Beliefs.fold(RIG, events).scales["middle"]
     assert scales.room_var == pytest.approx(9.0, rel=0.3)
     assert scales.walk_var == pytest.approx(0.2, rel=0.5)
+
+
+@pytest.mark.parametrize("name", ["head", "join", "out"])
+def test_a_pump_may_be_called_like_something_else_that_is_learned(name: str) -> None:
+    called = replace(RIG.pump(PUMP), id=name)
+    bottles = tuple(replace(b, pump=name) if b.pump == PUMP else b for b in RIG.bottles)
+    twin = replace(RIG, pumps=(*(p for p in RIG.pumps if p.id != PUMP), called), bottles=bottles)
+
+    def visit(pump: str) -> list[Event]:
+        return [
+            strike(0, MIDDLE, -60.0),
+            Connected(at_s=30.0, bottle=MIDDLE, pump=pump),
+            AirMoved(at_s=40.0, bottle=MIDDLE, pump=pump, strokes=2.0),
+            strike(1, MIDDLE, -20.0, pump_on=True),
+            AirMoved(at_s=70.0, bottle=MIDDLE, pump=None, strokes=-0.5),
+            Disconnected(at_s=80.0, bottle=MIDDLE, pump=pump),
+            strike(2, MIDDLE, -30.0),
+        ]
+
+    ours, theirs = Beliefs.fold(RIG, visit(PUMP)), Beliefs.fold(twin, visit(name))
+    assert theirs.gain(MIDDLE, name) == ours.gain(MIDDLE, PUMP)
+    assert theirs.pin_gain(MIDDLE) == ours.pin_gain(MIDDLE)
+    assert theirs.head_loss(MIDDLE) == ours.head_loss(MIDDLE)
+
+
+def test_strokes_of_a_pump_that_the_rig_has_no_more_move_the_pitch_all_the_same() -> None:
+    start = [strike(0, MIDDLE, -60.0), AirMoved(at_s=1.0, bottle=MIDDLE, pump="lent", strokes=1.0)]
+    assert level(Beliefs.fold(RIG, start), MIDDLE, 1).mean > -55.0

@@ -16,6 +16,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from rounds.bounds import BOUNDS
 from rounds.errors import JournalError
 from rounds.events import (
     AirMoved,
@@ -36,25 +37,35 @@ if TYPE_CHECKING:
 
 finite = st.floats(allow_nan=False, allow_infinity=False)
 texts = st.text(max_size=30).filter(lambda s: not any("\ud800" <= c <= "\udfff" for c in s))
+
+
+def within(name: str) -> st.SearchStrategy[float]:
+    """Every number that a field of this name may be."""
+    return st.floats(BOUNDS[name].least, BOUNDS[name].most)
+
+
+times = within("at_s")
 events = st.one_of(
-    st.builds(NoteWritten, at_s=finite, text=texts, bottle=st.none() | texts),
-    st.builds(Temperature, at_s=finite, temp_c=finite),
-    st.builds(AirMoved, at_s=finite, bottle=texts, pump=st.none() | texts, strokes=st.none() | finite),
+    st.builds(NoteWritten, at_s=times, text=texts, bottle=st.none() | texts),
+    st.builds(Temperature, at_s=times, temp_c=within("temp_c")),
+    st.builds(
+        AirMoved, at_s=times, bottle=texts, pump=st.none() | texts, strokes=st.none() | within("strokes")
+    ),
     st.builds(
         Strike,
-        at_s=finite,
+        at_s=times,
         bottle=st.none() | texts,
         verdict=st.sampled_from(("clear", "quiet")),
-        hz=st.none() | finite,
-        cents=st.none() | finite,
-        u95_cents=st.none() | finite,
+        hz=st.none() | within("hz"),
+        cents=st.none() | within("cents"),
+        u95_cents=st.none() | within("u95_cents"),
     ),
     st.builds(
         RoundOpened,
-        at_s=finite,
+        at_s=st.floats(0.0, 1e7),
         round_id=texts,
-        downbeat_s=st.none() | finite,
-        block_s=finite,
+        downbeat_s=st.none() | st.floats(0.0, 1e7),
+        block_s=within("block_s"),
         needed=st.dictionaries(texts, finite, max_size=3),
         pieces=st.tuples(texts),
     ),

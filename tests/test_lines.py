@@ -161,3 +161,43 @@ def test_lines_on_the_command_line(tmp_path: Path) -> None:
     assert ran.returncode == 0
     answers = [json.loads(line) for line in ran.stdout.splitlines()]
     assert [a["round"]["open"] for a in answers] == [True, True, False]
+
+
+@pytest.mark.parametrize(
+    ("act", "words"),
+    [
+        ({"open": {"downbeat_t": 1e300}}, "downbeat_t"),
+        ({"open": {"downbeat_t": 8 * 86_400}}, "within a week"),
+        ({"wav": "\0"}, "not a file's name"),
+        ({"wav": "\ud800"}, "not a file's name"),
+        ({"strike": {"hz": 261.6, "u95_cents": 1e200}}, "uncertainty"),
+        ({"strike": {"hz": 261.6, "u95_cents": 1201}}, "0 to 1200"),
+        ({"strike": {"hz": 261.6, "verdict": "loud"}}, "verdict"),
+        ({"strike": {"verdict": "clear"}}, "strike.hz"),
+    ],
+)
+def test_what_cannot_be_is_refused_and_nothing_is_written(
+    talk: Talk, act: dict[str, object], words: str
+) -> None:
+    if "open" not in act:
+        talk.say(OPEN)
+    newest = talk.session.log.last_id
+    assert words in str(talk.say({"t": 1, **act})["error"])
+    assert talk.session.log.last_id == newest
+
+
+@pytest.mark.parametrize("hz", [None, 261.6])
+def test_a_strike_that_was_not_clear_is_no_reading(talk: Talk, hz: float | None) -> None:
+    before = talk.say(OPEN)["do"]
+    answer = talk.say({"t": 1, "strike": {"hz": hz, "verdict": "quiet"}})
+    assert answer["reading"]["verdict"] == "quiet"  # type: ignore[index]
+    assert answer["reading"]["cents"] is None  # type: ignore[index]
+    assert answer["do"] == before
+
+
+@pytest.mark.parametrize("strokes", [0, 1e-300, -1e-9])
+def test_no_air_is_no_air_move(talk: Talk, strokes: float) -> None:
+    talk.say(OPEN)
+    newest = talk.session.log.last_id
+    assert talk.say({"t": 1, "air": strokes})["round"]["connections"] == 0  # type: ignore[index]
+    assert talk.session.log.last_id == newest

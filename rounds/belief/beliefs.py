@@ -14,7 +14,7 @@ import numpy as np
 
 from rounds import events as ev
 from rounds.air import SETTLING_BOUND
-from rounds.belief.handling import Handling
+from rounds.belief.handling import Handling, pump_key
 from rounds.belief.leaning import Leaning
 from rounds.belief.priors import HALF_NEPER_CENTS, HEAD, JOIN, OUT, gauss_in_cents, prior_of, to_linear
 from rounds.belief.scales import Scales
@@ -205,7 +205,7 @@ class Beliefs:
 
     def gain(self, bottle_id: str, pump_id: str) -> Gauss:
         """Hz² that one full stroke of a pump adds to a bottle."""
-        return self.handling.now(bottle_id, pump_id).scaled(self._hz2_per_x(bottle_id))
+        return self.handling.now(bottle_id, pump_key(pump_id)).scaled(self._hz2_per_x(bottle_id))
 
     def pin_gain(self, bottle_id: str) -> Gauss:
         """Hz² that one small let-out takes (unit: one stroke's worth; positive)."""

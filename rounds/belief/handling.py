@@ -1,8 +1,8 @@
 """What air moves teach: the gain of a stroke, of a small let-out, and what a pump head takes.
 
 Numbers are in linear cents (see `rounds.belief.priors`), one for each bottle and key; the key of a
-gain is the pump's id. Bottles of a group share what they learn as a ratio to their priors, since a
-pump that leaks does so on every bottle.
+gain is the pump's id after a word, since a pump may be called "head" or "out". Bottles of a group
+share what they learn as a ratio to their priors, since a pump that leaks does so on every bottle.
 """
 
 from __future__ import annotations
@@ -49,12 +49,18 @@ class Learned:
         return Gauss(self.mean, math.sqrt(self.var))
 
 
+def pump_key(pump_id: str) -> str:
+    """The key of what a stroke of a pump does."""
+    return f"pump {pump_id}"
+
+
 class Handling:
     """Everything that air moves taught, by bottle and key."""
 
     def __init__(self, rig: Rig, priors: dict[str, Prior]) -> None:
         self.rig = rig
         self.priors = priors
+        self._pumps = {pump_key(p.id): p for p in rig.pumps}
         self.learned: dict[tuple[str, str], Learned] = {}
 
     def copy(self) -> Handling:
@@ -70,7 +76,7 @@ class Handling:
 
     def strokes(self, bottle_id: str, track: Track, strokes: float, pump_id: str | None) -> None:
         """Air moved by a number of strokes."""
-        key = OUT if strokes < 0.0 or pump_id is None else pump_id
+        key = OUT if strokes < 0.0 or pump_id is None else pump_key(pump_id)
         known = self._entry(bottle_id, key)
         slip_var = abs(strokes) * (STROKE_DOUBT * known.mean) ** 2
         track.jump(strokes * known.mean, strokes * strokes * known.var + slip_var)
@@ -113,7 +119,8 @@ class Handling:
         if key in (HEAD, JOIN):
             return prior.head_x
         bottle = self.rig.bottle(bottle_id)
-        pump = self.rig.pump(bottle.pump if key == OUT else key)
+        # A pump that the rig has no more: what the bottle is pumped with now is the nearest.
+        pump = self._pumps.get(key) or self.rig.pump(bottle.pump)
         x = HALF_NEPER_CENTS * prior_gain_hz2(self.rig, bottle, pump) / prior.target_hz2
         return Gauss(x, x * (LET_OUT_DOUBT if key == OUT else GAIN_DOUBT))
 

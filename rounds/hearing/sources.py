@@ -239,8 +239,10 @@ def open_recording(path: str | Path) -> WavSource | SoundFileSource:
     try:
         with Path(path).open("rb") as file:
             head = file.read(4)
-    except OSError as error:
-        raise BadInput(f"{path}: cannot be opened ({error.strerror}); check the name.") from error
+    except (OSError, ValueError) as error:
+        # ValueError: a name that no file can have.
+        why = error.strerror if isinstance(error, OSError) else "not a file's name"
+        raise BadInput(f"{path}: cannot be opened ({why}); check the name.") from error
     other = head in (b"fLaC", b"OggS", b"FORM") or Path(path).suffix.lower() in (
         ".flac",
         ".ogg",

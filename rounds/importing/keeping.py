@@ -13,6 +13,7 @@ import types
 import typing
 from typing import Any
 
+from rounds.bounds import misfit
 from rounds.events import EVENT_TYPES, Event, from_fields
 from rounds.importing.lines import is_text
 from rounds.problems import shown
@@ -54,7 +55,10 @@ def event_of(value: dict[str, Any]) -> Event:
     if kind in EVENT_TYPES:
         hints = _hints(kind)
         fields = {name: _checked(v, hints[name], name) for name, v in fields.items() if name in hints}
-    return from_fields(kind, at_s, fields)
+    event = from_fields(kind, at_s, fields)
+    if name := misfit(event):
+        raise ValueError(f"{name}: {shown(getattr(event, name))} cannot be")
+    return event
 
 
 @functools.cache

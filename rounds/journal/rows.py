@@ -6,8 +6,9 @@ import json
 import math
 from typing import TYPE_CHECKING
 
+from rounds.bounds import misfit
 from rounds.errors import JournalError
-from rounds.events import from_fields, stored_kind, to_fields
+from rounds.events import Unknown, from_fields, stored_kind, to_fields
 from rounds.journal import schema
 from rounds.text import plain
 
@@ -35,11 +36,13 @@ def to_row(event: Event) -> Row:
 
 
 def from_row(event_id: int, at_s: float, kind: str, fields: str, check_sum: int) -> Event:
-    """The event stored in a row.
+    """The event stored in a row. One whose numbers cannot be is `Unknown`: kept, and not believed.
 
     Raises:
         ValueError: the row is not what was written.
     """
     if schema.event_sum(at_s, kind, fields) != check_sum:
         raise ValueError(f"event {event_id} is not what was written")
-    return from_fields(kind, at_s, json.loads(fields))
+    found = json.loads(fields)
+    event = from_fields(kind, at_s, found)
+    return Unknown(at_s=at_s, original_kind=kind, fields=found) if misfit(event) else event

@@ -1,0 +1,78 @@
+"""What the numbers of an event may be. Pure.
+
+Folds multiply, square and take exponentials; a number far outside the world makes them fail, and an
+event that a fold fails on would stop every later start. So such an event is not written, and one that
+an older version wrote is kept in the journal and not believed. The bounds are wide: what a player can
+mean is checked, with a sentence, where it is typed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING
+
+from rounds.errors import BadInput
+from rounds.events import EVENT_TYPES
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from rounds.events import Event
+
+LONGEST_DOWNBEAT_S = 366 * 86_400.0
+"""A downbeat lies no further than this from the opening of its round."""
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """The least and the most that a number may be."""
+
+    least: float
+    most: float
+
+    def hold(self, value: float) -> bool:
+        """Whether the number lies inside; one that is no number does not."""
+        return self.least <= value <= self.most
+
+
+_CENTS = Bounds(-20_000.0, 20_000.0)
+BOUNDS = {
+    "at_s": Bounds(-1e11, 1e11),
+    "downbeat_s": Bounds(-2e11, 2e11),
+    "block_s": Bounds(0.0, 1e7),
+    "quarantine_s": Bounds(0.0, 1e7),
+    "ahead_s": Bounds(-1e11, 1e11),
+    "temp_c": Bounds(-60.0, 90.0),
+    "hz": Bounds(1.0, 1e5),
+    "cents": _CENTS,
+    "shift_cents": _CENTS,
+    "worst_cents": Bounds(-1e6, 1e6),
+    "u95_cents": Bounds(0.0, 20_000.0),
+    "strokes": Bounds(-10_000.0, 10_000.0),
+    "gauge_kpa": Bounds(0.0, 10_000.0),
+}
+"""By the name of the field, which carries the unit. A time of 1e11 s is in the year 5138."""
+_BOUNDED = {cls: tuple(f.name for f in fields(cls) if f.name in BOUNDS) for cls in EVENT_TYPES.values()}
+
+
+def misfit(event: Event) -> str:
+    """The name of a number of the event that cannot be, or nothing."""
+    for name in _BOUNDED.get(type(event), ()):
+        value = getattr(event, name)
+        if value is not None and not BOUNDS[name].hold(value):
+            return name
+    downbeat_s = getattr(event, "downbeat_s", None)
+    far = downbeat_s is not None and abs(downbeat_s - event.at_s) > LONGEST_DOWNBEAT_S
+    return "downbeat_s" if far else ""
+
+
+def refuse_misfits(events: Iterable[Event]) -> None:
+    """Let nothing into a journal that no fold could take in.
+
+    Raises:
+        BadInput: a number that cannot be.
+    """
+    for event in events:
+        name = misfit(event)
+        if name:
+            raise BadInput(f"{name} {getattr(event, name):g} cannot be, so nothing was written down")
