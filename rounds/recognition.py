@@ -12,7 +12,7 @@ from rounds.assuming import assumed_acts, pump_after, stories_of
 from rounds.errors import BadInput
 from rounds.events import AirMoved, Event, Strike, Verdict
 from rounds.notes import cents, shifted_hz
-from rounds.whose import FIRST_FILL_CENTS, Other, Story, Target, insisted, whose
+from rounds.whose import FIRST_FILL_CENTS, FIRST_STORY, Other, Story, Target, insisted, whose
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -99,7 +99,8 @@ def _of_the_target(situation: Situation, told: Instruction, sounded: Sounded, bo
     off = cents(sounded.hz, rig.target_hz(bottle_id))
     target = Target(stories_of(situation, bottle_id, told), state.rejected_cents)
     known = others(rig, situation.beliefs, now_s, bottle_id)
-    other = whose(off, target, known)
+    silent = never_heard(rig, situation.beliefs, bottle_id) if target.stories else []
+    other = whose(off, target, [*known, *silent])
     if other is None and sounded.verdict == "clear":
         assumed = assumed_acts(situation, told, off)
         on = pump_after(state.pump_on, assumed) == bottle_id
@@ -146,6 +147,16 @@ def others(rig: Rig, beliefs: Beliefs, now_s: float, target: str | None) -> list
             apart = cents(rig.target_hz(bottle.id), base_hz)
             found.append(Other(bottle.id, Story(apart + level.mean, level.sd)))
     return found
+
+
+def never_heard(rig: Rig, beliefs: Beliefs, target: str) -> list[Other]:
+    """Every other bottle not heard so far: near its note, if the rig was tuned before."""
+    base_hz = rig.target_hz(target)
+    return [
+        Other(b.id, Story(cents(rig.target_hz(b.id), base_hz), FIRST_STORY.sd_cents))
+        for b in rig.bottles
+        if b.id != target and not beliefs.heard(b.id)
+    ]
 
 
 def listening_for(situation: Situation | None, rig: Rig, told: Instruction) -> Listening:

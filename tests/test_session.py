@@ -7,6 +7,7 @@ fixed amount to the squared frequency, as the thin-shell law says (Fung, Sechler
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -27,7 +28,7 @@ from rounds.events import (
 from rounds.journal import MemoryJournal
 from rounds.notes import parse_note, shifted_hz
 from rounds.recognition import Sounded
-from rounds.rig import Bottle, Pump, Rig
+from rounds.rig import Bottle, Piece, Pump, Rig
 from rounds.session import Session
 
 NOTES = ("C4", "D4", "E4", "G4", "A4", "C5")
@@ -149,6 +150,21 @@ def test_another_bottles_strike_is_recognised_and_not_believed(bench: Bench) -> 
     assert bench.session.instruction == told
     assert bench.session.beliefs.level(other, bench.now_s).mean == pytest.approx(before.mean, abs=0.5)
     assert other in bench.session.ear_words
+
+
+def test_a_neighbour_that_no_piece_needs_and_nobody_heard_is_not_taken_for_the_target() -> None:
+    """It may be assumed to stand near its note; taken for the target, it sent a bottle a tone and a half
+    down: the tool let out air for a pitch that was never the target's."""
+    piece = Piece("two notes", {parse_note("C4"): 1.0, parse_note("A4"): 1.0})
+    made = Bench({"C4": -8.0, "D4": -4.0, "A4": -8.0}, replace(rig(), pieces=(piece,)))
+    made.session.open_round(made.now_s, pieces=["two notes"])
+    while made.session.instruction.act == "strike":
+        made.strike()
+    assert made.session.instruction.bottle == "C4"
+    assert made.strike("D4").verdict == "other_bottle"
+    assert "D4" in made.session.ear_words
+    made.run()
+    assert all(abs(made.off(n)) <= 10.0 for n in ("C4", "A4"))
 
 
 def test_a_bottle_believed_far_off_is_found_again_when_the_player_insists(bench: Bench) -> None:

@@ -81,6 +81,7 @@ class Beliefs:
 
     def copy(self) -> Beliefs:
         """Independent beliefs, for thinking ahead."""
+        self.work_off()
         twin = Beliefs(self.rig)
         twin.tracks = {i: t.copy() for i, t in self.tracks.items()}
         twin.handling = self.handling.copy()
@@ -92,6 +93,11 @@ class Beliefs:
         twin._version = self._version
         return twin
 
+    def work_off(self) -> None:
+        """Finish what may wait, before what is believed is copied or kept."""
+        for scales in self.scales.values():
+            scales.work_off()
+
     def apply(self, event: ev.Event) -> None:
         """Take in one event."""
         if event.at_s >= self.latest_s:
@@ -101,6 +107,7 @@ class Beliefs:
         handler = self._handlers.get(type(event))
         if handler is not None:
             handler(event)
+            self._version += 1
 
     # -- events ------------------------------------------------------------------------------------
 
@@ -116,12 +123,11 @@ class Beliefs:
         x = to_linear(event.cents)
         scales = self.scales[self.priors[event.bottle].group]
         if self._tests_what_was_foretold(event, track):
-            leaned = self.leaning.leaned(event.bottle, track)
-            scales.foretold(x - leaned.level, leaned.a00, _own_var(event))
+            level, level_var = self.leaning.leaned_level(event.bottle, track)
+            scales.foretold(x - level, level_var, _own_var(event))
         surprise = track.read(x, _own_var(event), scales, vetted=event.u95_cents is not None)
         self.leaning.count(event.bottle, self.tracks)
         self.handling.learn(event.bottle, track, surprise)
-        self._version += 1
 
     def _tests_what_was_foretold(self, event: ev.Strike, track: Track) -> bool:
         """Whether nothing was done to the bottle for a while; every third such reading is enough."""
@@ -146,7 +152,6 @@ class Beliefs:
         else:
             self._advance(event.bottle, track, event.at_s)
             self.handling.strokes(event.bottle, track, event.strokes, event.pump)
-        self._version += 1
 
     def _moved_somehow(self, bottle_id: str, track: Track, at_s: float) -> None:
         """Air moved by an unknown amount: the bottle stands wherever such moves leave the group."""
@@ -170,7 +175,6 @@ class Beliefs:
         for bottle_id in self.read_since_temp:
             _in_hindsight(self.tracks[bottle_id], self.air, self.priors[bottle_id].lag_min)
         self.read_since_temp.clear()
-        self._version += 1
 
     def _connected(self, event: ev.Connected) -> None:
         if self.on is not None and self.on != event.bottle:
@@ -179,7 +183,6 @@ class Beliefs:
             self.on = event.bottle
             self._advance(event.bottle, self.tracks[event.bottle], event.at_s)
             self.handling.head(event.bottle, self.tracks[event.bottle], JOIN)
-            self._version += 1
 
     def _disconnected(self, event: ev.Disconnected) -> None:
         if event.bottle in self.tracks:
@@ -191,7 +194,6 @@ class Beliefs:
         """The head comes off the valve, and takes its air with it."""
         self.on = None
         self.handling.head(bottle_id, self.tracks[bottle_id], HEAD)
-        self._version += 1
 
     def _replaced(self, event: ev.Replaced) -> None:
         prior = self.priors.get(event.bottle)
@@ -199,7 +201,6 @@ class Beliefs:
             return
         self.tracks[event.bottle] = Track(prior)
         self.handling.forget(event.bottle)
-        self._version += 1
 
     # -- learned numbers ---------------------------------------------------------------------------
 

@@ -15,8 +15,12 @@ if TYPE_CHECKING:
     from rounds.belief.priors import Prior
     from rounds.belief.track import Track
 
+LEAST_PRECISION = 1e-9
 COEFFICIENTS = ("leak", "per_k", "settling", "creep")
 """The filter's coefficients, in the order of its state."""
+VARIANCES = {"leak": "a11", "per_k": "a22", "settling": "a33", "creep": "a44"}
+PRIORS = {"leak": "leak_per_min", "per_k": "per_kelvin", "settling": "settling", "creep": "creep"}
+"""Where a filter keeps their variances, and where a prior tells them."""
 
 
 class Leaning:
@@ -25,6 +29,7 @@ class Leaning:
     def __init__(self, priors: Mapping[str, Prior]) -> None:
         self.priors = priors
         self.pools: dict[str, Pool] = {group: Pool() for group in GROUPS}
+        self._kept: dict[str, tuple[int, tuple[tuple[int, float, float], ...]]] = {}
 
     def copy(self) -> Leaning:
         """An independent copy."""
@@ -38,17 +43,22 @@ class Leaning:
 
     def count(self, bottle_id: str, tracks: Mapping[str, Track]) -> None:
         """Count a reading; now and then, work out anew what its group has in common."""
-        pool = self.pools[self.priors[bottle_id].group]
+        group = self.priors[bottle_id].group
+        pool = self.pools[group]
         if not pool.is_due():
             return
-        group = self.priors[bottle_id].group
-        mates = [
-            (self.priors[i], t) for i, t in tracks.items() if self.priors[i].group == group and t.readings
-        ]
+        priors = {i: p for i, p in self.priors.items() if p.group == group}
+        first = next(iter(priors.values()))
         for name in COEFFICIENTS:
-            says = (told(_prior(p, name), _posterior(t, name)) for p, t in mates)
-            first = _first_of_group(self.priors[bottle_id], name)
-            pool.found[name] = pooled(first, (s for s in says if s is not None))
+            says = []
+            for mate, prior in priors.items():
+                if tracks[mate].readings:
+                    unit = _unit(prior, name)
+                    own, found = _prior(prior, name).scaled(1.0 / unit), _posterior(tracks[mate], name)
+                    says.append(told(own, found.scaled(1.0 / unit)))
+            start = _first_of_group(first, name).scaled(1.0 / _unit(first, name))
+            pool.found[name] = pooled(start, (s for s in says if s is not None))
+        pool.fits += 1
 
     def coefficient(self, bottle_id: str, name: str, track: Track) -> Gauss:
         """A bottle's coefficient as its own readings and its group tell it."""
@@ -57,34 +67,59 @@ class Leaning:
 
     def leaned(self, bottle_id: str, track: Track) -> Track:
         """A copy of a bottle's filter that leans on its group."""
-        twin = track.copy()
-        prior = self.priors[bottle_id]
-        for index, name in enumerate(COEFFICIENTS, 1):
-            twin.lean(index, _prior(prior, name), self._group(prior, name))
+        return self._lean(bottle_id, track.copy())
+
+    def leaned_level(self, bottle_id: str, track: Track) -> tuple[float, float]:
+        """Level and its variance, the filter leaning on its group."""
+        twin = self._lean(bottle_id, track.state())
+        return twin.level, twin.a00
+
+    def _lean(self, bottle_id: str, twin: Track) -> Track:
+        for index, precision, says in self._leanings(bottle_id):
+            twin.lean(index, precision, says)
         return twin
 
+    def _leanings(self, bottle_id: str) -> tuple[tuple[int, float, float], ...]:
+        """Each coefficient where the group differs from the prior: how surely, and what the group says."""
+        prior = self.priors[bottle_id]
+        kept = self._kept.get(bottle_id)
+        fits = self.pools[prior.group].fits
+        if kept is None or kept[0] != fits:
+            found = (
+                (index, *_said(_prior(prior, name), self._group(prior, name)))
+                for index, name in enumerate(COEFFICIENTS, 1)
+            )
+            kept = (fits, tuple(f for f in found if abs(f[1]) >= LEAST_PRECISION))
+            self._kept[bottle_id] = kept
+        return kept[1]
+
     def _group(self, prior: Prior, name: str) -> Gauss:
-        return self.pools[prior.group].found.get(name) or _first_of_group(prior, name)
+        found = self.pools[prior.group].found.get(name)
+        return _first_of_group(prior, name) if found is None else found.scaled(_unit(prior, name))
+
+
+def _said(prior: Gauss, group: Gauss) -> tuple[float, float]:
+    """Precision and mean of the reading that would turn a prior into its group's."""
+    precision = 1.0 / group.var - 1.0 / prior.var
+    if abs(precision) < LEAST_PRECISION:
+        return 0.0, 0.0
+    return precision, (group.mean / group.var - prior.mean / prior.var) / precision
 
 
 def _posterior(track: Track, name: str) -> Gauss:
-    mean, var = {
-        "leak": (track.leak, track.a11),
-        "per_k": (track.per_k, track.a22),
-        "settling": (track.settling, track.a33),
-        "creep": (track.creep, track.a44),
-    }[name]
+    var: float = getattr(track, VARIANCES[name])
+    mean: float = getattr(track, name)
     return Gauss(mean, math.sqrt(max(var, 1e-12)))
 
 
 def _prior(prior: Prior, name: str) -> Gauss:
-    by_name: dict[str, Gauss] = {
-        "leak": prior.leak_per_min,
-        "per_k": prior.per_kelvin,
-        "settling": prior.settling,
-        "creep": prior.creep,
-    }
-    return by_name[name]
+    found: Gauss = getattr(prior, PRIORS[name])
+    return found
+
+
+def _unit(prior: Prior, name: str) -> float:
+    """In what a group's number is kept: cents per kelvin as a share of what the laws say of each bottle."""
+    return prior.per_kelvin.mean if name == "per_k" else 1.0
 
 
 def _first_of_group(prior: Prior, name: str) -> Gauss:

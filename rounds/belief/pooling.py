@@ -21,11 +21,11 @@ SAYS_NOTHING = 0.05
 PRIOR_BOTTLES = 2.0
 """The prior counts as this many bottles when a group's mean and spread are worked out."""
 ROUNDS_OF_FIT = 6
-OFTEN, SELDOM = 4, 60
+OFTEN, SELDOM = 4, 120
 """Readings of a group between two poolings, at first and at last."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Told:
     """What one bottle's readings alone say about a number."""
 
@@ -36,17 +36,24 @@ class Told:
 class Pool:
     """What the bottles of one group have in common, as last worked out, and when that is due again."""
 
-    __slots__ = ("count", "found", "waiting")
+    __slots__ = ("count", "fits", "found", "waiting")
 
     def __init__(self) -> None:
         self.found: dict[str, Gauss] = {}
         self.count = 0
         self.waiting = 0
+        self.fits = 0
+        """How often it was worked out, so that what follows from it can be kept."""
 
     def copy(self) -> Pool:
         """An independent copy."""
         twin = Pool()
-        twin.found, twin.count, twin.waiting = dict(self.found), self.count, self.waiting
+        twin.found, twin.count, twin.waiting, twin.fits = (
+            dict(self.found),
+            self.count,
+            self.waiting,
+            self.fits,
+        )
         return twin
 
     def is_due(self) -> bool:
@@ -61,11 +68,11 @@ class Pool:
 
 def told(prior: Gauss, posterior: Gauss) -> Told | None:
     """A posterior with its prior divided out; None where the readings said nothing."""
-    if posterior.var > (1.0 - SAYS_NOTHING) * prior.var:
+    var, prior_var = posterior.var, prior.var
+    if var > (1.0 - SAYS_NOTHING) * prior_var:
         return None
-    precision = 1.0 / posterior.var - 1.0 / prior.var
-    mean = (posterior.mean / posterior.var - prior.mean / prior.var) / precision
-    return Told(mean, 1.0 / precision)
+    precision = 1.0 / var - 1.0 / prior_var
+    return Told((posterior.mean / var - prior.mean / prior_var) / precision, 1.0 / precision)
 
 
 def pooled(prior: Gauss, says: Iterable[Told]) -> Gauss:
@@ -73,15 +80,21 @@ def pooled(prior: Gauss, says: Iterable[Told]) -> Gauss:
 
     A few steps of EM for the random-effects model, with the prior as `PRIOR_BOTTLES` more bottles.
     """
-    voices = list(says)
+    voices = [(v.mean, v.var) for v in says]
     mean, var = prior.mean, prior.var
+    count = len(voices) + PRIOR_BOTTLES
     for _ in range(ROUNDS_OF_FIT if voices else 0):
-        shares = [var / (var + v.var) for v in voices]
-        centres = [mean + s * (v.mean - mean) for s, v in zip(shares, voices, strict=True)]
-        count = len(voices) + PRIOR_BOTTLES
-        mean = (sum(centres) + PRIOR_BOTTLES * prior.mean) / count
-        squares = sum((c - mean) ** 2 + s * v.var for c, s, v in zip(centres, shares, voices, strict=True))
-        var = (squares + PRIOR_BOTTLES * prior.var) / count
+        total, squares, own = 0.0, 0.0, 0.0
+        for voice, voice_var in voices:
+            share = var / (var + voice_var)
+            centre = share * (voice - mean)
+            total += centre
+            squares += centre * centre
+            own += share * voice_var
+        step = (total + PRIOR_BOTTLES * (prior.mean - mean)) / count
+        squares += step * (len(voices) * step - 2.0 * total)
+        mean += step
+        var = (squares + own + PRIOR_BOTTLES * prior.var) / count
     return Gauss(mean, math.sqrt(var))
 
 

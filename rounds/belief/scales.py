@@ -16,6 +16,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
     from numpy.typing import NDArray
 
     from rounds.gauss import Gauss
@@ -56,8 +58,8 @@ SURPRISE_CUT, SURPRISE_LEFT = 9.0, 0.976
 LEAST_WIDENING, MOST_WIDENING = 1.0, 3.0
 """Never less than one: the learned variances are themselves uncertain, and the air to come is foretold worse
 than the air that was read with a strike."""
-EVERY = 4
-"""Readings of a group between two looks at the grid."""
+OFTEN, SELDOM = 4, 24
+"""Readings of a group between two looks at the grid, at first and at last: many readings change little."""
 
 
 @dataclass(slots=True)
@@ -71,55 +73,86 @@ class Since:
     drift_var: float = 0.0
 
 
+LEVEL, LEVEL_VAR, SHARED_VAR, LEAK, LEAK_VAR = range(5)
+"""Rows of what a bottle is believed to do under every guess."""
+
+
 class Guesses:
     """One bottle's level and leak under every guess. The leak is in, since a leak not yet known looks
     like a bottle that wanders."""
 
-    __slots__ = ("known", "leak", "leak_var", "level", "level_var", "shared_var")
+    __slots__ = ("known", "state")
 
     def __init__(self, leak: Gauss) -> None:
-        self.level: Floats = np.zeros(len(ROOM_GRID))
-        self.level_var: Floats = np.zeros(len(ROOM_GRID))
-        self.shared_var: Floats = np.zeros(len(ROOM_GRID))
-        self.leak: Floats = np.full(len(ROOM_GRID), leak.mean)
-        self.leak_var: Floats = np.full(len(ROOM_GRID), leak.var)
+        self.state: Floats = np.zeros((5, len(ROOM_GRID)))
+        self.state[LEAK] = leak.mean
+        self.state[LEAK_VAR] = leak.var
         self.known = False
 
     def copy(self) -> Guesses:
-        """An independent copy (its arrays are never changed in place)."""
+        """An independent copy (its array is never changed in place)."""
         twin = object.__new__(Guesses)
-        for name in Guesses.__slots__:
-            setattr(twin, name, getattr(self, name))
+        twin.known, twin.state = self.known, self.state
         return twin
 
-    def take(self, reading: float, since: Since, own_var: float) -> Floats | None:
-        """Follow a reading; the log likelihood of each guess, None where the level was not known before."""
-        noise = ROOM_GRID + own_var
-        if not self.known or since.drift_var > VAGUE_VAR:
-            self.level = np.full(len(ROOM_GRID), reading)
-            self.level_var = noise
-            self.shared_var = np.zeros(len(ROOM_GRID))
-            self.known = True
-            return None
-        shared = self.shared_var + since.leak_min * self.leak_var
-        var = self.level_var + since.leak_min * (self.shared_var + shared)
-        var = var + WALK_GRID * since.minutes + since.drift_var
-        spread = var + noise
-        expected = self.level + since.leak_min * self.leak + since.drift
-        innovation = reading - expected
-        right = (1.0 - WRONG_SHARE) * np.exp(-0.5 * innovation * innovation / spread) / np.sqrt(spread)
-        wide = spread + WRONG_SD * WRONG_SD
-        far = np.minimum(FARTHEST, innovation * innovation / wide)
-        wrong = WRONG_SHARE * np.exp(-0.5 * far) / np.sqrt(wide)
-        weight = right / (right + wrong)
-        step = weight * innovation / spread
-        shrink = weight / spread - weight * (1.0 - weight) * (innovation / spread) ** 2
-        self.level = expected + var * step
-        self.leak = self.leak + shared * step
-        self.leak_var = self.leak_var - shared * shared * shrink
-        self.level_var = var - var * var * shrink
-        self.shared_var = shared - var * shared * shrink
-        return np.log(right + wrong)
+    def set(self, reading: float, own_var: float) -> None:
+        """Nothing was known of the level: it is where the reading says."""
+        state = self.state.copy()
+        state[LEVEL] = reading
+        state[LEVEL_VAR] = ROOM_GRID + own_var
+        state[SHARED_VAR] = 0.0
+        self.state = state
+
+
+@dataclass(slots=True)
+class Reading:
+    """A reading that waits to be held against the guesses. `judges`: the level was known before it."""
+
+    guesses: Guesses
+    x: float
+    since: Since
+    own_var: float
+    judges: bool
+
+
+def followed(readings: Sequence[Reading]) -> Floats:
+    """Let every guess follow readings of different bottles; a row of log likelihoods for each.
+
+    All at once, since an operation on the grid of one bottle costs hardly less than on those of ten.
+    """
+    before = np.empty((5, len(readings), len(ROOM_GRID)))
+    for k, r in enumerate(readings):
+        before[:, k] = r.guesses.state
+    level, level_var, shared_var, leak, leak_var = before
+    rows = [
+        (r.x, r.own_var, s.minutes, s.leak_min, s.drift, s.drift_var) for r in readings for s in (r.since,)
+    ]
+    x, own_var, minutes, leak_min, drift, drift_var = np.array(rows).T[:, :, None]
+    shared = shared_var + leak_min * leak_var
+    var = level_var + leak_min * (shared_var + shared) + WALK_GRID * minutes + drift_var
+    spread = var + (ROOM_GRID + own_var)
+    expected = level + leak_min * leak + drift
+    innovation = x - expected
+    square = innovation * innovation
+    surprise = square / spread
+    right = (1.0 - WRONG_SHARE) * np.exp(-0.5 * surprise) / np.sqrt(spread)
+    wide = spread + WRONG_SD * WRONG_SD
+    total = right + WRONG_SHARE * np.exp(-0.5 * np.minimum(FARTHEST, square / wide)) / np.sqrt(wide)
+    weight = right / total
+    pull = weight / spread
+    step = pull * innovation
+    shrink = pull * (1.0 - (1.0 - weight) * surprise)
+    kept = var * shrink
+    after = np.empty_like(before)
+    after[LEVEL] = expected + var * step
+    after[LEVEL_VAR] = var - var * kept
+    after[SHARED_VAR] = shared - shared * kept
+    after[LEAK] = leak + shared * step
+    after[LEAK_VAR] = leak_var - shared * shared * shrink
+    for k, reading in enumerate(readings):
+        reading.guesses.state = after[:, k]
+    likelihoods: Floats = np.log(total)
+    return likelihoods
 
 
 def chance_right(innovation: float, spread: float) -> float:
@@ -131,18 +164,29 @@ def chance_right(innovation: float, spread: float) -> float:
     return right / (right + wrong)
 
 
+def _next_judging(readings: Iterator[tuple[int, Reading]]) -> tuple[int, Reading] | None:
+    """The next of a bottle's readings that judges, with its place; those before it just set the level."""
+    for place, reading in readings:
+        if reading.judges:
+            return place, reading
+        reading.guesses.set(reading.x, reading.own_var)
+    return None
+
+
 class Scales:
     """What the readings of one group say about all guesses, and about where unknown air leaves bottles."""
 
     __slots__ = (
-        "group", "landed_count", "landed_mean", "landed_var", "likelihood", "missed", "missed_weight",
-        "room_var", "waiting", "walk_var",
+        "count", "group", "landed_count", "landed_mean", "landed_var", "likelihood", "missed",
+        "missed_weight", "queue", "room_var", "waiting", "walk_var",
     )  # fmt: skip
 
     def __init__(self, group: Group) -> None:
         self.group = group
         self.likelihood: Floats = np.zeros(len(ROOM_GRID))
-        self.waiting = 0
+        self.queue: list[Reading] = []
+        """Readings taken since the last look at the grid; nothing that is asked depends on them yet."""
+        self.count = self.waiting = 0
         self.missed = self.missed_weight = CALIBRATION_PRIOR
         self.landed_mean = 0.0
         self.landed_var = FIRST_LANDED_VAR
@@ -151,19 +195,43 @@ class Scales:
         self._look()
 
     def copy(self) -> Scales:
-        """An independent copy."""
+        """An independent copy, of scales whose queue is empty."""
         twin = object.__new__(Scales)
         for name in Scales.__slots__:
             setattr(twin, name, getattr(self, name))
+        twin.queue = []
         return twin
 
-    def add(self, likelihood: Floats) -> None:
-        """Count one reading."""
-        self.likelihood = FORGETTING * self.likelihood + likelihood
+    def take(self, guesses: Guesses, x: float, since: Since, own_var: float) -> None:
+        """Count one reading of a bottle; now and then, look at the grid anew."""
+        judges = guesses.known and since.drift_var <= VAGUE_VAR
+        guesses.known = True
+        self.queue.append(Reading(guesses, x, since, own_var, judges))
+        if not judges:
+            return
+        self.count += 1
         self.waiting += 1
-        if self.waiting >= EVERY:
+        if self.waiting >= min(SELDOM, max(OFTEN, self.count // 20)):
             self.waiting = 0
+            self.work_off()
             self._look()
+
+    def work_off(self) -> None:
+        """Let the guesses follow all readings in the queue, as many bottles at once as there are."""
+        waiting: dict[int, list[tuple[int, Reading]]] = {}
+        for place, reading in enumerate(self.queue):
+            waiting.setdefault(id(reading.guesses), []).append((place, reading))
+        self.queue = []
+        rows: dict[int, Floats] = {}
+        todo = [iter(readings) for readings in waiting.values()]
+        while todo:
+            judging = [(own, found) for own in todo if (found := _next_judging(own)) is not None]
+            todo = [own for own, _ in judging]
+            if judging:
+                places, readings = zip(*(found for _, found in judging), strict=True)
+                rows.update(zip(places, followed(readings), strict=True))
+        for place in sorted(rows):
+            self.likelihood = FORGETTING * self.likelihood + rows[place]
 
     def _look(self) -> None:
         """Room noise and walk as the mean of their logarithms over the guesses."""

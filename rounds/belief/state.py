@@ -43,6 +43,7 @@ def checkpoint_name(rig: Rig) -> str:
 
 def to_bytes(beliefs: Beliefs) -> bytes:
     """Everything that later events need."""
+    beliefs.work_off()
     document = {
         "rig": fingerprint(beliefs.rig),
         "latest_s": beliefs.latest_s if math.isfinite(beliefs.latest_s) else None,
@@ -131,7 +132,7 @@ def _restored(rig: Rig, document: dict[str, Any]) -> Beliefs:
     for group, pool in beliefs.leaning.pools.items():
         kept = document["pools"][group]
         pool.found = {name: Gauss(mean, sd) for name, mean, sd in kept["found"]}
-        pool.count, pool.waiting = kept["count"], kept["waiting"]
+        pool.count, pool.waiting, pool.fits = kept["count"], kept["waiting"], kept["fits"]
     _restore_air(beliefs.air, document["air"])
     for group, scales in beliefs.scales.items():
         _fill(scales, document["scales"][group])

@@ -33,7 +33,7 @@ MOST_SURPRISE = 12.0
 """Squared surprise past which a temperature teaches no more: a door is not the usual."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Ramp:
     """The air on a straight line between two readings, and the gas as it stood at the first."""
 
@@ -149,22 +149,30 @@ class Air:
 
     def _learn(self, minutes: float, surprise: float, spread: float) -> None:
         """Learn how noisy the thermometer is (short gaps tell) and how restless the air (long ones)."""
-        half = 0.5 * (min(surprise, MOST_SURPRISE) - 1.0)
+        half = 0.5 * (surprise if surprise < MOST_SURPRISE else MOST_SURPRISE) - 0.5
         share = self.read_var / spread
         self.read_info = FORGETTING * self.read_info + 0.5 * share * share
-        step = min(0.3, max(-0.3, half * share / self.read_info))
-        self.read_var = min(1.0, max(READ_FLOOR_VAR, self.read_var * math.exp(step)))
-        share = min(1.0, (1.0 + PASSING_SHARE) * self.restless * minutes / spread)
+        step = half * share / self.read_info
+        found = self.read_var * math.exp(0.3 if step > 0.3 else -0.3 if step < -0.3 else step)
+        self.read_var = min(1.0, max(READ_FLOOR_VAR, found))
+        share = (1.0 + PASSING_SHARE) * self.restless * minutes / spread
+        share = share if share < 1.0 else 1.0
         self.restless_info = FORGETTING * self.restless_info + 0.5 * share * share
-        step = min(0.5, max(-0.5, half * share / self.restless_info))
-        self.restless = min(1.0, max(RESTLESS_FLOOR, self.restless * math.exp(step)))
+        step = half * share / self.restless_info
+        found = self.restless * math.exp(0.5 if step > 0.5 else -0.5 if step < -0.5 else step)
+        self.restless = min(1.0, max(RESTLESS_FLOOR, found))
 
     def _ramp(self, minutes: float, start: float, end: float) -> None:
         """Move the gas along a straight line of the air from start to end."""
         if minutes <= 0.0:
             return
-        self.ramp = Ramp(self.at_s - 60.0 * minutes, start, (end - start) / minutes, self.gas)
-        self.gas = {lag: self.ramp.gas_at(self.at_s, lag) for lag in self.gas}
+        rate = (end - start) / minutes
+        self.ramp = Ramp(self.at_s - 60.0 * minutes, start, rate, self.gas)
+        moved = {}
+        for lag, gas in self.gas.items():
+            behind = gas - start + rate * lag
+            moved[lag] = end - rate * lag + behind * math.exp(-minutes / lag)
+        self.gas = moved
 
     def gas_in_hindsight(self, at_s: float, lag: float) -> float | None:
         """Gas temperature at a time between the last two readings, as the later one tells it."""
@@ -174,7 +182,9 @@ class Air:
         """Gas temperature at a time not before the last reading, as trend and draught go on."""
         if self.read_s is None:
             return None
-        minutes = max(0.0, (to_s - self.at_s) / 60.0)
+        minutes = (to_s - self.at_s) / 60.0
+        if minutes <= 0.0:
+            return self.gas[lag]
         final = self.level + self.slope * SLOPE_LASTS_MIN
         swing = -self.slope * SLOPE_LASTS_MIN / (1.0 - lag / SLOPE_LASTS_MIN)
         passing = self.passing / (1.0 - lag / PASSING_LASTS_MIN)

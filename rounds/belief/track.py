@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from operator import attrgetter
 from typing import TYPE_CHECKING
 
 from rounds.belief.priors import PRESSURE_X
@@ -22,7 +23,6 @@ from rounds.belief.scales import Guesses, Since, chance_right
 if TYPE_CHECKING:
     from rounds.belief.priors import Prior
     from rounds.belief.scales import Scales
-    from rounds.gauss import Gauss
 
 SETTLE_MIN = 1.25
 """Time constant of settling, minutes (a minute or so: common practice, no source)."""
@@ -41,6 +41,10 @@ FIRST_SD = 250.0
 DOUBTED_BELOW = 0.9
 """A vetted reading likelier right than this is simply believed: a doubt of 2 % would leave a level that was
 never read before open by a semitone. Rows of a log keep that doubt, and a wrong first one is overruled."""
+WILD_SHARE = 0.2
+"""A reading after an air move that is nowhere near what the strokes explain: strokes miscounted (one in
+twenty) or another bottle (one in fifty). So it is believed, with this share of its square as its variance,
+and the next reading may take it back."""
 LEAST_LEFT = 0.6
 """A prior is only divided out of a coefficient while the readings make up for this much of it."""
 SURMISE_SHARE = 0.7
@@ -104,12 +108,19 @@ class Track:
     def copy(self) -> Track:
         """An independent copy."""
         twin = object.__new__(Track)
-        for name in Track.__slots__:
-            setattr(twin, name, getattr(self, name))
+        for name, value in zip(Track.__slots__, _ALL(self), strict=True):
+            setattr(twin, name, value)
         twin.moves = [Move(m.at_s, m.x) for m in self.moves]
         twin.pending = dict(self.pending)
         twin.guesses = self.guesses.copy()
         twin.since = replace(self.since)
+        return twin
+
+    def state(self) -> Track:
+        """A copy of state and covariance alone, which is enough to lean on."""
+        twin = object.__new__(Track)
+        for name, value in zip(_STATE, _STATE_OF(self), strict=True):
+            setattr(twin, name, value)
         return twin
 
     def regressors(self, to_s: float, teff: float | None) -> tuple[float, float, float, float]:
@@ -133,21 +144,24 @@ class Track:
             return
         minutes = (to_s - self.at_s) / 60.0
         h1, h2, h3, h4 = self.regressors(to_s, teff)
-        change = h1 * self.leak + h2 * self.per_k + h3 * self.settling + h4 * self.creep
-        self.level += change
-        v1 = self.a11 * h1 + self.a12 * h2 + self.a13 * h3 + self.a14 * h4
-        v2 = self.a12 * h1 + self.a22 * h2 + self.a23 * h3 + self.a24 * h4
-        v3 = self.a13 * h1 + self.a23 * h2 + self.a33 * h3 + self.a34 * h4
-        v4 = self.a14 * h1 + self.a24 * h2 + self.a34 * h3 + self.a44 * h4
+        a11, a12, a13, a14, a22 = self.a11, self.a12, self.a13, self.a14, self.a22
+        a23, a24, a33, a34, a44 = self.a23, self.a24, self.a33, self.a34, self.a44
+        driven = h2 * self.per_k + h3 * self.settling + h4 * self.creep
+        self.level += h1 * self.leak + driven
+        v1 = a11 * h1 + a12 * h2 + a13 * h3 + a14 * h4
+        v2 = a12 * h1 + a22 * h2 + a23 * h3 + a24 * h4
+        v3 = a13 * h1 + a23 * h2 + a33 * h3 + a34 * h4
+        v4 = a14 * h1 + a24 * h2 + a34 * h3 + a44 * h4
         cross = self.a01 * h1 + self.a02 * h2 + self.a03 * h3 + self.a04 * h4
         temp_var *= self.per_k * self.per_k
-        self.a00 += 2.0 * cross + h1 * v1 + h2 * v2 + h3 * v3 + h4 * v4
-        self.a00 += noise_var_per_min * minutes + temp_var
+        self.a00 += (
+            2.0 * cross + h1 * v1 + h2 * v2 + h3 * v3 + h4 * v4 + noise_var_per_min * minutes + temp_var
+        )
         since = self.since
         since.minutes += minutes
         since.leak_min += h1
-        since.drift += change - h1 * self.leak
-        since.drift_var += h2 * h2 * self.a22 + h3 * h3 * self.a33 + h4 * h4 * self.a44 + temp_var
+        since.drift += driven
+        since.drift_var += h2 * h2 * a22 + h3 * h3 * a33 + h4 * h4 * a44 + temp_var
         self.a01 += v1
         self.a02 += v2
         self.a03 += v3
@@ -170,12 +184,10 @@ class Track:
         minutes = 0.0 if self.at_s is None else max(0.0, to_s - self.at_s) / 60.0
         h1, h2, h3, h4 = self.regressors(to_s, teff) if minutes > 0.0 else (0.0, 0.0, 0.0, 0.0)
         level = self.level + h1 * self.leak + h2 * self.per_k + h3 * self.settling + h4 * self.creep
-        v1 = self.a11 * h1 + self.a12 * h2 + self.a13 * h3 + self.a14 * h4
-        v2 = self.a12 * h1 + self.a22 * h2 + self.a23 * h3 + self.a24 * h4
-        v3 = self.a13 * h1 + self.a23 * h2 + self.a33 * h3 + self.a34 * h4
-        v4 = self.a14 * h1 + self.a24 * h2 + self.a34 * h3 + self.a44 * h4
-        cross = self.a01 * h1 + self.a02 * h2 + self.a03 * h3 + self.a04 * h4
-        var = self.a00 + 2.0 * cross + h1 * v1 + h2 * v2 + h3 * v3 + h4 * v4
+        var = self.a00 + h1 * h1 * self.a11 + h2 * h2 * self.a22 + h3 * h3 * self.a33 + h4 * h4 * self.a44
+        twice = h1 * (self.a01 + h2 * self.a12 + h3 * self.a13 + h4 * self.a14)
+        twice += h2 * (self.a02 + h3 * self.a23 + h4 * self.a24) + h3 * (self.a03 + h4 * self.a34)
+        var += 2.0 * (twice + h4 * self.a04)
         var += noise_var_per_min * minutes + temp_var * self.per_k * self.per_k
         return level, var + (UNSEEN_SD * UNSEEN_SD if minutes > LONGEST_STEP_MIN else 0.0)
 
@@ -201,13 +213,14 @@ class Track:
                 self.moves[0].x += oldest.x
         self.moved = True
 
-    def lean(self, index: int, prior: Gauss, group: Gauss) -> None:
-        """Replace the prior of a coefficient by its group's, as one more reading of that coefficient."""
-        precision = 1.0 / group.var - 1.0 / prior.var
-        if abs(precision) < 1e-9 or precision * self._row(index)[index] < -LEAST_LEFT:
-            return
-        says = (group.mean / group.var - prior.mean / prior.var) / precision
+    def lean(self, index: int, precision: float, says: float) -> None:
+        """Replace the prior of a coefficient by its group's, as one more reading of that coefficient.
+
+        The reading says `says` with a precision that is negative where the group is vaguer than the prior.
+        """
         row = self._row(index)
+        if precision * row[index] < -LEAST_LEFT:
+            return
         value = (self.leak, self.per_k, self.settling, self.creep)[index - 1]
         spread = 1.0 / precision + row[index]
         self._gain((says - value) / spread, 1.0 / spread, row)
@@ -250,8 +263,10 @@ class Track:
         landed = self.landed
         self._judge(x, innovation, own_var, scales)
         var = own_var + scales.room_var
+        wild_var = 0.0
         if self.unseen or (self.moved and not landed):
-            weight = 1.0
+            weight, wild = 1.0, self.moved and chance_right(innovation, self.a00 + var) < 0.5
+            wild_var = WILD_SHARE * innovation * innovation if wild else 0.0
             self._widen(innovation, var)
         else:
             weight = self._weight(x, innovation, var, vetted=vetted)
@@ -260,6 +275,7 @@ class Track:
         self._attribute_jump(step)
         shrink = weight / spread - weight * (1.0 - weight) * (innovation / spread) ** 2
         self._gain(step, shrink, (self.a00, self.a01, self.a02, self.a03, self.a04))
+        self.a00 += wild_var
         self.read_s = self.at_s
         self.readings += 1
         self.moved = self.unseen = False
@@ -290,9 +306,7 @@ class Track:
         """Let the group learn from the reading how noisy and how restless it is."""
         if self.landed:
             scales.landed(innovation, own_var)
-        likelihood = self.guesses.take(x, self.since, own_var)
-        if likelihood is not None:
-            scales.add(likelihood)
+        scales.take(self.guesses, x, self.since, own_var)
         self.landed = False
         self.since = Since()
 
@@ -314,18 +328,24 @@ class Track:
         self.per_k += g2 * step
         self.settling += g3 * step
         self.creep += g4 * step
-        self.a00 -= g0 * g0 * shrink
-        self.a01 -= g0 * g1 * shrink
-        self.a02 -= g0 * g2 * shrink
-        self.a03 -= g0 * g3 * shrink
-        self.a04 -= g0 * g4 * shrink
-        self.a11 -= g1 * g1 * shrink
-        self.a12 -= g1 * g2 * shrink
-        self.a13 -= g1 * g3 * shrink
-        self.a14 -= g1 * g4 * shrink
-        self.a22 -= g2 * g2 * shrink
-        self.a23 -= g2 * g3 * shrink
-        self.a24 -= g2 * g4 * shrink
-        self.a33 -= g3 * g3 * shrink
-        self.a34 -= g3 * g4 * shrink
+        s0, s1, s2, s3 = g0 * shrink, g1 * shrink, g2 * shrink, g3 * shrink
+        self.a00 -= g0 * s0
+        self.a01 -= g1 * s0
+        self.a02 -= g2 * s0
+        self.a03 -= g3 * s0
+        self.a04 -= g4 * s0
+        self.a11 -= g1 * s1
+        self.a12 -= g2 * s1
+        self.a13 -= g3 * s1
+        self.a14 -= g4 * s1
+        self.a22 -= g2 * s2
+        self.a23 -= g3 * s2
+        self.a24 -= g4 * s2
+        self.a33 -= g3 * s3
+        self.a34 -= g4 * s3
         self.a44 -= g4 * g4 * shrink
+
+
+_ALL = attrgetter(*Track.__slots__)
+_STATE = (*Track.__slots__[:15], "level", "leak", "per_k", "settling", "creep")
+_STATE_OF = attrgetter(*_STATE)
