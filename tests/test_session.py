@@ -155,16 +155,15 @@ def test_another_bottles_strike_is_recognised_and_not_believed(bench: Bench) -> 
 def test_a_neighbour_that_no_piece_needs_and_nobody_heard_is_not_taken_for_the_target() -> None:
     """It may be assumed to stand near its note; taken for the target, it sent a bottle a tone and a half
     down: the tool let out air for a pitch that was never the target's."""
-    piece = Piece("two notes", {parse_note("C4"): 1.0, parse_note("A4"): 1.0})
-    made = Bench({"C4": -8.0, "D4": -4.0, "A4": -8.0}, replace(rig(), pieces=(piece,)))
-    made.session.open_round(made.now_s, pieces=["two notes"])
+    piece = Piece("one note", {parse_note("C4"): 1.0})
+    made = Bench({"C4": -12.0, "D4": -4.0}, replace(rig(), pieces=(piece,)))
+    made.session.open_round(made.now_s, pieces=["one note"])
     while made.session.instruction.act == "strike":
         made.strike()
-    assert made.session.instruction.bottle == "C4"
     assert made.strike("D4").verdict == "other_bottle"
     assert "D4" in made.session.ear_words
     made.run()
-    assert all(abs(made.off(n)) <= 10.0 for n in ("C4", "A4"))
+    assert abs(made.off("C4")) <= 10.0
 
 
 def test_a_bottle_believed_far_off_is_found_again_when_the_player_insists(bench: Bench) -> None:

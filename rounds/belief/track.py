@@ -42,9 +42,8 @@ DOUBTED_BELOW = 0.9
 """A vetted reading likelier right than this is simply believed: a doubt of 2 % would leave a level that was
 never read before open by a semitone. Rows of a log keep that doubt, and a wrong first one is overruled."""
 WILD_SHARE = 0.2
-"""A reading after an air move that is nowhere near what the strokes explain: strokes miscounted (one in
-twenty) or another bottle (one in fifty). So it is believed, with this share of its square as its variance,
-and the next reading may take it back."""
+"""A reading that no stroke explains: strokes miscounted (one in twenty) or another bottle (one in fifty). It
+is believed, with this share of its square as variance, so that the next may take it back."""
 LEAST_LEFT = 0.6
 """A prior is only divided out of a coefficient while the readings make up for this much of it."""
 SURMISE_SHARE = 0.7
