@@ -8,6 +8,8 @@ its `run`.
 from __future__ import annotations
 
 import argparse
+import contextlib
+import errno
 import importlib
 import io
 import os
@@ -43,6 +45,8 @@ COMMANDS = (
 
 _EPILOG = "Air under pressure in plastic can hurt: read docs/safety.md, and let a competent person decide."
 
+_OUTPUT_FAULTS = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EBADF)
+
 
 def build_parser() -> argparse.ArgumentParser:
     """The whole command line, every command registered."""
@@ -60,6 +64,7 @@ def build_parser() -> argparse.ArgumentParser:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; the return value is the exit code."""
+    _open_what_is_closed()
     _spell_out_what_cannot_be_printed()
     # Our matrices are small: threads inside numpy only make a reading slower. Must stand before numpy loads.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -69,15 +74,41 @@ def main(argv: Sequence[str] | None = None) -> int:
         sys.stdout.flush()
         return code
     except RoundsError as error:
-        # File names and cells of others are in it: no line of it may steer the terminal.
-        print("rounds: " + "\n".join(map(plain, str(error).split("\n"))), file=sys.stderr)
+        _tell(str(error))
         return int(error.exit_code)
     except BrokenPipeError:
         # Whoever read the output (head, less) has had enough. Python would say so once more at exit.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _print_no_more()
         return int(ExitCode.FINE)
+    except OSError as error:
+        if error.errno not in _OUTPUT_FAULTS:
+            raise
+        _print_no_more()
+        _tell(f"the output cannot be written: {error.strerror}; make room, or send it elsewhere")
+        return int(ExitCode.FAILED)
     except KeyboardInterrupt:
         return int(ExitCode.INTERRUPTED)
+
+
+def _tell(sentences: str) -> None:
+    """Say what went wrong, where anybody can read it."""
+    # File names and cells of others are in it: no line of it may steer the terminal.
+    with contextlib.suppress(OSError):
+        print("rounds: " + "\n".join(map(plain, sentences.split("\n"))), file=sys.stderr, flush=True)
+
+
+def _print_no_more() -> None:
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _open_what_is_closed() -> None:
+    """Stand in for streams that were closed before the start (`>&-`): Python has None in their place.
+
+    Lowest first, so that no file of ours gets the number of a stream that libraries print on.
+    """
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115 - for the whole run
 
 
 def _spell_out_what_cannot_be_printed() -> None:

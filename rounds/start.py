@@ -74,14 +74,14 @@ def _standing(state: RoundState) -> str:
 
 
 def check_terminal(*, plain: bool) -> None:
-    """The screens paint a terminal (Textual on its stderr); sentences and lines need none.
+    """The screens need a terminal to paint and for keys; sentences and lines need none.
 
     Raises:
         BadInput: nothing here can be painted on, or nobody could press a key.
     """
     if plain:
         return
-    seen = sys.stdin is not None and sys.stdin.isatty() and sys.stderr is not None and sys.stderr.isatty()
+    seen = all(s is not None and s.isatty() for s in (sys.stdin, sys.stdout, sys.stderr))
     if not seen or os.environ.get("TERM", "") in ("", "dumb"):
         raise BadInput("the screens need a terminal; use --plain for sentences or --lines for JSON")
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -55,3 +57,78 @@ def test_a_demo_of_impossible_length_is_refused(minutes: str) -> None:
     ran = rounds("demo", "--auto", "--minutes", minutes)
     assert ran.returncode == ExitCode.USAGE
     assert "minutes" in ran.stderr
+
+
+def through_the_shell(line: str, home: Path) -> subprocess.CompletedProcess[str]:
+    """Run `rounds` in a POSIX shell, which can close a stream or send it to a full device."""
+    return subprocess.run(
+        ["sh", "-c", line.replace("rounds", f"{sys.executable} -m rounds", 1)],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+        env={**os.environ, "ROUNDS_HOME": str(home)},
+    )
+
+
+on_posix = pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full: not Linux")
+
+
+@on_posix
+@pytest.mark.parametrize("words", ["range C3-G6 --json", "range C3-G6", "pieces --rig configs/one_rail.toml"])
+def test_a_full_disk_under_the_output_is_one_sentence(words: str, tmp_path: Path) -> None:
+    ran = through_the_shell(f"rounds {words} > /dev/full", tmp_path)
+    assert ran.returncode == ExitCode.FAILED
+    assert ran.stderr.splitlines()[-1].startswith("rounds: the output cannot be written: No space left")
+    assert "Traceback" not in ran.stderr
+
+
+@on_posix
+@pytest.mark.parametrize(
+    ("line", "code"),
+    [
+        ("rounds range C3-G6 >&-", ExitCode.FINE),
+        ("rounds tune --rig configs/one_rail.toml --lines <&-", ExitCode.FINE),
+        ("rounds plan --visits - <&-", ExitCode.USAGE),
+        ("rounds range C3-G6 <&- >&- 2>&-", ExitCode.FINE),
+        ("rounds strum 2>/dev/full", ExitCode.USAGE),
+        ("rounds tune --rig no_such_rig.toml --lines 2>/dev/full", ExitCode.USAGE),
+    ],
+)
+def test_a_stream_that_is_closed_or_full_is_no_fault(line: str, code: int, tmp_path: Path) -> None:
+    ran = through_the_shell(line, tmp_path)
+    assert ran.returncode == code
+    assert "Traceback" not in ran.stderr
+
+
+def test_the_screens_are_not_opened_where_nobody_sees_them() -> None:
+    ran = rounds("tune", "--rig", "configs/one_rail.toml")
+    assert ran.returncode == ExitCode.USAGE
+    assert (
+        ran.stderr == "rounds: the screens need a terminal; use --plain for sentences or --lines for JSON\n"
+    )
+    assert ran.stdout == ""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="a pseudo-terminal needs POSIX")
+@pytest.mark.parametrize("term", ["dumb", "", "xterm"])
+def test_the_screens_are_not_opened_on_a_dumb_terminal_or_into_a_pipe(term: str) -> None:
+    import pty
+
+    keys, terminal = pty.openpty()
+    out = subprocess.PIPE if term == "xterm" else terminal
+    ran = subprocess.run(
+        [sys.executable, "-m", "rounds", "tune", "--rig", "configs/one_rail.toml"],
+        stdin=terminal,
+        stdout=out,
+        stderr=terminal,
+        env={**os.environ, "TERM": term},
+        timeout=60,
+        check=False,
+    )
+    os.close(terminal)
+    said = os.read(keys, 10_000).decode()
+    os.close(keys)
+    assert ran.returncode == ExitCode.USAGE
+    assert "need a terminal" in said
+    assert "\x1b" not in said
