@@ -30,6 +30,7 @@ from rounds.events import (
 )
 from rounds.journal import Journal, MemoryJournal, schema
 from rounds.journal.care import back_up_daily
+from rounds.journal.restoring import restore
 from rounds.text import plain
 
 if TYPE_CHECKING:
@@ -324,3 +325,41 @@ def test_plain_names_what_it_replaced() -> None:
     assert plain("C4 é …") == "C4 é …"
     assert plain("\x1b[2J\nx\u202e\u2066\udcff\U000e0041") == r"\x1b[2J\x0ax\u202e\u2066\udcff\U000e0041"
     assert plain("e" + "\u0301" * 50) == "e" + "\u0301" * 4
+
+
+def test_a_copy_is_restored_though_a_crash_left_a_write_ahead_file(tmp_path: Path) -> None:
+    path, copy = tmp_path / "j.db", tmp_path / "copy.db"
+    with Journal(path) as journal:
+        journal.append_many([note(1), note(2)])
+        journal.save_checkpoint("state", 2, b"x")
+        journal.backup(copy)
+    crashed = Journal(path)
+    crashed.append_many(note(n) for n in range(3, 300))
+    left = {name: (tmp_path / name).read_bytes() for name in ("j.db", "j.db-wal")}
+    crashed.close()
+    for name, data in left.items():
+        (tmp_path / name).write_bytes(data)
+    aside = restore(path, copy)
+    assert aside == tmp_path / "j.before-restore.db"
+    with Journal(path) as journal:
+        assert [event for _, event in journal.events()] == [note(1), note(2)]
+        assert journal.load_checkpoint("state") is not None
+    with Journal(aside) as journal:
+        assert journal.last_id == 299
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600
+
+
+def test_what_is_not_whole_is_not_restored_and_nothing_changes(tmp_path: Path) -> None:
+    path, copy = tmp_path / "j.db", tmp_path / "copy.db"
+    with Journal(path) as journal:
+        journal.append_many(note(n) for n in range(200))
+        journal.backup(copy)
+    copy.write_bytes(copy.read_bytes()[:-6000])
+    with pytest.raises(JournalError, match="not whole"):
+        restore(path, copy)
+    with Journal(path) as journal:
+        journal.claim()
+        assert journal.last_id == 200
+        with pytest.raises(JournalError, match="another session"):
+            restore(path, path)
+    assert sorted(p.name for p in tmp_path.iterdir() if "session" not in p.name) == ["copy.db", "j.db"]

@@ -1,4 +1,4 @@
-"""`rounds journal`: is the journal whole, a copy of it, and what to save when it is not."""
+"""`rounds journal`: is the journal whole, a copy of it, back to a copy, and what to save when it is not."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from rounds.errors import ExitCode
 
 def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add the command to the command line."""
-    parser = subparsers.add_parser("journal", help="check, copy or rescue the journal")
+    parser = subparsers.add_parser("journal", help="check, copy, restore or rescue the journal")
     common.add_journal(parser)
     inner = parser.add_subparsers(title="what to do", dest="journal_command", required=True, metavar="WHAT")
     check = inner.add_parser("check", help="read every page and every event, and tell what is wrong")
@@ -29,7 +29,10 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     rescue = inner.add_parser("rescue", help="save what can be read of a damaged journal into a new one")
     rescue.add_argument("file", metavar="FILE", help="the new journal")
     rescue.set_defaults(run=run_rescue)
-    for one in (check, backup, rescue):
+    restore = inner.add_parser("restore", help="put a copy in the journal's place; the present one is kept")
+    restore.add_argument("file", metavar="FILE", help="the copy, as backup or a session's end made it")
+    restore.set_defaults(run=run_restore)
+    for one in (check, backup, rescue, restore):
         # SUPPRESS: a --journal given before the inner command must not be overwritten by its default.
         one.add_argument("--journal", metavar="FILE", default=argparse.SUPPRESS, help=argparse.SUPPRESS)
 
@@ -84,4 +87,16 @@ def run_rescue(args: argparse.Namespace) -> int:
     path = journal_path(args.journal)
     saved = rescue(path, Path(args.file))
     print(f"{saved.saved} events saved into {plain(args.file)}, {saved.lost} lost", file=sys.stderr)
+    return 0
+
+
+def run_restore(args: argparse.Namespace) -> int:
+    """Go back to a copy."""
+    from rounds.journal.restoring import restore
+    from rounds.places import journal_path
+    from rounds.text import plain
+
+    aside = restore(journal_path(args.journal), Path(args.file))
+    kept = "" if aside is None else f"; the journal before is kept as {plain(aside)}"
+    print(f"restored from {plain(args.file)}{kept}", file=sys.stderr)
     return 0

@@ -37,7 +37,7 @@ def open_to_write(path: Path) -> sqlite3.Connection:
         connection.execute("PRAGMA synchronous = FULL")
         if have < schema.VERSION:
             if have:
-                copy_whole(connection, _free_name(path, f"before-v{schema.VERSION}"))
+                copy_whole(connection, free_name(path, f"before-v{schema.VERSION}"))
             schema.take_steps(connection, have)
     except BaseException:
         connection.close()
@@ -120,7 +120,7 @@ def _steps_taken(connection: sqlite3.Connection, path: Path) -> int:
     return version
 
 
-def _free_name(path: Path, what: str) -> Path:
+def free_name(path: Path, what: str) -> Path:
     """A name beside the journal that is not taken: `journal.before-v2.db`, `journal.before-v2-2.db`, ..."""
     number = 1
     while True:
