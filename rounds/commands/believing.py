@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import datetime
+import itertools
 import math
 import sys
 import time
@@ -20,7 +21,7 @@ from rounds.commands import common
 from rounds.errors import BadInput, RoundsError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
     from rounds.belief import Beliefs
     from rounds.day import Day
@@ -139,21 +140,22 @@ def _beliefs_at(rig: Rig, journal: Journal, now_s: float, ahead_s: float) -> Bel
     from rounds.belief.state import checkpoint_name, from_bytes
 
     if ahead_s > 0.0:
-        moved = (replace(event, at_s=event.at_s - ahead_s) for _, event in journal.events())
-        return _applied(Beliefs(rig), list(moved), now_s)
+        events = journal.events_by_time(now_s + ahead_s)
+        moved = (replace(event, at_s=event.at_s - ahead_s) for event in events)
+        return _applied(Beliefs(rig), moved, journal.last_id).beliefs
     for name in (checkpoint_name(rig), IN_TIME_ORDER):
         kept = journal.load_checkpoint(name)
         beliefs = None if kept is None else from_bytes(rig, kept.blob)
         if kept is None or beliefs is None or not beliefs.in_order or beliefs.latest_s > now_s:
             continue
-        later = [event for _, event in journal.events(kept.last_id)]
+        later = [event for _, event in itertools.islice(journal.events(kept.last_id), LONG)]
         if len(later) < LONG and all(event.at_s >= beliefs.latest_s for event in later):
-            return _applied(beliefs, later, now_s)
-    events = [event for _, event in journal.events()]
-    whole = _applied(Beliefs(rig), events, now_s)
-    if len(events) >= LONG and all(event.at_s <= now_s for event in events):
-        _keep(journal, whole)
-    return whole
+            in_time = sorted((e for e in later if e.at_s <= now_s), key=lambda event: event.at_s)
+            return _applied(beliefs, in_time, len(in_time)).beliefs
+    whole = _applied(Beliefs(rig), journal.events_by_time(now_s), journal.last_id)
+    if LONG <= whole.events == journal.last_id:
+        _keep(journal, whole.beliefs)
+    return whole.beliefs
 
 
 def _keep(journal: Journal, beliefs: Beliefs) -> None:
@@ -167,14 +169,23 @@ def _keep(journal: Journal, beliefs: Beliefs) -> None:
             writable.save_checkpoint(IN_TIME_ORDER, journal.last_id, to_bytes(beliefs))
 
 
-def _applied(beliefs: Beliefs, events: list[Event], now_s: float) -> Beliefs:
+@dataclass(frozen=True)
+class _Applied:
+    """Beliefs, and how many events went into them."""
+
+    beliefs: Beliefs
+    events: int
+
+
+def _applied(beliefs: Beliefs, events: Iterable[Event], about: int) -> _Applied:
+    """Apply events one by one (a million of them in a list take a gigabyte), saying how far it is."""
+    done = 0
     with common.reading_progress() as progress:
-        for done, event in enumerate(sorted(events, key=lambda event: event.at_s)):
-            if event.at_s <= now_s:
-                beliefs.apply(event)
+        for done, event in enumerate(events, 1):
+            beliefs.apply(event)
             if done % LONG == 0:
-                progress(done, len(events))
-    return beliefs
+                progress(done, about)
+    return _Applied(beliefs, done)
 
 
 def _temp_now(args: argparse.Namespace, rig: Rig) -> float | None:

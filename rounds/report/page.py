@@ -27,6 +27,11 @@ if TYPE_CHECKING:
 DEFAULT_TOLERANCE_CENTS = 10.0
 """Drawn when no rig is given."""
 WORST_SHOWN = 8
+_ALT = {
+    "pitch.svg": "Pitch of every reading and the air over the day",
+    "bottles.svg": "How far off each bottle was found, and its connections",
+}
+"""What is read out where the pictures cannot be seen."""
 _NEWEST = 1000
 """Among so many events the last day is looked for."""
 
@@ -108,7 +113,7 @@ def _lines(
     yield from _worst(bottles)
     yield from _notes(day)
     for name in pictures:
-        yield f"![{name.removesuffix('.svg')}]({name})"
+        yield f"![{_ALT[name.rpartition('-')[2]]}]({name})"
         yield ""
 
 
