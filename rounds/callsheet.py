@@ -5,24 +5,29 @@
     14:20-14:30  break
     14:30-15:10  take   Tin Roof Rain
 
-Times are local to the zone given by the caller and only go forwards; a time before the one above it
-is of the next day. A take may carry the name of a piece of the rig, and then needs its bottles; any
-other name needs all of them. `#` starts a remark. Everything wrong is told at once.
+Times are local to the zone given by the caller (the system's when none is) and only go forwards; a
+time before the one above it is of the next date, however many hours lie between. A take may carry the
+name of a piece of the rig, and then needs its bottles; any other name needs all of them. `#` starts a
+remark. Everything wrong is told at once.
 """
 
 from __future__ import annotations
 
 import datetime
+import math
 import re
 from dataclasses import dataclass
 from typing import Literal
 
 from rounds.errors import BadInput
+from rounds.localtime import moment_s
 from rounds.text import plain
 
 Kind = Literal["take", "break"]
 MOST_SLOTS = 200
-DAY_S = 86400.0
+MOST_TOLD = 20
+HALF_DAY_S = 43_200.0
+YEARS = range(1970, 2200)
 _LINE = re.compile(r"(\d{1,2}):(\d{2})\s*[-–]\s*(\d{1,2}):(\d{2})\s+(take|break)\b\s*(.*)\Z", re.IGNORECASE)
 _DATE = re.compile(r"date\s+(\S+)\Z", re.IGNORECASE)
 
@@ -60,14 +65,14 @@ class CallSheet:
 
 
 def parse_callsheet(
-    text: str, day: datetime.date, zone: datetime.tzinfo, name: str = "call sheet"
+    text: str, day: datetime.date, zone: datetime.tzinfo | None, name: str = "call sheet"
 ) -> CallSheet:
     """Read a call sheet.
 
     Args:
         text: its lines.
         day: the day it is for, unless it says so itself.
-        zone: the zone its times are in.
+        zone: the zone its times are in; the system's when None.
         name: what to call it in messages.
 
     Raises:
@@ -79,12 +84,14 @@ def parse_callsheet(
     problems = reader.problems or ([] if reader.slots else ["it holds no take and no break"])
     if problems:
         count = "1 problem" if len(problems) == 1 else f"{len(problems)} problems"
-        raise BadInput("\n".join([f"{plain(name)}: {count}.", *(f"  {p}" for p in problems)]))
+        told = [f"  {p}" for p in problems[:MOST_TOLD]]
+        more = [f"  and {len(problems) - MOST_TOLD} more"] if len(problems) > MOST_TOLD else []
+        raise BadInput("\n".join([f"{plain(name)}: {count}.", *told, *more]))
     return CallSheet(tuple(reader.slots))
 
 
 class _Reader:
-    def __init__(self, day: datetime.date, zone: datetime.tzinfo) -> None:
+    def __init__(self, day: datetime.date, zone: datetime.tzinfo | None) -> None:
         self.day = day
         self.zone = zone
         self.slots: list[Slot] = []
@@ -110,8 +117,12 @@ class _Reader:
 
     def _date(self, number: int, text: str) -> None:
         try:
-            self.day = datetime.date.fromisoformat(text)
+            day = datetime.date.fromisoformat(text)
         except ValueError:
+            day = datetime.date.min
+        if day.year in YEARS:
+            self.day = day
+        else:
             self._bad(number, f"{plain(text, 20)!r} is not a date such as 2026-05-31")
 
     def _slot(self, number: int, found: re.Match[str]) -> None:
@@ -119,21 +130,23 @@ class _Reader:
         if max(hour, end_hour) > 23 or max(minute, end_minute) > 59:
             self._bad(number, "a time of day runs from 00:00 to 23:59")
             return
-        before_s = self.slots[-1].end_s if self.slots else None
-        start_s = self._moment(hour, minute)
-        if before_s is not None and start_s < before_s:
-            start_s += DAY_S
-            if start_s - before_s > DAY_S / 2.0:
-                self._bad(number, "it starts before the one above it has ended")
-                return
-        end_s = self._moment(end_hour, end_minute)
-        while end_s <= start_s:
-            end_s += DAY_S
-        if end_s - start_s > DAY_S / 2.0:
+        before_s = self.slots[-1].end_s if self.slots else -math.inf
+        day, start_s = self._first(self.day, datetime.time(hour, minute), before_s)
+        if start_s < before_s or (day != self.day and start_s - before_s > HALF_DAY_S):
+            self._bad(number, "it starts before the one above it has ended")
+            return
+        _, end_s = self._first(day, datetime.time(end_hour, end_minute), start_s + 1.0)
+        if end_s - start_s > HALF_DAY_S:
             self._bad(number, "it ends before it starts")
             return
+        self.day = day
         kind: Kind = "take" if found.group(5).lower() == "take" else "break"
         self.slots.append(Slot(kind, start_s, end_s, found.group(6).strip()))
 
-    def _moment(self, hour: int, minute: int) -> float:
-        return datetime.datetime.combine(self.day, datetime.time(hour, minute), tzinfo=self.zone).timestamp()
+    def _first(self, day: datetime.date, clock: datetime.time, least_s: float) -> tuple[datetime.date, float]:
+        """The date and moment of a time of day: on a date, or on the next where it would come too early."""
+        at_s = moment_s(day, clock, self.zone)
+        if at_s < least_s:
+            day += datetime.timedelta(days=1)
+            at_s = moment_s(day, clock, self.zone)
+        return day, at_s

@@ -16,6 +16,7 @@ from rounds.hearing.keeping import SoundKeeper
 from rounds.hearing.quiet import c_noise_to
 from rounds.journal.care import back_up_daily
 from rounds.live import Live
+from rounds.localtime import next_moment_s
 from rounds.places import state_folder
 from rounds.session import Session
 from rounds.thermometer import Thermometer
@@ -117,11 +118,7 @@ def seconds_until(clock: str, now_s: float) -> float:
         wanted = datetime.datetime.strptime(clock.strip(), "%H:%M").time()
     except ValueError:
         raise BadInput(f"{clock!r} is not a time of day such as 19:30") from None
-    # Naive local times: the system then knows for each by itself whether it is summer time.
-    today = datetime.datetime.fromtimestamp(now_s).date()
-    then_s = datetime.datetime.combine(today, wanted).timestamp()
-    if then_s <= now_s:
-        then_s = datetime.datetime.combine(today + datetime.timedelta(days=1), wanted).timestamp()
+    then_s = next_moment_s(wanted, now_s)
     if then_s - now_s > LONGEST_WAIT_S:
         raise BadInput(f"downbeat: {clock.strip()} has passed")
     return then_s - now_s

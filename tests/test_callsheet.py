@@ -6,7 +6,10 @@ import argparse
 import datetime
 import itertools
 import json
+import time
+import zoneinfo
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -19,7 +22,11 @@ from rounds.commands import breaks as command
 from rounds.errors import BadInput
 from rounds.events import Event, Strike, Temperature
 from rounds.journal import Journal
+from rounds.localtime import next_moment_s
 from rounds.rigfile import load_rig
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 RIG_FILE = Path(__file__).parent.parent / "configs" / "three_rails.toml"
 RIG = load_rig(RIG_FILE)
@@ -70,6 +77,84 @@ def test_a_night_goes_on_into_the_next_day() -> None:
 
 def test_the_sheet_may_name_its_day() -> None:
     assert sheet("date 2026-05-30\n10:00-10:30 take").slots[0].start_s == at("10:00", 30)
+
+
+def test_nights_in_a_row_need_no_dates() -> None:
+    found = sheet("23:30-00:10 take\n01:00-02:00 break\n13:00-23:50 take\n00:20-01:00 take")
+    assert [s.start_s for s in found.slots] == [
+        at("23:30"), at("01:00") + 86400.0, at("13:00") + 86400.0, at("00:20") + 2 * 86400.0
+    ]  # fmt: skip
+
+
+@pytest.fixture
+def in_berlin(monkeypatch: pytest.MonkeyPatch) -> Iterator[zoneinfo.ZoneInfo]:
+    """A machine whose local time is that of central Europe, with its change of summer time."""
+    monkeypatch.setenv("TZ", "Europe/Berlin")
+    time.tzset()
+    yield zoneinfo.ZoneInfo("Europe/Berlin")
+    monkeypatch.undo()
+    time.tzset()
+
+
+@pytest.mark.skipif(not hasattr(time, "tzset"), reason="the zone of a process can be set on POSIX only")
+@pytest.mark.parametrize(
+    ("text", "hours"),
+    [
+        ("date 2026-10-24\n23:00-04:00 take", 6.0),
+        ("date 2026-03-28\n23:30-04:00 take", 3.5),
+        ("date 2026-07-01\n23:30-04:00 take", 4.5),
+    ],
+)
+def test_a_night_in_which_the_clocks_change_is_as_long_as_it_is(
+    text: str, hours: float, in_berlin: zoneinfo.ZoneInfo
+) -> None:
+    # The dates are those of EU directive 2000/84/EC: the last Sundays of March and October, 01:00 UTC.
+    for zone in (None, in_berlin):
+        found = parse_callsheet(text, DAY, zone)
+        assert found.slots[0].minutes == 60.0 * hours
+
+
+@pytest.mark.skipif(not hasattr(time, "tzset"), reason="the zone of a process can be set on POSIX only")
+def test_a_sheet_for_the_other_half_of_the_year_is_read_in_its_own_time(
+    in_berlin: zoneinfo.ZoneInfo,
+) -> None:
+    for day in ("2026-01-15", "2026-07-15"):
+        found = parse_callsheet(f"date {day}\n14:00-15:00 take", DAY, None)
+        start = datetime.datetime.fromtimestamp(found.slots[0].start_s, in_berlin)
+        assert start.isoformat()[:16] == f"{day}T14:00"
+
+
+@pytest.mark.skipif(not hasattr(time, "tzset"), reason="the zone of a process can be set on POSIX only")
+@pytest.mark.parametrize(
+    ("now", "hours"),
+    [
+        ("2026-03-28 23:30", 9.5),
+        ("2026-03-29 01:30", 7.5),
+        ("2026-10-24 23:30", 11.5),
+        ("2026-10-25 01:30", 9.5),
+    ],
+)
+def test_a_downbeat_across_the_change_is_as_far_as_it_is(
+    now: str, hours: float, in_berlin: zoneinfo.ZoneInfo
+) -> None:
+    now_s = datetime.datetime.fromisoformat(now).replace(tzinfo=in_berlin).timestamp()
+    assert next_moment_s(datetime.time(10, 0), now_s) - now_s == 3600.0 * hours
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("date 2026-05-31\n14:00-14:20 take\ndate 2026-05-30\n10:00-11:00 break", "line 4: it starts before"),
+        ("date 9999-12-31\n23:00-01:00 take", "line 1: '9999-12-31' is not a date"),
+        ("date 0001-01-01\n23:00-01:00 take", "line 1"),
+        ("\n".join(["lunch"] * 300), "and 280 more"),
+    ],
+)
+def test_a_sheet_that_cannot_be_says_why(text: str, words: str) -> None:
+    with pytest.raises(BadInput) as caught:
+        sheet(text)
+    assert words in str(caught.value)
+    assert len(str(caught.value).splitlines()) < 25
 
 
 def test_every_problem_is_told_at_once() -> None:
@@ -179,4 +264,32 @@ def test_the_command_prints_the_day(tmp_path: Path, capsys: pytest.CaptureFixtur
     assert len(told["takes"]) == 3
     args = parser.parse_args(["breaks", str(tmp_path / "none.txt"), *words[2:]])
     with pytest.raises(BadInput, match="cannot be read"):
+        args.run(args)
+
+
+def test_a_file_saved_by_a_plain_editor_is_read_and_one_without_end_is_not(tmp_path: Path) -> None:
+    parser = argparse.ArgumentParser()
+    command.register(parser.add_subparsers())
+    saved = tmp_path / "sheet.txt"
+    saved.write_text("14:00-14:20 take a", encoding="utf-8-sig")
+    rest = [
+        "--rig",
+        str(RIG_FILE),
+        "--journal",
+        str(tmp_path / "j.db"),
+        "--utc",
+        "--now",
+        "2026-05-31T13:55Z",
+    ]
+    with Journal(tmp_path / "j.db") as journal:
+        journal.append_many(readings({"C3": -0.8}, at("13:55")))
+    args = parser.parse_args(["breaks", str(saved), *rest])
+    assert args.run(args) == 0
+    for name, words in (("/dev/zero", "is not a file"), (str(tmp_path), "is not a file")):
+        args = parser.parse_args(["breaks", name, *rest])
+        with pytest.raises(BadInput, match=words):
+            args.run(args)
+    saved.write_text("# long\n" * 20_000)
+    args = parser.parse_args(["breaks", str(saved), *rest])
+    with pytest.raises(BadInput, match="larger than 100 kB"):
         args.run(args)

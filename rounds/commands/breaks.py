@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from rounds.breaks import BreakPlan, DayPlan, TakePlan
     from rounds.callsheet import CallSheet
 
-MOST_BYTES = 1_000_000
+MOST_BYTES = 100_000
 _FORM = """a call sheet has one line for each take or break:
   date 2026-05-31
   14:00-14:20  take   Lantern Walk
@@ -49,8 +49,7 @@ def run(args: argparse.Namespace) -> int:
     from rounds.breaks import plan_breaks
 
     told = believing.standing(args)
-    zone = datetime.UTC if args.utc else datetime.datetime.now().astimezone().tzinfo
-    assert zone is not None
+    zone = datetime.UTC if args.utc else None
     sheet = _read(args.sheet, told.now_s, zone)
     plan = plan_breaks(
         told.rig, told.beliefs, sheet, told.now_s, temp_c=told.temp_c, shift_cents=told.shift_cents
@@ -63,17 +62,22 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _read(path_text: str, now_s: float, zone: datetime.tzinfo) -> CallSheet:
+def _read(path_text: str, now_s: float, zone: datetime.tzinfo | None) -> CallSheet:
     from rounds.callsheet import parse_callsheet
 
     path = Path(path_text)
     try:
+        if path.exists() and not path.is_file():
+            raise BadInput(f"the call sheet {plain(path)} is not a file")
         with path.open("rb") as file:
-            text = file.read(MOST_BYTES).decode("utf-8")
+            data = file.read(MOST_BYTES + 1)
+        text = data.decode("utf-8-sig")
     except OSError as error:
         raise BadInput(f"the call sheet {plain(path)} cannot be read: {error.strerror}") from error
     except UnicodeDecodeError as error:
         raise BadInput(f"the call sheet {plain(path)} is not UTF-8 text") from error
+    if len(data) > MOST_BYTES:
+        raise BadInput(f"the call sheet {plain(path)} is larger than {MOST_BYTES // 1000} kB")
     return parse_callsheet(text, datetime.datetime.fromtimestamp(now_s, zone).date(), zone, path_text)
 
 
@@ -105,7 +109,7 @@ def _document(plan: DayPlan, now_s: float) -> dict[str, Any]:
     }
 
 
-def _sentences(plan: DayPlan, zone: datetime.tzinfo) -> list[str]:
+def _sentences(plan: DayPlan, zone: datetime.tzinfo | None) -> list[str]:
     lines = [(b.slot.start_s, _of_break(b, zone)) for b in plan.breaks] + [
         (t.slot.start_s, _of_take(t, zone)) for t in plan.takes
     ]
@@ -117,7 +121,7 @@ def _sentences(plan: DayPlan, zone: datetime.tzinfo) -> list[str]:
     return told
 
 
-def _of_break(plan: BreakPlan, zone: datetime.tzinfo) -> str:
+def _of_break(plan: BreakPlan, zone: datetime.tzinfo | None) -> str:
     when = f"{_clock(plan.slot.start_s, zone)}-{_clock(plan.slot.end_s, zone)} break  "
     if not plan.bottles:
         return f"{when}no round pays"
@@ -127,12 +131,12 @@ def _of_break(plan: BreakPlan, zone: datetime.tzinfo) -> str:
     )
 
 
-def _of_take(plan: TakePlan, zone: datetime.tzinfo) -> str:
+def _of_take(plan: TakePlan, zone: datetime.tzinfo | None) -> str:
     name = plain(plan.slot.name, 30) or "take"
     doubt = f"; doubtful: {', '.join(plan.doubtful)}" if plan.doubtful else ""
     when = f"{_clock(plan.slot.start_s, zone)}-{_clock(plan.slot.end_s, zone)}"
     return f"{when} take   {name}: at most {plan.expected_out:.1f} bottles expected out{doubt}"
 
 
-def _clock(at_s: float, zone: datetime.tzinfo) -> str:
+def _clock(at_s: float, zone: datetime.tzinfo | None) -> str:
     return datetime.datetime.fromtimestamp(at_s, zone).strftime("%H:%M")

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from rounds.commands import believing, common
 from rounds.commands.pieces import named
 from rounds.errors import BadInput
+from rounds.localtime import next_moment_s
 from rounds.text import plain
 
 if TYPE_CHECKING:
@@ -127,7 +128,7 @@ def _plan_rig(args: argparse.Namespace) -> int:
     pieces = tuple(p for p in told.rig.pieces if p.name in args.piece)
     asked = Asked(
         now_s=told.now_s,
-        downbeat_s=None if args.downbeat is None else _next(args.downbeat, told.now_s),
+        downbeat_s=None if args.downbeat is None else next_moment_s(args.downbeat, told.now_s),
         block_s=told.rig.habits.block_s if args.block is None else 60.0 * args.block,
         needed=told.needed,
         mounted=args.mounted,
@@ -142,13 +143,6 @@ def _plan_rig(args: argparse.Namespace) -> int:
     else:
         print("\n\n".join(_sentences(told.rig, plan, i, len(plans)) for i, plan in enumerate(plans, 1)))
     return 0
-
-
-def _next(clock: datetime.time, now_s: float) -> float:
-    """The next time the local clock shows this."""
-    now = datetime.datetime.fromtimestamp(now_s).astimezone()
-    at = now.replace(hour=clock.hour, minute=clock.minute, second=clock.second, microsecond=0)
-    return (at if at >= now else at + datetime.timedelta(days=1)).timestamp()
 
 
 def _as_json(plan: RoundPlan) -> dict[str, Any]:
