@@ -29,6 +29,8 @@ FINER = 6
 LIKELY_OUT = 0.5
 DOUBTFUL = 0.5
 """A bottle is named doubtful when it is at least this likely to be out at some moment of a take."""
+ONE_OUT = 0.5
+"""With fewer than this expected out it is said that all hold."""
 NAMED_FROM = 0.4
 """Bottles at least this likely to be out are named in the reason for a round."""
 WORST_SDS = 1.0
@@ -159,9 +161,10 @@ def due(
     if not heard:
         return Due(None, "no needed bottle was heard yet", ())
     outlook = _Outlook(rig, beliefs, tuple(heard), now_s, shift_cents, temp_c)
-    crossing = outlook.crossing(limit)
+    expected = outlook.expected(GRID_MIN)
+    crossing = outlook.crossing(limit, expected)
     if crossing is None:
-        return Due(None, f"all hold for the next {HORIZON_MIN:.0f} min", ())
+        return Due(None, _no_reason(max(expected)), ())
     names = outlook.most_doubtful(crossing)
     return Due(now_s + 60.0 * crossing, _reason(names, crossing), names)
 
@@ -191,9 +194,9 @@ class _Outlook:
         rows = [self.chances(i, minutes) for i in self.bottles]
         return [sum(column) for column in zip(*rows, strict=True)]
 
-    def crossing(self, limit: float) -> float | None:
+    def crossing(self, limit: float, expected: Sequence[float]) -> float | None:
         """The first minute at which the expected number passes a limit: on the grid, then within it."""
-        values = [n - limit for n in self.expected(GRID_MIN)]
+        values = [n - limit for n in expected]
         coarse = first_crossing(values)
         if coarse is None or coarse <= 0.0:
             return coarse
@@ -208,6 +211,13 @@ class _Outlook:
         ranked = sorted(chances, key=lambda i: -chances[i])
         likely = tuple(i for i in ranked if chances[i] >= NAMED_FROM)
         return likely[:3] or tuple(ranked[:2])
+
+
+def _no_reason(most_out: float) -> str:
+    """Why no round is due: nobody leaves, or no more do than the player puts up with."""
+    if most_out < ONE_OUT:
+        return f"all hold for the next {HORIZON_MIN:.0f} min"
+    return f"no more than {most_out:.1f} likely out in the next {HORIZON_MIN:.0f} min"
 
 
 def _reason(names: tuple[str, ...], minutes: float) -> str:

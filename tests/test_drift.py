@@ -120,6 +120,23 @@ def test_due_is_where_the_expected_number_passes_the_limit() -> None:
     assert expected == pytest.approx(3.0, abs=0.1)
 
 
+def test_bottles_that_leave_are_not_said_to_hold_where_the_limit_allows_them() -> None:
+    beliefs = Beliefs.fold(RIG, an_hour({"C3": -0.9, "D3": -0.8, "A4": 0.0}))
+    told = due(RIG, beliefs, {"C3": 1.0, "D3": 1.0, "A4": 1.0}, NOW_S, 20.0)
+    assert told.due_s is None
+    assert "all hold" not in told.reason
+    most = max(
+        sum(
+            Gauss(*(float(v[0]) for v in beliefs.path(i, NOW_S, (m,)))).outside(10.0)
+            for i in ("C3", "D3", "A4")
+        )
+        for m in GRID_MIN
+    )
+    assert f"no more than {most:.1f}" in told.reason
+    steady = Beliefs.fold(RIG, an_hour({"A4": 0.0}))
+    assert "all hold" in due(RIG, steady, {"A4": 1.0}, NOW_S, 1.0).reason
+
+
 def test_nothing_heard_is_nothing_due() -> None:
     told = due(RIG, Beliefs(RIG), {"C3": 1.0}, NOW_S, 1.0)
     assert told.due_s is None
