@@ -28,6 +28,10 @@ MOST_SLOTS = 200
 MOST_TOLD = 20
 HALF_DAY_S = 43_200.0
 YEARS = range(1970, 2200)
+FREE = "free"
+"""Name of a break that is on no sheet: nothing is planned there, so a round may be."""
+LEAST_FREE_S, MOST_FREE_S = 120.0, 3600.0
+"""How long free time must be to count, and how much of it right before a take does."""
 _LINE = re.compile(r"(\d{1,2}):(\d{2})\s*[-–]\s*(\d{1,2}):(\d{2})\s+(take|break)\b\s*(.*)\Z", re.IGNORECASE)
 _DATE = re.compile(r"date\s+(\S+)\Z", re.IGNORECASE)
 
@@ -62,6 +66,19 @@ class CallSheet:
     def breaks(self) -> tuple[Slot, ...]:
         """The breaks in order."""
         return tuple(s for s in self.slots if s.kind == "break")
+
+
+def with_free_time(sheet: CallSheet, now_s: float) -> CallSheet:
+    """The same sheet with the time that nobody planned before a take as breaks named `FREE`."""
+    slots: list[Slot] = []
+    free_from_s = now_s
+    for slot in sheet.slots:
+        start_s = max(free_from_s, slot.start_s - MOST_FREE_S)
+        if slot.kind == "take" and slot.start_s - start_s >= LEAST_FREE_S:
+            slots.append(Slot("break", start_s, slot.start_s, FREE))
+        slots.append(slot)
+        free_from_s = max(free_from_s, slot.end_s)
+    return CallSheet(tuple(slots))
 
 
 def parse_callsheet(

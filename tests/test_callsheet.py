@@ -17,7 +17,7 @@ import pytest
 from rounds import breaks as breaks_module
 from rounds.belief import Beliefs
 from rounds.breaks import VISIT_MIN, plan_breaks
-from rounds.callsheet import CallSheet, parse_callsheet
+from rounds.callsheet import FREE, CallSheet, parse_callsheet, with_free_time
 from rounds.commands import breaks as command
 from rounds.errors import BadInput
 from rounds.events import Event, Strike, Temperature
@@ -157,6 +157,17 @@ def test_a_sheet_that_cannot_be_says_why(text: str, words: str) -> None:
     assert len(str(caught.value).splitlines()) < 25
 
 
+def test_time_that_nobody_planned_before_a_take_is_free() -> None:
+    """Before the first take at most its last hour; a minute between two takes is no time for a round."""
+    told = sheet("14:00-14:20 take\n14:21-14:30 take\n14:40-15:00 take\n15:00-15:20 break")
+    start_s = told.slots[0].start_s
+    free = [s for s in with_free_time(told, start_s - 7200.0).slots if s.name == FREE]
+    assert [(s.start_s - start_s, s.minutes) for s in free] == [(-3600.0, 60.0), (1800.0, 10.0)]
+    later = with_free_time(told, start_s + 2100.0)
+    assert [s.minutes for s in later.slots if s.name == FREE] == [5.0]
+    assert tuple(s for s in later.slots if s.name != FREE) == told.slots
+
+
 def test_every_problem_is_told_at_once() -> None:
     with pytest.raises(BadInput) as caught:
         sheet("14:00-14:20 take\n14:10-14:30 break\n25:00-26:00 take\ndate today\nlunch at noon\n")
@@ -260,7 +271,8 @@ def test_the_command_prints_the_day(tmp_path: Path, capsys: pytest.CaptureFixtur
     args = parser.parse_args([*words, "--json"])
     args.run(args)
     told = json.loads(capsys.readouterr().out)
-    assert "C3" in told["breaks"][0]["bottles"]
+    assert [b["name"] for b in told["breaks"]] == ["free", "tea", ""]
+    assert "C3" in told["breaks"][1]["bottles"]
     assert len(told["takes"]) == 3
     args = parser.parse_args(["breaks", str(tmp_path / "none.txt"), *words[2:]])
     with pytest.raises(BadInput, match="cannot be read"):

@@ -47,10 +47,11 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 def run(args: argparse.Namespace) -> int:
     """Print the plan of the day."""
     from rounds.breaks import plan_breaks
+    from rounds.callsheet import with_free_time
 
     told = believing.standing(args)
     zone = datetime.UTC if args.utc else None
-    sheet = _read(args.sheet, told.now_s, zone)
+    sheet = with_free_time(_read(args.sheet, told.now_s, zone), told.now_s)
     plan = plan_breaks(
         told.rig, told.beliefs, sheet, told.now_s, temp_c=told.temp_c, shift_cents=told.shift_cents
     )
@@ -122,7 +123,10 @@ def _sentences(plan: DayPlan, zone: datetime.tzinfo | None) -> list[str]:
 
 
 def _of_break(plan: BreakPlan, zone: datetime.tzinfo | None) -> str:
-    when = f"{_clock(plan.slot.start_s, zone)}-{_clock(plan.slot.end_s, zone)} break  "
+    from rounds.callsheet import FREE
+
+    kind = "free " if plan.slot.name == FREE else "break"
+    when = f"{_clock(plan.slot.start_s, zone)}-{_clock(plan.slot.end_s, zone)} {kind}  "
     if not plan.bottles:
         return f"{when}no round pays"
     return (
