@@ -23,6 +23,7 @@ from rounds.instructions import (
     wait_for,
 )
 from rounds.planning.dose import dose
+from rounds.planning.walking import walking_order
 from rounds.pressure import NOTHING_TOLD
 from rounds.situation import Situation, aim_of, sounding
 from rounds.words import in_words
@@ -39,7 +40,7 @@ REVISIT_SHARE = 0.6
 ACCEPT_FLOOR_CENTS = 2.0
 ROUGH_FROM_CENTS = 100.0
 """A change larger than this is made in two visits, a rough one and, once it has settled, a fine one."""
-ROUGH_SHARE = 0.08
+ROUGH_SHARE = 0.15
 SETTLED_AGAIN_S = 120.0
 """A bottle heard longer ago than this may be asked for again before the downbeat, if it is doubtful."""
 DOUBT = 0.25
@@ -75,17 +76,50 @@ def _elsewhere(now: Situation) -> Event | Instruction:
     listen = [b for b in now.plan.listen if b not in now.state.accepted and not _heard_lately(now, b)]
     if listen:
         return Sent(at_s=now.now_s, bottle=listen[0], purpose="listen")
+    return _first_visit(now) or _hear_again(now, _to_hear_again(now)) or _next_visit(now) or _at_the_end(now)
+
+
+def _first_visit(now: Situation) -> Event | None:
+    """Nobody goes to a bottle again while others wait for their first visit: it settles meanwhile."""
+    for visit in now.plan.visits:
+        if visit.bottle not in now.state.visited:
+            return Sent(at_s=now.now_s, bottle=visit.bottle, purpose="visit")
+    return None
+
+
+def _next_visit(now: Situation) -> Event | None:
     for visit in now.plan.visits:
         if not _resting(now, visit.bottle):
             purpose: Purpose = "listen" if _left_to_settle(now, visit.bottle) else "visit"
             return Sent(at_s=now.now_s, bottle=visit.bottle, purpose=purpose)
+    return None
+
+
+def _at_the_end(now: Situation) -> Event | Instruction:
     fine = _found_fine(now)
     if fine is not None:
         return Accepted(at_s=now.now_s, bottle=fine, cents=now.state.heard[fine].cents)
-    again = _settled(now) or _doubtful(now)
-    if again is not None:
-        return Sent(at_s=now.now_s, bottle=again, purpose="listen")
+    settled = _settled(now)
+    if settled is not None:
+        return Sent(at_s=now.now_s, bottle=settled, purpose="listen")
     return _finished(now)
+
+
+def _to_hear_again(now: Situation) -> list[str]:
+    """Bottles that settled outside their band, and accepted ones in doubt, the most doubtful first."""
+    visits = [v.bottle for v in now.plan.visits]
+    settled = [b for b in visits if _left_to_settle(now, b) and not _resting(now, b)]
+    return settled + _doubtful(now)
+
+
+def _hear_again(now: Situation, bottles: list[str]) -> Event | None:
+    """All of them on one walk, so that the visits they call for can be put in order; else the first."""
+    if not bottles:
+        return None
+    left_s = now.plan.finish_before_downbeat_s
+    if left_s is None or left_s >= len(bottles) * now.rig.habits.strike_s:
+        bottles = list(walking_order(now.rig, bottles, now.state.at_bottle))
+    return Sent(at_s=now.now_s, bottle=bottles[0], purpose="listen")
 
 
 def _left_to_settle(now: Situation, bottle_id: str) -> bool:
@@ -145,20 +179,17 @@ def _settled(now: Situation) -> str | None:
     return None
 
 
-def _doubtful(now: Situation) -> str | None:
-    """The accepted bottle most likely out by now, if any was heard too long ago to be sure of."""
-    worst, worst_chance = None, DOUBT
+def _doubtful(now: Situation) -> list[str]:
+    """Accepted bottles that may be out by now, heard too long ago to be sure of, the most doubtful first."""
+    chances: dict[str, float] = {}
     for bottle_id in now.state.accepted:
         if bottle_id not in now.state.needed or _heard_lately(now, bottle_id):
             continue
         level = now.beliefs.level(bottle_id, now.now_s)
         tolerance = now.rig.bottle(bottle_id).tolerance_cents
-        if level.sd < WORTH_ASKING * tolerance:
-            continue
-        chance = level.outside(tolerance, now.state.shift_cents)
-        if chance > worst_chance:
-            worst, worst_chance = bottle_id, chance
-    return worst
+        if level.sd >= WORTH_ASKING * tolerance:
+            chances[bottle_id] = level.outside(tolerance, now.state.shift_cents)
+    return sorted((b for b, c in chances.items() if c > DOUBT), key=lambda b: (-chances[b], b))
 
 
 def _after_listening(now: Situation) -> Event | Instruction:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -64,6 +65,17 @@ def test_a_first_fill_ends_in_tune_under_every_ceiling(seed: int) -> None:
     assert result.in_tune >= result.needed - 2
     assert abs(result.worst_cents) < 25.0
     assert result.highest_share < 1.0
+
+
+def test_a_first_fill_goes_twice_past_the_bottles_and_not_to_and_fro() -> None:
+    """All are filled roughly, all are heard once they have settled, and the second visits go in order."""
+    world, result, steps = rehearse("three_rails", 1, fill=True)
+    assert result.finished
+    assert result.in_tune >= result.needed - 2
+    assert result.minutes < 35.0
+    assert result.connections <= 2.3 * result.needed
+    pumps = [world.rig.bottle(s.action.meant).pump for s in steps if s.instruction.act == "connect"]  # type: ignore[arg-type]
+    assert sum(a != b for a, b in itertools.pairwise(pumps)) <= 8
 
 
 def test_a_round_through_real_sound() -> None:
