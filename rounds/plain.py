@@ -110,7 +110,9 @@ def progress(view: View) -> list[str]:
     if view.pump_on is not None:
         said.append(f"The pump is on {name(view.pump_on)}.")
     if view.shift_cents:
-        said.append(f"A4 is moved: {shown.cents_spoken(view.shift_cents)}.")
+        plural = "" if view.shift_saves == 1 else "s"
+        saves = f", which saves {view.shift_saves} connection{plural}" if view.shift_saves > 0 else ""
+        said.append(f"A4 is moved: {shown.cents_spoken(view.shift_cents)}{saves}.")
     return said + [sentence(view.message)] * bool(view.message)
 
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from rounds.acts import pieces_named
 from rounds.drift import forecast
 from rounds.gauss import Gauss
+from rounds.planning.floating import fixed_by
 from rounds.planning.tolerance import chance_in
 from rounds.round import phase_of
 from rounds.view import BottleView, DueView, Mode, ReadingView, Standing, TakeView, View
@@ -71,11 +73,20 @@ class Viewer:
         return "between" if self.session.round is None else "round"
 
     def _message(self, state: RoundState | None) -> str:
-        """Who is given up for want of time; of a bottle not heard in this round nothing is known yet."""
+        """Who is given up for want of time, said from the start; else why the reference may not float."""
         if state is None:
             return ""
-        out = [b for b in self.session.plan().sacrificed if b in state.heard]
-        return f"Time is short: {in_words(out)} will be out at the downbeat." if out else ""
+        out = self.session.plan().sacrificed
+        known = [b for b in out if self.session.beliefs.heard(b)]
+        if known:
+            return f"Time is short: {in_words(known)} will be out at the downbeat."
+        if out:
+            return (
+                f"Time is short: {len(out)} of the bottles not heard yet cannot be tuned before the downbeat."
+            )
+        fixed = fixed_by(pieces_named(self.session.rig, state.opened.pieces))
+        floats = self.session.rig.reference.floating and fixed is not None
+        return f"A4 stays where it is: {fixed} fixes the pitch." if floats else ""
 
     def _reading(self, at_s: float) -> ReadingView | None:
         strike: Strike | None = self.session.day.reading

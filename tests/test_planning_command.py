@@ -117,6 +117,9 @@ def test_a_rig_is_planned_from_its_journal(tmp_path: Path, capsys: pytest.Captur
     (found,) = json.loads(capsys.readouterr().out)["plans"]
     assert "D4" in found["listen"]
     assert found["shift_cents"] == 0.0
+    assert found["shift_refused"] is not None
+    assert main(["plan", *options]) == 0
+    assert f"A4 stays where it is: {found['shift_refused']} fixes the pitch." in capsys.readouterr().out
     everything = [*options[:-2], "--downbeat", "23:00"]
     assert main(["plan", *everything]) == 0
     told = capsys.readouterr().out

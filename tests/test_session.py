@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import pytest
 
+from rounds.controller import Level
 from rounds.errors import BadInput
 from rounds.events import (
     AirMoved,
@@ -27,9 +28,12 @@ from rounds.events import (
 )
 from rounds.journal import MemoryJournal
 from rounds.notes import parse_note, shifted_hz
+from rounds.plain import progress
 from rounds.recognition import Sounded
-from rounds.rig import Bottle, Piece, Pump, Rig
+from rounds.rig import Bottle, Piece, Pump, Reference, Rig
 from rounds.session import Session
+from rounds.tui.models import round_strip
+from rounds.viewing import Viewer
 
 NOTES = ("C4", "D4", "E4", "G4", "A4", "C5")
 START_S = 1000.0
@@ -378,3 +382,47 @@ def test_a_piece_that_the_rig_lacks_is_named() -> None:
     made = Bench({})
     with pytest.raises(BadInput, match="no piece 'Foghorn'"):
         made.session.open_round(made.now_s, pieces=("Foghorn",))
+
+
+def message(bench: Bench) -> str:
+    return Viewer(bench.session).view(bench.now_s).message
+
+
+def floating_rig(fixed_by: str | None) -> Rig:
+    piece = Piece("Slow Ferry", {parse_note(n): 1.0 for n in NOTES}, fixed_by=fixed_by)
+    reference = Reference(floating=True, low_cents=-20.0, high_cents=20.0)
+    return replace(rig(), reference=reference, pieces=(piece,))
+
+
+def test_a_floating_reference_is_shown_with_what_it_saves() -> None:
+    bench = Bench(dict.fromkeys(NOTES, -14.0), floating_rig(None))
+    bench.session.open_round(bench.now_s, pieces=["Slow Ferry"])
+    bench.run()
+    view = Viewer(bench.session).view(bench.now_s)
+    assert view.shift_cents < -5.0
+    assert view.shift_saves == len(NOTES)
+    assert "saves 6 connections" in " ".join(progress(view))
+    assert any("saves 6" in fact.value for fact in round_strip(view, Level(None, None, "off", "")).facts)
+    assert view.message == ""
+
+
+def test_a_backing_track_refuses_the_floating_reference_and_the_faces_say_why() -> None:
+    bench = Bench(dict.fromkeys(NOTES, -14.0), floating_rig("backing track harbour loop"))
+    bench.session.open_round(bench.now_s, pieces=["Slow Ferry"])
+    assert message(bench) == "A4 stays where it is: backing track harbour loop fixes the pitch."
+    bench.run()
+    assert bench.session.day.shift_cents == 0.0
+
+
+def test_too_little_time_is_said_before_anything_was_heard_and_again_when_it_is_known() -> None:
+    bench = Bench(dict.fromkeys(NOTES, -40.0))
+    bench.session.open_round(bench.now_s, downbeat_s=bench.now_s + 70.0)
+    assert message(bench).startswith("Time is short: ")
+    assert "not heard yet" in message(bench)
+    while bench.session.instruction.act == "strike":
+        bench.strike()
+    assert message(bench).endswith("will be out at the downbeat.")
+    named = message(bench)
+    bench.session.close_round(bench.now_s)
+    bench.session.open_round(bench.now_s, downbeat_s=bench.now_s + 50.0)
+    assert message(bench).endswith("will be out at the downbeat."), named

@@ -163,6 +163,7 @@ def _as_json(plan: RoundPlan) -> dict[str, Any]:
         "sacrificed": list(plan.sacrificed),
         "shift_cents": round(plan.shift_cents, 2),
         "shift_saves": plan.shift_saves,
+        "shift_refused": plan.shift_refused,
         "connections": plan.connections,
         "pump_changes": plan.pump_changes,
         "work_s": round(plan.work_s, 1),
@@ -174,6 +175,8 @@ def _sentences(rig: Rig, plan: RoundPlan, person: int, people: int) -> str:
     lines = [f"Person {person}, {' and '.join(plain(p) for p in plan.pumps)}:"] if people > 1 else []
     if plan.shift_cents:
         lines.append(f"A4 moves {plan.shift_cents:+.1f} cents; saves {plan.shift_saves} connections.")
+    if plan.shift_refused and rig.reference.floating:
+        lines.append(f"A4 stays where it is: {plain(plan.shift_refused)} fixes the pitch.")
     if plan.listen:
         lines.append(f"First strike {_named(rig, plan.listen)}.")
     for i, visit in enumerate(plan.visits, 1):

@@ -176,7 +176,8 @@ def round_strip(view: View, level: Level) -> StripModel:
     if view.seconds_left is not None:
         facts.append(Fact("work", shown.minutes_figure(view.seconds_left)))
     if view.shift_cents:
-        facts.append(Fact("A4", f"{signed_cents(view.shift_cents)} cents"))
+        saves = f", saves {view.shift_saves}" if view.shift_saves > 0 else ""
+        facts.append(Fact("A4", f"{signed_cents(view.shift_cents)} cents{saves}"))
     return StripModel(heading(view), (*facts, *_weather(view), *_sound(level)))
 
 
