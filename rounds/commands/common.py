@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import sys
 import time
 from typing import TYPE_CHECKING
@@ -21,9 +22,22 @@ SILENT_S = 0.5
 """Shorter waits are not spoken of."""
 
 
+RIG_VARIABLE = "ROUNDS_RIG"
+"""Names the rig file for every command, so that a player with one rig need not type it."""
+
+
 def add_rig(parser: argparse.ArgumentParser, *, required: bool = True) -> None:
-    """Add `--rig`."""
-    parser.add_argument("--rig", required=required, metavar="RIG", help="the rig's TOML file")
+    """Add `--rig`; where a command needs one, the environment may name it."""
+    usual = os.environ.get(RIG_VARIABLE) or None if required else None
+    parser.add_argument(
+        "--rig",
+        required=required and usual is None,
+        default=usual,
+        metavar="RIG",
+        help=f"the rig's TOML file (default: the one that ${RIG_VARIABLE} names)"
+        if required
+        else "the rig's TOML file",
+    )
 
 
 def add_journal(parser: argparse.ArgumentParser) -> None:

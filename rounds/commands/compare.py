@@ -159,7 +159,7 @@ def _cell(interval: Interval | None, digits: int) -> str:
     if interval is None:
         return "–"
     half = "" if interval.half_width is None else f" ± {interval.half_width:.{digits}f}"
-    return f"{interval.mean:.{digits}f}{half}"
+    return f"{round(interval.mean, digits) + 0.0:.{digits}f}{half}"
 
 
 def _findings(comparison: Comparison) -> list[str]:
@@ -169,10 +169,15 @@ def _findings(comparison: Comparison) -> list[str]:
         return ["One strike says nothing of the spread: record five or more of each."]
     told = [_finding(c) for c in judged if c.differs]
     untold = [c.measure.label for c in judged if not c.differs]
-    lines = [f"{', '.join(told)}."] if told else []
-    return lines + ([f"Not told apart by these strikes: {', '.join(untold)}."] if untold else [])
+    return [f"{t}." for t in told] + (
+        [f"Not told apart by these strikes: {', '.join(untold)}."] if untold else []
+    )
 
 
 def _finding(contrast: Contrast) -> str:
-    more = contrast.difference is not None and contrast.difference.mean > 0.0
-    return f"{'B' if more else 'A'} {contrast.measure.higher}"
+    """`B is louder (by 3.1 dB)`: how much as well, so that the ear may judge whether it matters."""
+    assert contrast.difference is not None
+    more, measure = contrast.difference.mean > 0.0, contrast.measure
+    unit = "dB" if measure.unit == "LUFS" else measure.unit
+    size = f"{abs(contrast.difference.mean):.{measure.digits}f} {unit}"
+    return f"{'B' if more else 'A'} {measure.higher} (by {size})"

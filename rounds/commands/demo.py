@@ -22,7 +22,8 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "demo",
         help="try everything on a virtual rig, no microphone needed",
         description="A virtual rig of our own invention, struck by simulated hands; its sound goes through "
-        "the real hearing. On a terminal you watch and press keys; without one it plays itself.",
+        "the real hearing. On a terminal you watch and press keys; without one it plays itself. "
+        "Nothing is kept unless you ask with --journal.",
     )
     parser.add_argument("--auto", action="store_true", help="play itself and print a summary")
     parser.add_argument(
@@ -34,6 +35,11 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("--plain", action="store_true", help="the round in sentences, for screen readers")
     parser.add_argument(
         "--speed", type=float, default=SCREEN_SPEED, metavar="X", help="how fast time runs on the screens"
+    )
+    parser.add_argument(
+        "--journal",
+        metavar="FILE",
+        help="keep the rehearsal in a new journal, to try log, health and forecast on it",
     )
     parser.add_argument("--json", action="store_true", help="with --auto: print one JSON document")
     parser.set_defaults(run=run)

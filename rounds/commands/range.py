@@ -133,8 +133,11 @@ def _plan_fields(plan: ShelfPlan) -> dict[str, Any]:
 _HEADING = "note       Hz    mL   psi   bar strokes c/°C c/stroke  holds"
 
 
+_LEGEND = "Strokes from empty; cents for a degree (c/°C) and for a full stroke (c/stroke)."
+
+
 def _table(needs: Sequence[Need]) -> list[str]:
-    return [_HEADING, *(_line(n) for n in needs), *_reasons(needs)]
+    return [_HEADING, *(_line(n) for n in needs), _LEGEND, *_reasons(needs)]
 
 
 def _line(need: Need) -> str:
@@ -166,7 +169,7 @@ def _plan_table(plan: ShelfPlan) -> list[str]:
     from rounds.text import plain
 
     rows = [f"{plain(f.line.id, 16) if f.line else '(none)':<17}{_line(f.need)}" for f in plan.fits]
-    return [f"{'bottle':<17}{_HEADING}", *rows, *_reasons([f.need for f in plan.fits])]
+    return [f"{'bottle':<17}{_HEADING}", *rows, _LEGEND, *_reasons([f.need for f in plan.fits])]
 
 
 def _plan_talk(plan: ShelfPlan) -> list[str]:

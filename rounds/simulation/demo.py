@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import tempfile
+import time
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,7 +12,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 import rounds
-from rounds.journal import MemoryJournal
+from rounds.errors import RoundsError
+from rounds.journal import Journal, MemoryJournal
 from rounds.rigfile import load_rig
 from rounds.session import Session
 from rounds.simulation.player import Player
@@ -20,8 +23,9 @@ from rounds.words import signed_cents
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
+    from rounds.journal import Log
     from rounds.simulation.rehearsal import Step
     from rounds.view import Instruction
 
@@ -65,7 +69,7 @@ class DayResult:
 def make_world(args: argparse.Namespace) -> World:
     """The virtual rig on its day."""
     rig = load_rig(args.rig or shipped_rig(DEMO_RIG))
-    world = World(rig, np.random.default_rng(args.seed), start_s=START_S)
+    world = World(rig, np.random.default_rng(args.seed), start_s=_begins_s(args))
     if args.fill:
         world.first_fill()
     else:
@@ -73,17 +77,45 @@ def make_world(args: argparse.Namespace) -> World:
     return world
 
 
+def _begins_s(args: argparse.Namespace) -> float:
+    """A day that is kept ends about now, so that what asks for the present time can use it."""
+    return START_S if args.journal is None else time.time() - 60.0 * args.minutes
+
+
+@contextlib.contextmanager
+def kept_in(path: str | None) -> Iterator[Log]:
+    """Where the demo's events go: memory, or a journal that was not there before.
+
+    Raises:
+        RoundsError: the journal is there already; an invented day must not mix with a real one.
+    """
+    if path is None:
+        yield MemoryJournal()
+        return
+    if Path(path).exists():
+        raise RoundsError(f"{path} exists; an invented rehearsal goes into a new file only")
+    with Journal(Path(path)) as journal:
+        journal.claim()
+        yield journal
+
+
 def play_day(args: argparse.Namespace, tell: Callable[[str], None]) -> DayResult:
     """Rounds whenever one is due, heard as sound, until the minutes are over."""
     world = make_world(args)
-    player = Player(world)
-    session = Session(world.rig, MemoryJournal(), world.now_s, place="demo")
-    end_s = world.now_s + 60.0 * args.minutes
+    player, start_s = Player(world), world.now_s
+    end_s = start_s + 60.0 * args.minutes
     played = []
-    while world.now_s < end_s:
-        played.append(play_round(session, world, player, sound=True, watch=lambda step: tell(_told(step))))
-        _until_due(session, world, end_s)
-    return DayResult(world.rig.name, (world.now_s - START_S) / 60.0, tuple(played))
+    with kept_in(args.journal) as log:
+        session = Session(world.rig, log, start_s, place="demo")
+        while world.now_s < end_s:
+            watch = _teller(tell)
+            played.append(play_round(session, world, player, sound=True, watch=watch))
+            _until_due(session, world, end_s)
+    return DayResult(world.rig.name, (world.now_s - start_s) / 60.0, tuple(played))
+
+
+def _teller(tell: Callable[[str], None]) -> Callable[[Step], None]:
+    return lambda step: tell(_told(step))
 
 
 def _until_due(session: Session, world: World, end_s: float) -> None:
@@ -111,9 +143,9 @@ def run_on_screen(args: argparse.Namespace) -> int:
     from rounds.start import run_face
 
     world = make_world(args)
-    session = Session(world.rig, MemoryJournal(), world.now_s, place="demo")
-    stage = Stage(world, Player(world), lambda: asked(session), speed=args.speed)
-    with tempfile.TemporaryDirectory() as folder:
+    with kept_in(args.journal) as log, tempfile.TemporaryDirectory() as folder:
+        session = Session(world.rig, log, world.now_s, place="demo")
+        stage = Stage(world, Player(world), lambda: asked(session), speed=args.speed)
         live = Live(session, stage.now_s, accepted_file=Path(folder) / "read", device="virtual rig")
         live.begin(lambda: RoundRequest(downbeat_in_s=TO_DOWNBEAT_S, temp_c=round(world.temp_c)))
         live.listen_to(lambda: stage)

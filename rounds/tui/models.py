@@ -73,13 +73,13 @@ def meaning(view: View) -> str:
 
 
 def outcome(view: View, bottle_id: str | None) -> str:
-    """What becomes of a bottle that was heard and left: `in tune`, or `its turn comes later`, and why."""
+    """What becomes of a bottle that was heard and left: `in tune`, or `later` and why."""
     bottle = next((b for b in view.bottles if b.id == bottle_id), None)
     if bottle is None:
         return ""
     if bottle.place_in_path is None:
         return shown.WORD[bottle.standing]
-    return f"its turn comes later: {plain(bottle.reason, 80)}" if bottle.reason else "its turn comes later"
+    return f"later: {plain(bottle.reason, 80)}" if bottle.reason else "its turn comes later"
 
 
 def air(view: View) -> AirModel:

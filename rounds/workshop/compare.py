@@ -104,9 +104,14 @@ class Contrast:
 
     @property
     def differs(self) -> bool:
-        """Whether the interval of the difference leaves out zero."""
+        """Whether the interval of the difference leaves out zero, and the difference shows in its digits.
+
+        Recordings made alike can differ by less than anybody hears, and surely.
+        """
         d = self.difference
-        return d is not None and d.half_width is not None and abs(d.mean) > d.half_width
+        if d is None or d.half_width is None:
+            return False
+        return abs(d.mean) > d.half_width and round(d.mean, self.measure.digits) != 0.0
 
 
 @dataclass(frozen=True)

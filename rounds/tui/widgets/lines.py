@@ -28,7 +28,15 @@ class Lines(Painted):
     def paint(self, model: tuple[Said, ...]) -> None:
         """Show sentences; the class `-long` says that one does not fit on a row."""
         super().paint(model)
-        self.set_class(any(len(s.text) > self.size.width - 3 for s in model), "-long")
+        self._fit()
+
+    def on_resize(self) -> None:
+        """Another width may ask for another number of rows."""
+        self._fit()
+
+    def _fit(self) -> None:
+        width = self.size.width - 3
+        self.set_class(width > 0 and any(len(s.text) > width for s in self.model or ()), "-long")
 
     def says_nothing(self, model: tuple[Said, ...]) -> bool:
         """Nothing is said."""

@@ -1,0 +1,56 @@
+"""The demo's own journal, to try the other commands on, and the rig that need not be named."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from typing import TYPE_CHECKING
+
+import pytest
+
+from rounds import cli
+from rounds.commands import common
+from rounds.errors import RoundsError
+from rounds.journal import MemoryJournal
+from rounds.simulation.demo import DEMO_RIG, kept_in, shipped_rig
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+def test_a_kept_rehearsal_can_be_asked_like_a_real_one(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    journal, rig = str(tmp_path / "demo.db"), str(shipped_rig(DEMO_RIG))
+    assert cli.main(["demo", "--auto", "--minutes", "4", "--journal", journal]) == 0
+    capsys.readouterr()
+    assert cli.main(["forecast", "--rig", rig, "--journal", journal, "--at", "5", "--json"]) == 0
+    bottles = json.loads(capsys.readouterr().out)["bottles"]
+    assert sum(bool(b["at"]) for b in bottles) > 20
+    assert cli.main(["health", "--rig", rig, "--journal", journal]) == 0
+
+
+def test_an_invented_day_goes_into_no_journal_that_is_there(tmp_path: Path) -> None:
+    path = tmp_path / "real.db"
+    path.write_bytes(b"")
+    with pytest.raises(RoundsError, match="new file only"), kept_in(str(path)):
+        pass
+    with kept_in(None) as log:
+        assert isinstance(log, MemoryJournal)
+
+
+class TestUsualRig:
+    def parse(self, *words: str) -> argparse.Namespace:
+        parser = argparse.ArgumentParser()
+        common.add_rig(parser)
+        return parser.parse_args(words)
+
+    def test_the_environment_may_name_it(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setenv(common.RIG_VARIABLE, "mine.toml")
+        assert self.parse().rig == "mine.toml"
+        assert self.parse("--rig", "other.toml").rig == "other.toml"
+
+    def test_without_it_the_rig_must_be_said(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.delenv(common.RIG_VARIABLE, raising=False)
+        with pytest.raises(SystemExit):
+            self.parse()
