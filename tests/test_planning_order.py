@@ -11,6 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rounds.planning import Visit, VisitOrder, VisitProblem, solve
+from rounds.planning.blocks import in_blocks
+from rounds.planning.families import families_of
+from rounds.planning.order import describe
 
 Cost = tuple[float, int, int]
 
@@ -267,3 +270,38 @@ def test_cp_sat_finds_the_same_cost(count: int, pumps: int, seed: int, levels: i
     problem = random_problem(random.Random(seed), count, pumps, (1.0, 3.0))
     problem = replace(problem, visits=tuple(replace(v, pump=v.pump or "P0") for v in problem.visits))
     assert cost(solve(problem))[:levels] == pytest.approx(cp_cost(problem, levels))
+
+
+@pytest.mark.parametrize(("count", "pumps"), [(60, 10), (25, 25), (60, 60), (300, 150)])
+@pytest.mark.parametrize("weights", [(1.0,), (0.37, 1.21, 2.5)])
+def test_many_pumps_get_a_good_order_that_is_marked_as_not_proved(
+    count: int, pumps: int, weights: tuple[float, ...]
+) -> None:
+    problem = random_problem(random.Random(count), count, pumps, weights)
+    found = solve(problem)
+    assert not found.proved
+    changes, lateness = replay(problem, found)
+    assert changes == found.pump_changes
+    assert lateness <= 1e-6
+    assert sorted(found.order + found.left_out) == sorted(v.id for v in problem.visits)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 10**6), st.integers(1, 6), st.integers(1, 6))
+def test_blocks_are_on_time_and_never_better_than_the_best(seed: int, count: int, pumps: int) -> None:
+    problem = random_problem(random.Random(seed), count, pumps, (1.0, 3.0))
+    families = families_of(problem)
+    if not families.visits:
+        return
+    way = in_blocks(families)
+    made = [problem.visits[families.families[d.family].visits[d.visit]] for d in way.decisions]
+    found = describe(problem, made[::-1])
+    assert replay(problem, found)[1] <= 1e-6
+    assert cost(found) >= brute_force(problem)
+    assert way.cost[1:] == (found.connections, found.pump_changes)
+
+
+def test_with_time_for_all_of_many_pumps_each_pump_is_taken_in_hand_once() -> None:
+    visits = tuple(Visit(f"v{i}", f"P{i % 12}", 10.0, 1e5) for i in range(48))
+    found = solve(VisitProblem(visits, {f"P{k}": 9.0 for k in range(12)}, "P3", None, 20.0))
+    assert (found.left_out, found.connections, found.pump_changes) == ((), 48, 11)

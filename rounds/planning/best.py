@@ -3,7 +3,8 @@
 Weights that are small whole numbers (after a common factor is taken out) are tabled one by one, and
 the table alone then tells the least weight late. Odd weights are tabled in coarser units: rounded to
 the nearest they give a good answer, rounded down a bound, and the search between the two is exact.
-Only when that search grows beyond all measure is the good answer given, and marked as not proved.
+Only when that search grows beyond all measure, or the pumps are too many for any table, is the good
+answer given, and marked as not proved.
 """
 
 from __future__ import annotations
@@ -27,6 +28,10 @@ COARSE_ENTRIES = 4_000_000
 COARSE_BUDGETS = 150
 """Size of the table when weights are rounded."""
 MOST_LABELS = 1_500_000
+MOST_ODD_STATES = 200_000
+MOST_STATES = 1_500_000
+"""Counts of visits decided for each pump, times pumps in hand. They multiply with every pump: with ten
+pumps there is no table of them any more, and a good order is given that is not proved to be the best."""
 _MOST_MERGED = 4000
 
 
@@ -65,10 +70,12 @@ def _by_pin_alone(families: Families) -> list[Found]:
 
 def _with_pumps(families: Families) -> list[Found]:
     """The best way on which the first pump counts as chosen from the start, if there is one."""
+    states = States(families)
+    if states.count * states.planes > MOST_STATES:
+        return [Found(in_blocks(families), proved=False)]
     tick = common_tick(families)
     unit, least = _unit_and_bound(families, tick, _budgets(families, MOST_ENTRIES))
     if unit == 1:
-        states = States(families)
         table = _table_from(states, least, tick)
         limit = table.least_budget()
         way = None if limit is None else Search(states, table, 1, tick, None).run(limit)
@@ -79,11 +86,13 @@ def _with_pumps(families: Families) -> list[Found]:
 
 
 def _with_odd_weights(families: Families, unit: int, least: int, tick: int) -> list[Found]:
-    guess = _with_rounded_weights(families, unit)
+    guess, states = _with_rounded_weights(families, unit), States(families)
+    if states.count * states.planes > MOST_ODD_STATES:
+        return [Found(guess, proved=False)]
     limit = guess.cost[0]
     table = latest_starts(States(families.weighing(unit)), least, limit // unit, tick)
     try:
-        way = Search(States(families), table, unit, tick, MOST_LABELS).run(limit)
+        way = Search(states, table, unit, tick, MOST_LABELS).run(limit)
     except TooMany:
         finer, _ = _unit_and_bound(families, tick, _budgets(families, MOST_ENTRIES))
         return [Found(_with_rounded_weights(families, finer), proved=False)]

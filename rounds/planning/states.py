@@ -7,6 +7,7 @@ each step of either is a handful of numpy operations on all states of a layer at
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -57,7 +58,7 @@ class States:
     @cached_property
     def count(self) -> int:
         """How many states there are, planes not counted."""
-        return int(np.prod(self._dims, dtype=np.int64))
+        return math.prod(self._dims)
 
     @cached_property
     def _dims(self) -> tuple[int, ...]:
