@@ -50,7 +50,7 @@ def asked_for(day: Day, told: Instruction) -> str:
         return bottle_id
     if day.round is None:
         raise BadInput("no round is open; open one first")
-    raise BadInput("no bottle is asked for now, so no air can be moved; step back to one first")
+    raise BadInput("no bottle is asked for now; step back to one first")
 
 
 def known(rig: Rig, bottle_id: str) -> str:

@@ -218,7 +218,7 @@ def sound_check(level: Level) -> list[str]:
     figures = [
         f"level {abs(level.dbfs):.0f} decibels below full scale" if level.dbfs is not None else "",
         f"the room {abs(level.floor_dbfs):.0f} below" if level.floor_dbfs is not None else "",
-        f"a strike is heard from {abs(level.strike_dbfs):.0f} below",
+        f"a strike is heard down to {abs(level.strike_dbfs):.0f} decibels below full scale",
     ]
     return [sentence(", ".join(filter(None, figures))), *sound(level)]
 

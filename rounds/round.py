@@ -163,11 +163,13 @@ def _skipped(state: RoundState, event: Skipped) -> RoundState:
 
 
 def _stepped_back(state: RoundState, event: SteppedBack) -> RoundState:
+    # Hearing a bottle once more is no way back: what came before it can still be gone back to.
+    once_more = event.bottle == state.target
     return replace(
         state,
         target=event.bottle,
         purpose="listen",
-        path=state.path[:-1],
+        path=state.path if once_more else state.path[:-1],
         accepted=state.accepted - {event.bottle},
         skipped={b: why for b, why in state.skipped.items() if b != event.bottle},
         moved=state.moved | {event.bottle},

@@ -101,6 +101,8 @@ def pieces(text: str, rig: Rig) -> tuple[str, ...]:
 
 def _named(text: str, names: list[str], kind: str) -> str:
     wanted = text.strip().casefold()
+    if not wanted:
+        raise BadInput(f"name a {kind}, such as {names[0]}" if names else f"the rig has no {kind}")
     for name in names:
         if name.casefold() == wanted:
             return name

@@ -90,6 +90,17 @@ def test_a_skipped_bottle_is_needed_no_longer_until_stepped_back_to() -> None:
     assert (state.target, state.open_bottles) == ("a", ("a", "b"))
 
 
+def test_hearing_a_bottle_once_more_does_not_eat_the_way_back() -> None:
+    state = after(Sent(at_s=1.0, bottle="a", purpose="listen"))
+    for at_s in (2.0, 3.0):
+        state = after(SteppedBack(at_s=at_s, bottle="a"), start=state)
+    state = after(Skipped(at_s=4.0, bottle="a"), Sent(at_s=5.0, bottle="b", purpose="listen"), start=state)
+    state = after(SteppedBack(at_s=6.0, bottle="b"), start=state)
+    assert state.path == ("a", "b")
+    state = after(SteppedBack(at_s=7.0, bottle="a"), start=state)
+    assert (state.target, state.path, dict(state.skipped)) == ("a", ("a",), {})
+
+
 def test_being_sent_to_listen_asks_for_a_new_strike() -> None:
     state = after(heard("a"), Accepted(at_s=6.0, bottle="a", cents=1.0))
     state = after(Sent(at_s=200.0, bottle="a", purpose="listen"), start=state)

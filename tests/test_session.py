@@ -426,3 +426,20 @@ def test_too_little_time_is_said_before_anything_was_heard_and_again_when_it_is_
     bench.session.close_round(bench.now_s)
     bench.session.open_round(bench.now_s, downbeat_s=bench.now_s + 50.0)
     assert message(bench).endswith("will be out at the downbeat."), named
+
+
+def test_a_slip_of_skip_after_hearing_again_is_taken_back() -> None:
+    bench = Bench({})
+    bench.session.open_round(bench.now_s)
+    first = bench.session.instruction.bottle
+    for act in (bench.session.repeat, bench.session.repeat, bench.session.skip):
+        act(bench.now_s)
+    second = bench.session.instruction.bottle
+    assert second != first
+    bench.session.skip(bench.now_s)
+    bench.session.back(bench.now_s)
+    assert bench.session.instruction.bottle == second
+    bench.session.back(bench.now_s)
+    assert bench.session.instruction.bottle == first
+    assert bench.session.round is not None
+    assert first in bench.session.round.needed

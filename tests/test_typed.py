@@ -98,3 +98,8 @@ def test_parts() -> None:
     assert typed.part("bottle") == "bottle"
     with pytest.raises(BadInput):
         typed.part("valve")
+
+
+def test_a_name_left_out_is_asked_for() -> None:
+    with pytest.raises(BadInput, match="name a bottle, such as"):
+        typed.bottle(" ", RIG)
