@@ -15,6 +15,7 @@ from rounds.instructions import (
     SETTLES_S,
     idle,
     less,
+    let_down,
     more,
     off_the_aim,
     pump_off,
@@ -25,7 +26,7 @@ from rounds.instructions import (
 from rounds.planning.dose import dose
 from rounds.planning.walking import walking_order
 from rounds.pressure import NOTHING_TOLD
-from rounds.situation import Situation, aim_of, sounding
+from rounds.situation import Situation, aim_of, over_its_limit, sounding
 from rounds.words import in_words
 
 if TYPE_CHECKING:
@@ -43,6 +44,8 @@ ROUGH_FROM_CENTS = 100.0
 ROUGH_SHARE = 0.15
 SETTLED_AGAIN_S = 120.0
 """A bottle heard longer ago than this may be asked for again before the downbeat, if it is doubtful."""
+MOST_LOSS = 2.0
+"""More tolerances than this are not lost when a pump head comes off. Common practice, no source."""
 DOUBT = 0.25
 """Chance of being out above which an accepted bottle is struck once more before the downbeat."""
 WORTH_ASKING = 0.3
@@ -58,11 +61,23 @@ def next_step(now: Situation) -> Event | Instruction:
         return ShiftChosen(at_s=now.now_s, shift_cents=now.plan.shift_cents, saves=now.plan.shift_saves)
     if state.pump_on not in (None, state.target):
         return pump_off(now, state.pump_on, "the head is still on")
+    over = over_its_limit(now)
+    if over is not None:
+        return _to_be_let_down(now, over)
     if state.target is None:
         return _elsewhere(now)
     if _must_hear(state, state.target):
         return strike_instruction(now, state.target)
     return _after_listening(now) if state.purpose == "listen" else _after_reading(now)
+
+
+def _to_be_let_down(now: Situation, bottle_id: str) -> Event | Instruction:
+    """A gauge reads above the ceiling: that comes before everything else."""
+    if now.state.target != bottle_id:
+        return Sent(at_s=now.now_s, bottle=bottle_id, purpose="visit")
+    if now.state.pump_on == bottle_id:
+        return pump_off(now, bottle_id, "its gauge reads above its limit")
+    return let_down(now, bottle_id)
 
 
 def _must_hear(state: RoundState, bottle_id: str) -> bool:
@@ -90,7 +105,8 @@ def _first_visit(now: Situation) -> Event | None:
 def _next_visit(now: Situation) -> Event | None:
     for visit in now.plan.visits:
         if not _resting(now, visit.bottle):
-            purpose: Purpose = "listen" if _left_to_settle(now, visit.bottle) else "visit"
+            hear = _left_to_settle(now, visit.bottle) or _settled_since(now, visit.bottle)
+            purpose: Purpose = "listen" if hear else "visit"
             return Sent(at_s=now.now_s, bottle=visit.bottle, purpose=purpose)
     return None
 
@@ -129,6 +145,14 @@ def _left_to_settle(now: Situation, bottle_id: str) -> bool:
         return False
     error = now.beliefs.level(bottle_id, now.now_s).mean - aim_of(now, bottle_id)
     return _good_enough(now, now.rig.bottle(bottle_id), error, on=False)
+
+
+def _settled_since(now: Situation, bottle_id: str) -> bool:
+    """Whether its air was moved in this round and it is long since it was heard: no air on a guess."""
+    heard = now.state.heard.get(bottle_id)
+    if heard is None or bottle_id not in now.state.visited:
+        return False
+    return now.now_s - heard.at_s >= SETTLED_AGAIN_S
 
 
 def _resting(now: Situation, bottle_id: str) -> bool:
@@ -199,8 +223,17 @@ def _after_listening(now: Situation) -> Event | Instruction:
     planned = {v.bottle for v in now.plan.visits}
     heard = now.state.heard[bottle_id]
     if bottle_id not in planned and not heard.pump_on and _inside_at_downbeat(now, bottle_id):
+        if not _heard_inside(now, bottle_id):
+            return strike_instruction(now, bottle_id)
         return Accepted(at_s=now.now_s, bottle=bottle_id, cents=heard.cents)
     return _elsewhere(now)
+
+
+def _heard_inside(now: Situation, bottle_id: str) -> bool:
+    """Whether the strike itself was in tune: beliefs must not overrule it. Else it is heard again."""
+    heard = now.state.heard[bottle_id]
+    off = abs(heard.cents - now.state.shift_cents)
+    return off <= now.rig.bottle(bottle_id).tolerance_cents + heard.u95_cents
 
 
 def _inside_at_downbeat(now: Situation, bottle_id: str) -> bool:
@@ -236,8 +269,16 @@ def _after_reading(now: Situation) -> Event | Instruction:
         return refusal(bottle, wanted.refused)
     if wanted.strokes == 0.0:
         return _leave(now, bottle, level.mean, error, on)
+    if wanted.strokes > 0.0 and on and _heard_sharp(now, bottle):
+        return pump_off(now, bottle.id, "sharp as it sounds: hear what stays when the pump is off")
     change = more if wanted.strokes > 0.0 else less
     return change(now, bottle, wanted, error)
+
+
+def _heard_sharp(now: Situation, bottle: Bottle) -> bool:
+    """Whether it sounded so sharp, head on, that only an unlikely loss at the head could make it flat."""
+    heard = now.state.heard[bottle.id]
+    return heard.cents - aim_of(now, bottle.id) > MOST_LOSS * bottle.tolerance_cents
 
 
 def _good_enough(now: Situation, bottle: Bottle, error_cents: float, on: bool) -> bool:
@@ -267,4 +308,6 @@ def _leave(now: Situation, bottle: Bottle, level_cents: float, error: float, on:
     if on:
         return pump_off(now, bottle.id, off_the_aim(now, bottle.id, error))
     inside = abs(level_cents - now.state.shift_cents) <= bottle.tolerance_cents
+    if inside and not _heard_inside(now, bottle.id):
+        return strike_instruction(now, bottle.id)
     return Accepted(at_s=now.now_s, bottle=bottle.id, cents=level_cents) if inside else _elsewhere(now)

@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 
 MOVED_SHARE = 0.35
 """A strike shows that the advised air was moved when the pitch went at least this share of the way."""
+SOME_CENTS = 2.0
+"""When it went less, but this much and twice its doubt before, some air went in: fewer strokes than advised,
+or all of them into a stiff bottle."""
 
 
 def stories_of(now: Situation, bottle_id: str, advised: Instruction | None) -> tuple[Story, ...]:
@@ -83,14 +86,30 @@ def _assume_off(now: Situation, advised: Instruction, cents_heard: float) -> Seq
 
 def _assume_air(now: Situation, advised: Instruction, cents_heard: float) -> Sequence[Event]:
     bottle_id, strokes = advised.bottle, advised.strokes
-    if bottle_id is None or not strokes or not _went(now, bottle_id, advised, cents_heard):
+    if bottle_id is None or not strokes:
         return ()
+    at_most = None
+    if not _went(now, bottle_id, advised, cents_heard):
+        share = _some(now, bottle_id, advised, cents_heard) if strokes > 0.0 else None
+        if share is None:
+            return ()
+        at_most, strokes = strokes, share * strokes
     by_pump = advised.act != "release" or advised.pump is not None
     pump = now.rig.bottle(bottle_id).pump if by_pump else None
-    moved = AirMoved(at_s=now.now_s, bottle=bottle_id, pump=pump, strokes=strokes, assumed=True)
+    moved = AirMoved(
+        at_s=now.now_s, bottle=bottle_id, pump=pump, strokes=strokes, assumed=True, at_most=at_most
+    )
     if advised.act == "connect" and now.state.pump_on != bottle_id and pump is not None:
         return (Connected(at_s=now.now_s, bottle=bottle_id, pump=pump, assumed=True), moved)
     return (moved,)
+
+
+def _some(now: Situation, bottle_id: str, advised: Instruction, cents_heard: float) -> float | None:
+    """The share of the advised way that the pitch went, if that shows some air, or the head was on for it."""
+    still, moved = stories_of(now, bottle_id, advised)
+    gone, way = cents_heard - still.mean_cents, moved.mean_cents - still.mean_cents
+    shows = gone > max(SOME_CENTS, 2.0 * still.sd_cents) or advised.act == "add"
+    return max(0.0, gone / way) if shows else None
 
 
 def _went(now: Situation, bottle_id: str, advised: Instruction, cents_heard: float) -> bool:

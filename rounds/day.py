@@ -80,7 +80,9 @@ class Day:
             case Gauge():
                 return self._told(event.bottle, self._air(event.bottle).gauged(event.gauge_kpa, event.at_s))
             case AirMoved():
-                return self._told(event.bottle, self._air(event.bottle).moved(event.strokes, event.at_s))
+                return self._told(
+                    event.bottle, self._air(event.bottle).moved(event.strokes, event.at_s, event.at_most)
+                )
             case Replaced():
                 return replace(self, air={b: a for b, a in self.air.items() if b != event.bottle})
             case SessionStarted():

@@ -113,7 +113,8 @@ class Disconnected(Event):
 class AirMoved(Event):
     """Air went in (strokes > 0) or out (strokes < 0). `pump` is None for the pin.
 
-    `strokes` is None when it is only known that air moved (imported rows).
+    `strokes` is None when it is only known that air moved (imported rows). Where the pitch went less than
+    was advised, `strokes` is as many as explain it and `at_most` those advised: a stiff bottle may hold them.
     """
 
     kind: ClassVar[str] = "air_moved"
@@ -121,6 +122,7 @@ class AirMoved(Event):
     pump: str | None
     strokes: float | None
     assumed: bool = False
+    at_most: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -6,10 +6,11 @@ air goes in.
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
-from rounds.air import kpa_to_psi
-from rounds.situation import Situation, aim_beside, aim_of
+from rounds.air import kpa_to_psi, stroke_kpa
+from rounds.situation import Situation, aim_beside, aim_of, limit_of
 from rounds.view import Instruction
 from rounds.words import CAUTION_ADD, in_words, offset_in_words, pump_name, strokes_in_words, strokes_phrase
 
@@ -21,6 +22,8 @@ SETTLES_S = 45.0
 """A bottle left outside its band to settle is heard again after this long."""
 
 
+LET_DOWN_SHARE = 0.9
+"""A bottle above its limit is let down to this share of it."""
 LOSS_TO_SAY_CENTS = 1.0
 """From this loss on at taking the head off, a reading with the head on and the way to go may disagree."""
 
@@ -71,8 +74,7 @@ def more(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruct
 
 
 def _ceiling_psi(now: Situation, bottle: Bottle) -> str:
-    lowest = min(bottle.ceiling_kpa, now.rig.pump_of(bottle.id).max_gauge_kpa)
-    return f"{kpa_to_psi(lowest):.0f}"
+    return f"{kpa_to_psi(limit_of(now, bottle.id)):.0f}"
 
 
 def less(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruction:
@@ -105,6 +107,26 @@ def _why_go(now: Situation, bottle: Bottle, error_cents: float) -> str:
     return "; ".join([text, *reasons])
 
 
+def let_down(now: Situation, bottle_id: str) -> Instruction:
+    """A gauge reads more than the bottle's limit: air out first, whatever its pitch."""
+    bottle, pump = now.rig.bottle(bottle_id), now.rig.pump_of(bottle_id)
+    gauge_kpa = now.told[bottle_id].gauge_kpa or 0.0
+    limit_kpa = bottle.ceiling_kpa
+    strokes = (gauge_kpa - LET_DOWN_SHARE * limit_kpa) / stroke_kpa(pump.barrel_ml, bottle.volume_ml)
+    why = f"{kpa_to_psi(gauge_kpa):.0f} psi is above its limit of {kpa_to_psi(limit_kpa):.0f}"
+    return Instruction(
+        "release",
+        bottle_id,
+        None,
+        -max(1.0, math.ceil(strokes)),
+        aim_of(now, bottle_id),
+        why,
+        f"{bottle.note.name}: let air out",
+        "eyes covered, nobody over the cap: air out by the pin now, then read the gauge again",
+        f"{bottle_id}: {why}. Let air out now, eyes covered, nobody over the cap.",
+    )
+
+
 def pump_off(now: Situation, bottle_id: str, why: str) -> Instruction:
     note = now.rig.bottle(bottle_id).note.name
     return Instruction(
@@ -135,6 +157,8 @@ def strike_instruction(now: Situation, bottle_id: str) -> Instruction:
         why = "to hear how it has settled"
     elif state.pump_on == bottle_id:
         why = "air moved: hear what it did"
-    else:
+    elif bottle_id in state.moved:
         why = "air moved since it was heard"
+    else:
+        why = "it sounded unlike what was believed of it: once more"
     return Instruction("strike", bottle_id, None, None, aim_of(now, bottle_id), why, f"Strike {note}")

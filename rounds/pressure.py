@@ -12,8 +12,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-FADING_S = 4.0 * 3600.0
+FADING_S = 8.0 * 3600.0
 """Strokes told of fade by 1/e in this time. Common practice, no source: sound bottles need a day."""
+OVERCOUNT = 1.05
+"""Strokes are counted for a little more than they are told: hands are not exact."""
 GAUGE_GOOD_S = 2.0 * 3600.0
 """A gauge reading is believed as it stands for so long. Common practice, no source."""
 
@@ -42,10 +44,11 @@ class AirTold:
     let_out: bool = False
     """Whether air was let out since then."""
 
-    def moved(self, strokes: float | None, at_s: float) -> AirTold:
-        """After strokes in (or out, negative). None, an unknown amount, ends the worth of a gauge."""
+    def moved(self, strokes: float | None, at_s: float, at_most: float | None = None) -> AirTold:
+        """After strokes in (out: negative) or the most it may have been. None ends the worth of a gauge."""
         if strokes is None:
             return replace(self, gauge_kpa=None)
+        strokes = strokes if at_most is None else max(strokes, at_most)
         return replace(
             self,
             strokes=max(0.0, self._left(at_s) + strokes),
@@ -60,7 +63,7 @@ class AirTold:
 
     def at(self, now_s: float, stroke_kpa: float) -> PressureTold:
         """What it comes to now, one full stroke being worth `stroke_kpa`."""
-        least_kpa = self._left(now_s) * stroke_kpa
+        least_kpa = OVERCOUNT * self._left(now_s) * stroke_kpa
         if self.gauge_kpa is None:
             return PressureTold(None, least_kpa)
         age_s = max(0.0, now_s - self.gauge_at_s)

@@ -47,6 +47,20 @@ def aim_beside(now: Situation, bottle_id: str) -> float:
     return aim_of(now, bottle_id) - now.state.shift_cents
 
 
+def limit_of(now: Situation, bottle_id: str) -> float:
+    """The gauge pressure that no advice passes, kPa: the bottle's ceiling, or what its pump can do."""
+    return min(now.rig.bottle(bottle_id).ceiling_kpa, now.rig.pump_of(bottle_id).max_gauge_kpa)
+
+
+def over_its_limit(now: Situation) -> str | None:
+    """A bottle of the round whose gauge was read above its ceiling."""
+    for bottle_id, told in now.told.items():
+        ceiling_kpa = now.rig.bottle(bottle_id).ceiling_kpa
+        if bottle_id in now.state.needed and (told.gauge_kpa or 0.0) > ceiling_kpa:
+            return bottle_id
+    return None
+
+
 def sounding(now: Situation, bottle_id: str, level: Gauss) -> Gauss:
     """What is heard of a level (pump off): with the head on, the loss at taking it off has not come yet."""
     if now.state.pump_on != bottle_id:

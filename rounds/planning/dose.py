@@ -37,10 +37,15 @@ STROKE_SLOP = 0.08
 """Relative sd of strokes as done against strokes as told. Common practice, no source."""
 PIN_SLOP = 0.25
 """The same for air let out. Common practice, no source."""
+HOPELESS = 1.25
+"""A dose that would pass the limit by no more than this is given as far as the limit: the estimate may be
+too high, and the next strike tells more. Beyond it nobody is sent pumping for nothing."""
 LET_OUT_SHARE = 0.6
 """Air let out may undershoot the aim by this share of the tolerance, 9 times in 10 by no more."""
 
 
+UNLIKE_ITS_KIND = 1.15
+"""How far below what the strokes imply the estimate may stay. Our guess."""
 DELIVERED = 0.9
 """Share of a full stroke that reaches the bottle. Common practice, no source."""
 
@@ -158,14 +163,16 @@ def dose(
 
 
 def _estimated_kpa(bottle: Bottle, target_hz: float, hz: float, slope_hz2_per_kpa: float) -> float:
-    """Gauge pressure of a bottle nobody has put a gauge on: the higher of two estimates.
+    """Gauge pressure of a bottle nobody has put a gauge on: half-way, as ratios go, of two estimates.
 
     One is the pressure usual for its note; the other follows from what a stroke does to it, and is as
-    good as the guess of how stiff the empty shell is.
+    good as the guess of how stiff the empty shell is. A bottle in which strokes do far less than usual is
+    not of the usual kind: then the other counts.
     """
     usual = air.prior_shell(target_hz, bottle.note.midi)
     learned = air.Shell(usual.stiffness_hz2, max(1e-9, slope_hz2_per_kpa / DELIVERED))
-    return max(0.0, usual.gauge_kpa(hz), learned.gauge_kpa(hz))
+    one, other = max(0.0, usual.gauge_kpa(hz)), max(0.0, learned.gauge_kpa(hz))
+    return max(math.sqrt(one * other), other / UNLIKE_ITS_KIND)
 
 
 def _add(task: _Task) -> Dose:
@@ -173,12 +180,16 @@ def _add(task: _Task) -> Dose:
     count = math.floor(exact / step) if task.bottle.group == "bass" else round(exact / step)
     while count > 1 and not _safe_up(task, count * step):
         count -= 1
-    strokes = count * step
     limit_kpa = min(task.bottle.ceiling_kpa, task.pump.max_gauge_kpa)
+    wanted_kpa = task.gauge_kpa(count * step)
+    if count > 0 and wanted_kpa > limit_kpa:
+        room = math.floor((limit_kpa - task.gauge_now_kpa) / task.stroke_kpa / step)
+        if room <= 0 or wanted_kpa > HOPELESS * limit_kpa:
+            refusal = _refusal(task, wanted_kpa, limit_kpa)
+            return Dose(0.0, False, task.after(0.0), task.gauge_now_kpa, refused=refusal)
+        count = room
+    strokes = count * step
     after_kpa = task.gauge_kpa(strokes)
-    if strokes > 0.0 and after_kpa > limit_kpa:
-        refusal = _refusal(task, after_kpa, limit_kpa)
-        return Dose(0.0, False, task.after(0.0), task.gauge_now_kpa, refused=refusal)
     warning = _warning(task, strokes, step, after_kpa)
     return Dose(strokes, task.last(strokes), task.after(strokes), after_kpa, warn=warning)
 

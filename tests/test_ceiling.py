@@ -1,0 +1,154 @@
+"""A whole round, keyless, on bottles that are not what their note lets suppose: the ceiling holds."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import pytest
+
+from rounds.air import KPA_PER_PSI, Shell, stroke_kpa
+from rounds.events import AirMoved
+from rounds.journal import MemoryJournal
+from rounds.notes import parse_note, shifted_hz
+from rounds.recognition import Sounded
+from rounds.rig import Bottle, Pump, Rig
+from rounds.session import Session
+from tests.test_session import Bench
+
+if TYPE_CHECKING:
+    from rounds.view import Instruction
+
+
+class Stiff:
+    """One empty bottle with f² = a + b p (Fung, Sechler & Kaplan 1957), struck after each order, no key."""
+
+    def __init__(self, note: str, volume_ml: float, barrel_ml: float, needs_psi: float, empty: float) -> None:
+        bottle = Bottle(note, parse_note(note), volume_ml, 1, 0.0, "floor", group="bass")
+        self.rig = Rig("one", (bottle,), (Pump("floor", barrel_ml, max_gauge_kpa=300.0 * KPA_PER_PSI),))
+        target_hz = self.rig.target_hz(note)
+        empty_hz2 = shifted_hz(target_hz, empty) ** 2
+        self.shell = Shell(empty_hz2, (target_hz**2 - empty_hz2) / (needs_psi * KPA_PER_PSI))
+        self.stroke_kpa = stroke_kpa(barrel_ml, volume_ml)
+        self.gauge_kpa = 0.0
+        self.now_s = 0.0
+        self.log = MemoryJournal()
+        self.session = Session(self.rig, self.log, 0.0)
+        self.session.open_round(0.0)
+
+    def obey(self, told: Instruction) -> None:
+        """Move the air, perfectly, and strike."""
+        self.gauge_kpa = max(0.0, self.gauge_kpa + (told.strokes or 0.0) * self.stroke_kpa)
+        self.now_s += 8.0
+        self.session.strike(self.now_s, Sounded(self.shell.hz(self.gauge_kpa), 1.0))
+
+    def run(self) -> float:
+        """Play until nothing is asked any more; the highest gauge pressure ever, kPa."""
+        highest_kpa = 0.0
+        for _ in range(200):
+            told = self.session.instruction
+            if told.act == "none":
+                return highest_kpa
+            if told.act == "wait":
+                self.now_s += 20.0
+                self.session.tick(self.now_s)
+                continue
+            self.obey(told)
+            highest_kpa = max(highest_kpa, self.gauge_kpa)
+        raise AssertionError(f"the round did not end: {self.session.instruction}")
+
+
+@pytest.mark.parametrize(
+    ("note", "volume_ml", "barrel_ml", "needs_psi", "empty"),
+    [
+        ("G3", 2000.0, 160.0, 150.0, -500.0),
+        ("A2", 2000.0, 160.0, 150.0, -500.0),
+        ("C3", 3000.0, 300.0, 150.0, -300.0),
+        ("E3", 2000.0, 100.0, 120.0, -690.0),
+        ("D3", 2000.0, 160.0, 90.0, -250.0),
+        ("G3", 2000.0, 160.0, 100.0, -500.0),
+    ],
+)
+def test_a_bottle_too_stiff_for_its_note_is_never_pumped_past_its_ceiling(
+    note: str, volume_ml: float, barrel_ml: float, needs_psi: float, empty: float
+) -> None:
+    """Boyle: each stroke adds p_atm V_barrel / V_bottle. The note needs more than 80 psi: it stays out."""
+    stiff = Stiff(note, volume_ml, barrel_ml, needs_psi, empty)
+    highest_kpa = stiff.run()
+    assert highest_kpa <= stiff.rig.bottle(note).ceiling_kpa * (1.0 + 1e-9)
+    assert stiff.session.instruction.headline != "In tune"
+
+
+@pytest.mark.parametrize(
+    ("note", "volume_ml", "barrel_ml", "needs_psi", "empty"),
+    [
+        ("G3", 2000.0, 160.0, 16.0, -600.0),
+        ("C4", 1250.0, 160.0, 22.0, -650.0),
+        ("C5", 1250.0, 160.0, 36.0, -690.0),
+    ],
+)
+def test_a_bottle_of_the_usual_kind_is_brought_to_its_note(
+    note: str, volume_ml: float, barrel_ml: float, needs_psi: float, empty: float
+) -> None:
+    usual = Stiff(note, volume_ml, barrel_ml, needs_psi, empty)
+    usual.run()
+    off = 1200.0 * math.log2(usual.shell.hz(usual.gauge_kpa) / usual.rig.target_hz(note))
+    assert abs(off) <= usual.rig.bottle(note).tolerance_cents
+
+
+def test_a_gauge_above_the_ceiling_comes_before_everything_else() -> None:
+    made = Bench({"C4": -35.0})
+    made.session.open_round(made.now_s)
+    made.session.gauge(200.0, made.now_s, "G4")
+    told = made.session.instruction
+    assert (told.act, told.bottle) == ("release", "G4")
+    assert told.caution is not None
+    assert "200 psi" in told.caution
+    made.session.gauge(60.0, made.now_s, "G4")
+    assert made.session.instruction.act == "strike"
+
+
+def test_strokes_that_show_in_part_are_counted_in_full_towards_the_ceiling() -> None:
+    """Told to pump, the pitch goes a fifth of the way: fewer strokes, or a stiff bottle holding them all."""
+    made = Bench({"C4": -60.0})
+    made.gain_hz2["C4"] *= 0.25
+    made.session.open_round(made.now_s)
+    while made.session.instruction.act != "connect":
+        made.obey()
+    asked = made.session.instruction.strokes
+    made.obey()
+    moved = made.events(AirMoved)[-1]
+    assert isinstance(moved, AirMoved)
+    assert moved.assumed
+    assert moved.at_most == asked
+    assert moved.strokes is not None
+    assert asked is not None
+    assert 0.0 < moved.strokes < 0.35 * asked
+
+
+def test_a_bottle_heard_sharp_gets_no_air_whatever_is_believed_of_the_head() -> None:
+    made = Bench({"C4": -60.0})
+    made.session.open_round(made.now_s)
+    while made.session.instruction.act != "connect":
+        made.obey()
+    made.session.pump(True, made.now_s)
+    made.session.air(1.0, made.now_s)
+    sharp = Sounded(shifted_hz(made.rig.target_hz("C4"), 45.0), 1.0)
+    made.session.strike(made.now_s + 2.0, sharp)
+    assert made.session.instruction.act in ("disconnect", "release")
+
+
+def test_a_strike_out_of_tune_is_not_accepted_because_another_was_expected() -> None:
+    made = Bench({})
+    made.session.open_round(made.now_s)
+    made.run()
+    made.session.close_round(made.now_s)
+    made.now_s += 1800.0
+    made.session.open_round(made.now_s)
+    first = made.session.instruction.bottle
+    assert first is not None
+    made.hz[first] = shifted_hz(made.rig.target_hz(first), 45.0)
+    made.strike()
+    state = made.session.round
+    assert state is not None
+    assert first not in state.accepted
