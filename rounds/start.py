@@ -8,6 +8,7 @@ import sys
 import time
 from typing import TYPE_CHECKING
 
+from rounds.allowing import asked_about, is_allowed, refusal
 from rounds.clock import RunClock
 from rounds.commands import common
 from rounds.controller import RoundRequest
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     import argparse
 
     from rounds.hearing.sources import Source
+    from rounds.rig import Rig
     from rounds.round import RoundState
 
 CAUTIONS_READ = "cautions-read"
@@ -42,6 +44,7 @@ def run_live(args: argparse.Namespace) -> int:
     check_terminal(plain=args.plain)
     rig = common.load(args)
     request_of(args, time.time())  # what cannot be read is refused before anything opens
+    watched = may_watch(args, rig)
     keeper = None if args.keep_sound is None else SoundKeeper(args.keep_sound)
     with common.open_journal(args) as journal:
         journal.claim()
@@ -54,7 +57,7 @@ def run_live(args: argparse.Namespace) -> int:
         clock = RunClock(session.now_s)
         live = Live(session, clock, wall=time.time, accepted_file=accepted, device=args.device or "")
         live.begin(lambda: request_of(args, time.time()))
-        if rig.habits.thermometer_file or rig.habits.thermometer_command:
+        if watched:
             live.watch(Thermometer(rig.habits, time.time))
         with c_noise_to(state_folder() / SOUND_LOG):
             live.listen_to(lambda: _microphone(args.device, keeper), keeper)
@@ -67,6 +70,24 @@ def run_live(args: argparse.Namespace) -> int:
                 live.close()
                 session.keep_checkpoint()
                 back_up_daily(journal, journal.path.parent / BACKUPS, datetime.date.today())
+
+
+def may_watch(args: argparse.Namespace, rig: Rig) -> bool:
+    """Whether there is a thermometer to read. A command of the rig's is asked about before its first run."""
+    common.allow_command(args, rig)
+    command = rig.habits.thermometer_command
+    if not command:
+        return rig.habits.thermometer_file is not None
+    interactive = sys.stdin is not None and sys.stdin.isatty()
+    if is_allowed(command) or (interactive and asked_about(command, _ask)):
+        return True
+    print(f"rounds: {refusal(command)}", file=sys.stderr)
+    return False
+
+
+def _ask(question: str) -> str:
+    print(question, end="", file=sys.stderr, flush=True)
+    return sys.stdin.readline()
 
 
 def _standing(state: RoundState) -> str:

@@ -6,19 +6,23 @@ sentence, never a number: a missing temperature is missing. Degrees Celsius.
 
 from __future__ import annotations
 
+import contextlib
+import os
 import re
 import shlex
+import signal
 import subprocess
 import threading
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rounds.air import LEAST_AIR_C, MOST_AIR_C
+from rounds.allowing import check_allowed
 from rounds.errors import BadInput, RoundsError
 from rounds.text import plain
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from rounds.rig import Habits
 
@@ -104,13 +108,17 @@ def temperature_in(text: str, whence: str) -> float:
 
 
 def _read(path_text: str, now_s: float) -> str:
-    path = Path(path_text).expanduser()
     try:
+        path = Path(path_text).expanduser()
+        if path.exists() and not path.is_file():
+            raise BadInput(f"the thermometer file {plain(path)} is not a file")
         age_s = now_s - path.stat().st_mtime
         with path.open("rb") as file:
             text = file.read(MOST_BYTES).decode("utf-8", "replace")
-    except OSError as error:
-        raise BadInput(f"the thermometer file {plain(path)} cannot be read: {error.strerror}") from error
+    except (OSError, ValueError, RuntimeError) as error:
+        # RuntimeError: `~` of a user that this machine does not know.
+        why = error.strerror if isinstance(error, OSError) else plain(error)
+        raise BadInput(f"the thermometer file {plain(path_text)} cannot be read: {why}") from error
     if age_s > STALE_AFTER_S:
         raise RoundsError(
             f"the thermometer file {plain(path)} was last written {age_s / 60.0:.0f} min ago; "
@@ -120,20 +128,56 @@ def _read(path_text: str, now_s: float) -> str:
 
 
 def _run(command: str) -> str:
-    """What a command prints. It is started directly, without a shell."""
+    """What a command prints. It is started directly, without a shell, and only if it was allowed."""
+    check_allowed(command)
     try:
-        words = shlex.split(command)
-        done = subprocess.run(
-            words, capture_output=True, timeout=COMMAND_TIMEOUT_S, check=True, stdin=subprocess.DEVNULL
+        process = subprocess.Popen(
+            shlex.split(command),
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            start_new_session=True,
         )
-    except subprocess.TimeoutExpired as error:
-        raise RoundsError(
-            f"the thermometer command gave no answer within {COMMAND_TIMEOUT_S:.0f} s: {plain(command)}"
-        ) from error
-    except subprocess.CalledProcessError as error:
-        raise RoundsError(
-            f"the thermometer command failed with status {error.returncode}: {plain(command)}"
-        ) from error
     except (OSError, ValueError, IndexError) as error:
         raise BadInput(f"the thermometer command cannot be run ({plain(error)}): {plain(command)}") from error
-    return done.stdout[:MOST_BYTES].decode("utf-8", "replace")
+    assert process.stdout is not None
+    found: list[bytes] = []
+    read = process.stdout.read
+    reader = threading.Thread(target=lambda: found.append(read(MOST_BYTES)), daemon=True)
+    reader.start()
+    try:
+        reader.join(COMMAND_TIMEOUT_S)
+        return _answer(process, found, command)
+    finally:
+        _end(process, reader)
+
+
+def _answer(process: subprocess.Popen[bytes], found: Sequence[bytes], command: str) -> str:
+    """What it printed, so much and no more: what prints without end must not fill memory."""
+    if found and len(found[0]) == MOST_BYTES:
+        raise BadInput(f"the thermometer command prints more than a thermometer would: {plain(command)}")
+    try:
+        status = process.wait(COMMAND_TIMEOUT_S) if found else None
+    except subprocess.TimeoutExpired:
+        status = None
+    if status is None:
+        raise RoundsError(
+            f"the thermometer command gave no answer within {COMMAND_TIMEOUT_S:.0f} s: {plain(command)}"
+        )
+    if status:
+        raise RoundsError(f"the thermometer command failed with status {status}: {plain(command)}")
+    return found[0].decode("utf-8", "replace")
+
+
+def _end(process: subprocess.Popen[bytes], reader: threading.Thread) -> None:
+    """Stop a command that goes on, and what it started, so that nothing holds its output open."""
+    if process.poll() is None or reader.is_alive():
+        with contextlib.suppress(OSError):
+            if os.name == "posix":
+                os.killpg(process.pid, signal.SIGKILL)
+            else:
+                process.kill()
+    process.wait()
+    reader.join(0.5)
+    if process.stdout is not None and not reader.is_alive():
+        process.stdout.close()

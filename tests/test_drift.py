@@ -13,18 +13,17 @@ import numpy as np
 import pytest
 import scipy.stats
 
-from rounds import thermometer
 from rounds.belief import Beliefs
 from rounds.belief.state import keep
 from rounds.commands import believing
 from rounds.commands import due as due_command
 from rounds.commands import forecast as forecast_command
 from rounds.drift import GRID_MIN, HORIZON_MIN, due, first_crossing, forecast, worst_in
-from rounds.errors import BadInput, ExitCode, RoundsError
+from rounds.errors import BadInput, ExitCode
 from rounds.events import AirMoved, Event, RoundClosed, RoundOpened, Strike, Temperature
 from rounds.gauss import Gauss
 from rounds.journal import Journal, MemoryJournal
-from rounds.rig import GROUPS, Habits
+from rounds.rig import GROUPS
 from rounds.rigfile import load_rig
 from rounds.simulation.venue import filming_venue
 from rounds.simulation.world import World
@@ -342,40 +341,3 @@ def test_times_without_a_zone_are_utc() -> None:
     assert believing.moment("2026-05-31T12:00:00") == believing.moment("2026-05-31T14:00:00+02:00")
     assert believing.iso(believing.moment("2026-05-31T12:00:00Z")) == "2026-05-31T12:00:00Z"
     assert MemoryJournal().last_id == 0
-
-
-# -- the thermometer ------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("text", "temp_c"),
-    [("21.5", 21.5), ("2026-05-31 12:00 19,25 °C\n", 19.25), ("21500\n", 21.5), ("t=-3.0", -3.0)],
-)
-def test_the_last_number_is_the_temperature(text: str, temp_c: float) -> None:
-    assert thermometer.temperature_in(text, "x") == pytest.approx(temp_c)
-
-
-@pytest.mark.parametrize("text", ["", "no number", "451", "nan"])
-def test_no_temperature_is_an_error_and_never_a_number(text: str) -> None:
-    with pytest.raises(BadInput):
-        thermometer.temperature_in(text, "x")
-
-
-def test_a_thermometer_file_is_read_while_it_is_fresh(tmp_path: Path) -> None:
-    path = tmp_path / "air.txt"
-    path.write_text("20.0\n21.25\n")
-    habits = Habits(thermometer_file=str(path))
-    written_s = path.stat().st_mtime
-    assert thermometer.read_thermometer(habits, written_s + 10.0) == 21.25
-    with pytest.raises(RoundsError, match="20 min ago"):
-        thermometer.read_thermometer(habits, written_s + 1200.0)
-    with pytest.raises(BadInput, match="cannot be read"):
-        thermometer.read_thermometer(Habits(thermometer_file=str(tmp_path / "none")), 0.0)
-    assert thermometer.read_thermometer(Habits(), 0.0) is None
-
-
-def test_a_thermometer_command_is_run_without_a_shell() -> None:
-    assert thermometer.read_thermometer(Habits(thermometer_command="echo 'air; 18.5'"), 0.0) == 18.5
-    for command in ("false", "no-such-program-here", "'"):
-        with pytest.raises(RoundsError):
-            thermometer.read_thermometer(Habits(thermometer_command=command), 0.0)

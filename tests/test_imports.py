@@ -57,6 +57,7 @@ SHELL = (
     "tomltext",
     "workshop.shelf",
     "pieces",
+    "allowing",
     "thermometer",
     "hearing.sources",
     "hearing.microphone",

@@ -52,6 +52,7 @@ def add_looking_ahead(parser: argparse.ArgumentParser) -> None:
     """Add `--rig`, `--journal`, `--now`, `--temp` and `--piece`."""
     common.add_rig(parser)
     common.add_journal(parser)
+    common.add_allow_command(parser)
     parser.add_argument("--now", type=moment, metavar="ISO", help="the time to count from (ISO 8601)")
     parser.add_argument("--temp", type=temperature, metavar="C", help="air temperature now, Celsius")
     parser.add_argument(
@@ -194,6 +195,7 @@ def _temp_now(args: argparse.Namespace, rig: Rig) -> float | None:
         return None if args.temp is None else float(args.temp)
     from rounds.thermometer import read_thermometer
 
+    common.allow_command(args, rig)
     try:
         return read_thermometer(rig.habits, time.time())
     except RoundsError as error:

@@ -45,6 +45,24 @@ def add_journal(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--journal", metavar="FILE", help="the journal (default: the one of this user)")
 
 
+def add_allow_command(parser: argparse.ArgumentParser) -> None:
+    """Add `--allow-command`."""
+    parser.add_argument(
+        "--allow-command",
+        action="store_true",
+        help="allow the rig's thermometer_command to run on this machine, now and from now on",
+    )
+
+
+def allow_command(args: argparse.Namespace, rig: Rig) -> None:
+    """Remember that the rig's command is allowed, where `--allow-command` says so."""
+    from rounds.allowing import allow, is_allowed
+
+    command = rig.habits.thermometer_command
+    if args.allow_command and command and not is_allowed(command):
+        allow(command)
+
+
 def add_json(parser: argparse.ArgumentParser) -> None:
     """Add `--json`."""
     parser.add_argument("--json", action="store_true", help="print one JSON document")

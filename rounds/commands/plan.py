@@ -32,6 +32,7 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "JSON file of visits, or for a rig from what the journal knows.",
     )
     common.add_rig(parser, required=False)
+    common.add_allow_command(parser)
     common.add_journal(parser)
     parser.add_argument("--now", type=believing.moment, metavar="ISO", help="time to plan from (ISO 8601)")
     parser.add_argument("--temp", type=believing.temperature, metavar="C", help="air temperature, Celsius")

@@ -26,6 +26,7 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     common.add_rig(parser)
     common.add_journal(parser)
+    common.add_allow_command(parser)
     face = parser.add_mutually_exclusive_group()
     face.add_argument("--lines", action="store_true", help="one JSON object in, one out, per line")
     face.add_argument("--plain", action="store_true", help="the round in sentences, for screen readers")
