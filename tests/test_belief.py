@@ -638,6 +638,23 @@ def test_gas_follows_the_air_with_its_lag() -> None:
     assert gas - 20.0 == pytest.approx(2.0 * (1.0 - math.exp(-1.0)), rel=0.1)
 
 
+@pytest.mark.parametrize("minutes", [1.0, 5.0, 20.0, 40.0, 120.0])
+def test_the_air_is_foretold_no_surer_and_no_vaguer_than_its_trend(minutes: float) -> None:
+    """Error propagation in first order: what a trend not known exactly adds is its variance times the square
+    of how far the foretold gas moves with it (JCGM 100:2008, section 5.1.2)."""
+    lag = 3.0
+    air = Air((lag,))
+    air.read(0.0, 20.0)
+    air.v00 = air.v01 = air.v02 = air.v12 = air.v22 = air.restless = 0.0
+    air.v11 = 0.03**2
+    steeper = air.copy()
+    steeper.slope += 1.0
+    before, after = (a.gas_at(60.0 * minutes, lag) for a in (air, steeper))
+    assert before is not None
+    assert after is not None
+    assert air.ahead_var(minutes, lag) == pytest.approx(0.03**2 * (after - before) ** 2, rel=1e-9)
+
+
 def test_how_noisy_and_how_restless_is_learned() -> None:
     rng = np.random.default_rng(7)
     middles = [b.id for b in RIG.bottles if b.group == "middle"]

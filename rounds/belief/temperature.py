@@ -205,19 +205,27 @@ class Air:
         """Variance (K²) of the gas's change in unread minutes, as far as the trend does not tell it."""
         fade = math.exp(-minutes / lag)
         followed = max(0.0, minutes - 2.0 * lag * (1.0 - fade) + 0.5 * lag * (1.0 - fade * fade))
-        a0, a1 = 1.0 - fade, minutes - lag * (1.0 - fade)
+        a0, a1 = 1.0 - fade, _after_trend(minutes, lag)
+        bent = SLOPE_SHARE * self.restless * a1 * a1 * minutes / 3.0
         if self.read_s is None:
-            return (
-                UNKNOWN_VAR_PER_MIN * followed
-                + FIRST_SLOPE_VAR * a1 * a1
-                + SLOPE_SHARE * self.restless * a1**3 / 3.0
-            )
+            return UNKNOWN_VAR_PER_MIN * followed + FIRST_SLOPE_VAR * a1 * a1 + bent
         keep = math.exp(-minutes / PASSING_LASTS_MIN)
         a2 = (keep - fade) / (1.0 - lag / PASSING_LASTS_MIN)
         known = a0 * (a0 * self.v00 + 2.0 * (a1 * self.v01 + a2 * self.v02))
         known += a1 * (a1 * self.v11 + 2.0 * a2 * self.v12) + a2 * a2 * self.v22
-        new = self.restless * followed + SLOPE_SHARE * self.restless * a1**3 / 3.0
-        return known + new + PASSING_SHARE * self.restless * _passing_var(minutes, lag)
+        return (
+            known
+            + self.restless * followed
+            + bent
+            + PASSING_SHARE * self.restless * _passing_var(minutes, lag)
+        )
+
+
+def _after_trend(minutes: float, lag: float) -> float:
+    """What the gas takes up of a trend of the air that is 1 K/min now and dies away."""
+    fade = math.exp(-minutes / SLOPE_LASTS_MIN)
+    swing = SLOPE_LASTS_MIN / (1.0 - lag / SLOPE_LASTS_MIN)
+    return SLOPE_LASTS_MIN - swing * fade + (swing - SLOPE_LASTS_MIN) * math.exp(-minutes / lag)
 
 
 def _passing_var(minutes: float, lag: float) -> float:

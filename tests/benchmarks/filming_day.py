@@ -158,12 +158,20 @@ def _run(task: Task) -> tuple[str, Score]:
     return task.run()
 
 
-def tasks(seeds: range, hours: float, roughness: float, *, floating: bool) -> list[Task]:
+def tasks(
+    seeds: range,
+    hours: float,
+    roughness: float,
+    limits: Sequence[float],
+    habits: Sequence[Habit],
+    *,
+    floating: bool,
+) -> list[Task]:
     """Every way of working on every seed."""
-    ways: list[tuple[str, float | None, Habit | None, bool]] = [(h.name, None, h, False) for h in HABITS]
-    ways += [(f"ours, due limit {limit:g}", limit, None, False) for limit in LIMITS]
+    ways: list[tuple[str, float | None, Habit | None, bool]] = [(h.name, None, h, False) for h in habits]
+    ways += [(f"ours, due limit {limit:g}", limit, None, False) for limit in limits]
     if floating:
-        ways += [(f"ours floating, due limit {limit:g}", limit, None, True) for limit in LIMITS]
+        ways += [(f"ours floating, due limit {limit:g}", limit, None, True) for limit in limits]
     return [
         Task(name, seed, limit, habit, hours, roughness, floats)
         for seed in seeds
@@ -207,7 +215,7 @@ def report(found: dict[str, Score]) -> None:
         if not ours:
             continue
         print(f"\n{kind.strip(', ')} at the same share of time in tune needs fewer:")
-        for habit in HABITS:
+        for habit in (h for h in HABITS if h.name in found):
             other = found[habit.name]
             same = at_equal_time(ours, other)
             if same is None:
@@ -233,11 +241,16 @@ def main() -> None:
     parser.add_argument("--hours", type=float, default=4.0)
     parser.add_argument("--rough", action="store_true", help="leaks x 2, walk x 1.6, noise x 1.4")
     parser.add_argument("--no-floating", action="store_true", help="leave out the floating reference")
+    parser.add_argument("--limits", default=",".join(f"{x:g}" for x in LIMITS), help="due limits of ours")
+    parser.add_argument("--habits", default="", help="only other ways with this in their name")
     parser.add_argument("--workers", type=int, default=2)
     args = parser.parse_args()
     started = time.monotonic()
     seeds = range(args.first_seed, args.first_seed + args.seeds)
-    todo = tasks(seeds, args.hours, 2.0 if args.rough else 1.0, floating=not args.no_floating)
+    limits = [float(x) for x in args.limits.split(",")]
+    habits = [h for h in HABITS if args.habits in h.name]
+    roughness = 2.0 if args.rough else 1.0
+    todo = tasks(seeds, args.hours, roughness, limits, habits, floating=not args.no_floating)
     scores: dict[str, list[Score]] = {}
     with ProcessPoolExecutor(args.workers) as pool:
         for name, score in pool.map(_run, todo):
