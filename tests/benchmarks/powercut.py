@@ -55,8 +55,8 @@ def cut(calls: list[Call], cuts: int, rng: random.Random, folder: Path) -> Count
 
 
 def run(events: int, cuts: int, seed: int, *options: str) -> Counter[str]:
-    """Record a process, then cut."""
-    with tempfile.TemporaryDirectory() as made:
+    """Record a process, then cut. In memory where there is such a folder: what is asked of it is the same."""
+    with tempfile.TemporaryDirectory(dir="/dev/shm" if Path("/dev/shm").is_dir() else None) as made:
         folder = Path(made) / "journal"
         folder.mkdir()
         argv = [sys.executable, "-m", "tests.faults.powered", str(folder / "j.db"), str(events), *options]

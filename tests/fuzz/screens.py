@@ -90,7 +90,11 @@ class Player:
                 raise Fault("a new start found another day")
 
     async def _act(self, pilot: Pilot[int]) -> None:
-        acts = (self._key, self._key, self._key, self._sound, self._time, self._click, self._type)
+        acts = (self._key, self._key, self._key, self._time, self._click, self._type)
+        if len(self.app.screen_stack) > 1 and self.rng.random() < 0.3:
+            acts = (self._home,)
+        elif self.live.view().mode == "round" and self.rng.random() < 0.5:
+            acts = (self._sound,)
         act = self.rng.choice((*acts, self._resize, self._note) if self.rng.random() < 0.2 else acts)
         self.done.append(act.__name__)
         await act(pilot)
@@ -100,6 +104,9 @@ class Player:
         key = self.rng.choice(OWN_KEYS if self.rng.random() < 0.7 else OTHER_KEYS)
         self.done[-1] += f" {key}"
         await pilot.press(key)
+
+    async def _home(self, pilot: Pilot[int]) -> None:
+        await pilot.press("escape")
 
     async def _type(self, pilot: Pilot[int]) -> None:
         """What a paste or an odd keyboard brings."""
