@@ -12,7 +12,7 @@ from rounds.assuming import assumed_acts, pump_after, stories_of
 from rounds.errors import BadInput
 from rounds.events import AirMoved, Event, Strike, Verdict
 from rounds.notes import cents, shifted_hz
-from rounds.whose import FIRST_FILL_CENTS, FIRST_STORY, Other, Story, Target, insisted, whose
+from rounds.whose import EMPTY_CENTS, FIRST_FILL_CENTS, FIRST_STORY, Other, Story, Target, insisted, whose
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -106,12 +106,14 @@ def _of_the_target(situation: Situation, told: Instruction, sounded: Sounded, bo
         on = pump_after(state.pump_on, assumed) == bottle_id
         return Recognised(_strike(now_s, sounded, bottle_id, off, "clear", on=on), assumed, sounded.advice)
     if insisted(off, state.rejected_cents, known):
-        # What was believed is wrong by an amount nobody knows.
-        lost = AirMoved(at_s=now_s, bottle=bottle_id, pump=None, strokes=None, assumed=True)
+        # What was believed, if anything was, is wrong by an amount nobody knows.
+        moved = AirMoved(at_s=now_s, bottle=bottle_id, pump=None, strokes=None, assumed=True)
+        lost = (moved,) if target.stories else ()
         on = state.pump_on == bottle_id
-        return Recognised(_strike(now_s, sounded, bottle_id, off, "clear", on=on), (lost,))
-    heard = f"that sounded like {other}" if other else f"that was not {bottle_id}"
-    words = f"{heard}; strike {bottle_id}"
+        return Recognised(_strike(now_s, sounded, bottle_id, off, "clear", on=on), lost)
+    words = f"{f'that sounded like {other}' if other else f'that was not {bottle_id}'}; strike {bottle_id}"
+    if not other and -EMPTY_CENTS <= off < -FIRST_FILL_CENTS:
+        words = f"that was {-off:.0f} cents under {bottle_id}; if it is {bottle_id}, empty, strike it again"
     return Recognised(_strike(now_s, sounded, None, off, "other_bottle"), (), words)
 
 

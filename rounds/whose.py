@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 
 FIRST_FILL_CENTS = 700.0
 """Half width of the band in which a bottle that was never heard is looked for."""
+EMPTY_CENTS = 1200.0
+"""How far under its note a bottle may sound: one with no pressure in it lies about 1040 cents lower, by the
+share of its stiffness that needs no air (`rounds.air.STIFFNESS_SHARE`)."""
 KNOWN_CENTS = 220.0
 """Half width of the band around what is believed of a bottle that was heard."""
 OTHER_PRIOR = 0.02
@@ -104,7 +107,7 @@ def insisted(cents: float, rejected_cents: Iterable[float], others: Iterable[Oth
     the target is wrong, and the player, who sees which bottle is struck, is right.
     """
     same = sum(abs(cents - c) <= SAME_AGAIN_CENTS for c in rejected_cents)
-    if same < 2 or abs(cents) > FIRST_FILL_CENTS:
+    if same < 2 or not -EMPTY_CENTS <= cents <= FIRST_FILL_CENTS:
         return False
     return all(o.story.density(cents) < ELSEWHERE for o in others)
 

@@ -170,6 +170,7 @@ def test_lines_on_the_command_line(tmp_path: Path) -> None:
         ({"open": {"downbeat_t": 8 * 86_400}}, "within a week"),
         ({"wav": "\0"}, "not a file's name"),
         ({"wav": "\ud800"}, "not a file's name"),
+        ({"wav": "/dev/zero"}, "is not a file"),
         ({"strike": {"hz": 261.6, "u95_cents": 1e200}}, "uncertainty"),
         ({"strike": {"hz": 261.6, "u95_cents": 1201}}, "0 to 1200"),
         ({"strike": {"hz": 261.6, "verdict": "loud"}}, "verdict"),

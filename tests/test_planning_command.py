@@ -125,3 +125,10 @@ def test_a_rig_is_planned_from_its_journal(tmp_path: Path, capsys: pytest.Captur
     told = capsys.readouterr().out
     assert "C4" in told
     assert "by the pin" in told
+
+
+def test_a_file_saved_with_a_byte_order_mark_is_read(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert plan(tmp_path, "\ufeff" + json.dumps(document()), "--json") == 0
+    assert json.loads(capsys.readouterr().out)["order"] == ["a", "b"]

@@ -443,3 +443,30 @@ def test_a_slip_of_skip_after_hearing_again_is_taken_back() -> None:
     assert bench.session.instruction.bottle == first
     assert bench.session.round is not None
     assert first in bench.session.round.needed
+
+
+def test_an_empty_bottle_is_taken_at_its_third_strike_and_pumped() -> None:
+    # No pressure leaves the share of the stiffness that needs none: 600 log2(0.3) = -1042 cents.
+    bench = Bench({"C4": -1042.0})
+    bench.session.open_round(bench.now_s)
+    while bench.session.instruction.bottle != "C4":
+        bench.strike()
+    assert bench.strike().verdict == "other_bottle"
+    assert bench.session.ear_words == "that was 1042 cents under C4; if it is C4, empty, strike it again"
+    assert bench.strike().verdict == "other_bottle"
+    heard = bench.strike()
+    assert (heard.bottle, heard.verdict) == ("C4", "clear")
+    while bench.session.instruction.act == "strike":
+        bench.strike()
+    told = bench.session.instruction
+    assert (told.act, told.bottle) == ("connect", "C4")
+    assert told.strokes is not None
+    assert told.strokes > 1.0
+
+
+def test_a_pitch_more_than_an_octave_under_is_never_the_bottle() -> None:
+    bench = Bench({"C4": -1250.0})
+    bench.session.open_round(bench.now_s)
+    while bench.session.instruction.bottle != "C4":
+        bench.strike()
+    assert [bench.strike().verdict for _ in range(5)] == ["other_bottle"] * 5

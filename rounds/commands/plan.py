@@ -85,7 +85,7 @@ def _document(name: str) -> Any:
         if name == "-":
             text = sys.stdin.read(_MOST_BYTES + 1)
         else:
-            with open(name, encoding="utf-8") as file:
+            with open(name, encoding="utf-8-sig") as file:
                 text = file.read(_MOST_BYTES + 1)
     except (OSError, ValueError) as error:
         why = getattr(error, "strerror", None) or str(error)

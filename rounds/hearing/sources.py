@@ -237,6 +237,8 @@ def open_recording(path: str | Path) -> WavSource | SoundFileSource:
         BadInput: the file cannot be opened or read.
     """
     try:
+        if Path(path).exists() and not Path(path).is_file():
+            raise BadInput(f"{path}: is not a file; name a recording.")
         with Path(path).open("rb") as file:
             head = file.read(4)
     except (OSError, ValueError) as error:
