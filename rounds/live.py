@@ -188,8 +188,10 @@ class Live:
             return None
         off = cents(reading.hz, self.rig.target_hz(bottle_id, self.session.day.shift_cents))
         name, age_s = self.rig.bottle(bottle_id).note.name, now_s - reading.at_s
-        words = "heard, measuring on" if reading.stage == "provisional" else ""
-        return ReadingView(bottle_id, name, off, reading.u95_cents, "clear", words, reading.hz, age_s)
+        final = reading.stage != "provisional"
+        words = "" if final else "heard, measuring on"
+        u95 = reading.u95_cents
+        return ReadingView(bottle_id, name, off, u95, "clear", words, reading.hz, age_s, final)
 
     def level(self) -> Level:
         """The microphone now, in words."""

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rounds import plain
+from rounds.view import TIME_IS_SHORT
 
 if TYPE_CHECKING:
     from rounds.view import Instruction, ReadingView, View
@@ -51,15 +52,20 @@ def _turned(before: View, after: View) -> list[str]:
 
 
 def _news_of_reading(before: View, after: View) -> list[str]:
-    """A strike is said once, at its first look; again only when a later look tells another story."""
-    if after.reading is None or _told_already(before, after):
+    """A strike is said once, when it is measured; again only when a later look tells another story.
+
+    The first look is for eyes: what it shows may be denied a moment later, and a voice takes nothing back.
+    """
+    if after.reading is None or not after.reading.final or _told_already(before, after):
         return []
     return plain.reading(after.reading)
 
 
 def _told_already(before: View, after: View) -> bool:
     one, other = before.reading, after.reading
-    if one is None or other is None or abs(_struck_s(before, one) - _struck_s(after, other)) > ONE_STRIKE_S:
+    if one is None or other is None or not one.final:
+        return False
+    if abs(_struck_s(before, one) - _struck_s(after, other)) > ONE_STRIKE_S:
         return False
     if (one.bottle, one.verdict) != (other.bottle, other.verdict):
         return False
@@ -83,8 +89,10 @@ def _news_of_pump(before: View, after: View) -> list[str]:
 def _news_of_instruction(before: View, after: View) -> list[str]:
     if before.instruction == after.instruction:
         return []
-    said = plain.instruction(after.instruction)
-    return said[:-1] if _caution_said(before.instruction, after.instruction) else said
+    told, said = after.instruction, plain.instruction(after.instruction)
+    if told.act == before.instruction.act == "strike" and told.why == before.instruction.why:
+        return said[:1]
+    return said[:-1] if _caution_said(before.instruction, told) else said
 
 
 def _caution_said(before: Instruction, after: Instruction) -> bool:
@@ -95,9 +103,14 @@ def _news_of_round(before: View, after: View) -> list[str]:
     said = []
     if after.left != before.left:
         said.append(f"{after.left} to do.")
-    if after.message and after.message != before.message:
+    if after.message and after.message != before.message and not _time_is_short(before, after):
         said.append(plain.sentence(after.message))
     if before.downbeat_in_s is not None and after.downbeat_in_s is not None:
         passed = (c for c in _DOWNBEAT_CALLS_S if after.downbeat_in_s <= c < before.downbeat_in_s)
         said += [plain.downbeat(call) for call in passed]
     return said
+
+
+def _time_is_short(before: View, after: View) -> bool:
+    """Said once as it begins; whom it costs may change with every strike, and `status` tells."""
+    return before.message.startswith(TIME_IS_SHORT) and after.message.startswith(TIME_IS_SHORT)

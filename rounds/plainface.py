@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import difflib
 import queue
+import shutil
 import sys
+import textwrap
 import threading
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -120,7 +122,7 @@ class PlainFace:
 
     def _answer(self, line: str) -> list[str]:
         word, _, rest = line.partition(" ")
-        word = word.casefold()
+        word = "help" if word == "?" else word.casefold()
         if not word:
             return []
         if self.controller.first_run and word != "quit":
@@ -278,7 +280,7 @@ def run(controller: Controller, lines: TextIO | None = None, say: Callable[[str]
     """Run the face on a terminal until the player quits or the input ends; the exit code."""
     waiting: queue.Queue[str | None] = queue.Queue()
     face = PlainFace(controller)
-    speak = say or (lambda text: print(text, flush=True))
+    speak = say or _print
     controller.attach(lambda: waiting.put(""))
     reader = threading.Thread(target=_read, args=(lines or sys.stdin, waiting), daemon=True)
     reader.start()
@@ -292,6 +294,13 @@ def run(controller: Controller, lines: TextIO | None = None, say: Callable[[str]
             break
         _say(speak, face.hear(line) if line.strip() else face.tick())
     return 0
+
+
+def _print(text: str) -> None:
+    """Print a sentence, folded between words where the terminal would break one."""
+    width = shutil.get_terminal_size().columns if sys.stdout.isatty() else 0
+    bell = _BELL if text.startswith(_BELL) else ""
+    print(bell + (textwrap.fill(text.removeprefix(_BELL), width) if width > 20 else text), flush=True)
 
 
 def _read(lines: TextIO, waiting: queue.Queue[str | None]) -> None:

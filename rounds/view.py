@@ -17,6 +17,8 @@ Act = Literal["strike", "connect", "add", "release", "disconnect", "wait", "none
 Standing = Literal["unheard", "in_tune", "sharp", "flat", "doubtful", "skipped", "idle"]
 """How a bottle stands: `idle` is not needed, `doubtful` is needed and likely out though not heard so."""
 Mode = Literal["between", "round", "take"]
+TIME_IS_SHORT = "Time is short"
+"""How the message begins that tells whom the want of time costs."""
 
 
 @dataclass(frozen=True)
@@ -46,6 +48,8 @@ class ReadingView:
     advice: str = ""
     hz: float | None = None
     age_s: float = 0.0
+    final: bool = True
+    """False for a first look, which the whole strike may yet deny."""
 
 
 @dataclass(frozen=True)

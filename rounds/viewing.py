@@ -11,7 +11,7 @@ from rounds.gauss import Gauss
 from rounds.planning.floating import fixed_by
 from rounds.planning.tolerance import chance_in
 from rounds.round import phase_of
-from rounds.view import BottleView, DueView, Mode, ReadingView, Standing, TakeView, View
+from rounds.view import TIME_IS_SHORT, BottleView, DueView, Mode, ReadingView, Standing, TakeView, View
 from rounds.words import in_words
 
 if TYPE_CHECKING:
@@ -79,11 +79,9 @@ class Viewer:
         out = self.session.plan().sacrificed
         known = [b for b in out if self.session.beliefs.heard(b)]
         if known:
-            return f"Time is short: {in_words(known)} will be out at the downbeat."
+            return f"{TIME_IS_SHORT}: {in_words(known)} will be out at the downbeat."
         if out:
-            return (
-                f"Time is short: {len(out)} of the bottles not heard yet cannot be tuned before the downbeat."
-            )
+            return f"{TIME_IS_SHORT}: {len(out)} of the bottles not heard yet cannot be tuned in time."
         fixed = fixed_by(pieces_named(self.session.rig, state.opened.pieces))
         floats = self.session.rig.reference.floating and fixed is not None
         return f"A4 stays where it is: {fixed} fixes the pitch." if floats else ""

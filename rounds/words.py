@@ -67,9 +67,9 @@ def offset_in_words(error_cents: float, aim_cents: float = 0.0) -> str:
     """
     beside = abs(aim_cents) >= AIM_BESIDE_CENTS
     named = f"the aim of {whole_cents(aim_cents)}" if beside else "the note"
-    if abs(error_cents) < 0.5:
-        return f"on {named}"
     size = f"{abs(error_cents):.0f}"
+    if size == "0":
+        return f"on {named}"
     unit = "cent" if size == "1" else "cents"
     if beside:
         return f"{size} {unit} {'over' if error_cents > 0 else 'under'} {named}"

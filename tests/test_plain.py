@@ -10,6 +10,7 @@ import pytest
 
 from rounds import cautions, plain, plainface
 from rounds.controller import Level, RoundRequest
+from rounds.news import news
 from rounds.plainface import WORDS, PlainFace
 from rounds.tui.intents import INTENTS
 from rounds.view import DueView, ReadingView
@@ -286,3 +287,29 @@ class TestTerminal:
 
     def test_end_of_input_ends_it(self) -> None:
         assert plainface.run(FakeController(), io.StringIO(""), lambda text: None) == 0
+
+
+class TestQuietSpeech:
+    """What would drown the order is said once, or not at all."""
+
+    def test_a_first_look_is_not_spoken(self) -> None:
+        """The whole strike may deny it, and a listener has written it down by then."""
+        fake = FakeController()
+        before = fake.shown
+        look = ReadingView("A3", "A3", 184.0, 6.0, "clear", final=False)
+        assert news(before, replace(before, reading=look)) == []
+        measured = replace(look, cents=-12.0, final=True)
+        said = news(replace(before, reading=look), replace(before, reading=measured))
+        assert said == ["A3: 12 cents flat, give or take 6."]
+
+    def test_the_want_of_time_is_told_as_it_begins(self) -> None:
+        before = FakeController().shown
+        one, other = (replace(before, message=f"Time is short: {b} will be out.") for b in ("C3", "D3"))
+        assert news(before, one) == ["Time is short: C3 will be out."]
+        assert news(one, other) == []
+        assert news(one, replace(one, message="The disk is full.")) == ["The disk is full."]
+
+    def test_while_listening_the_reason_is_told_once(self) -> None:
+        before = replace(FakeController().shown, instruction=told("strike", "C3"))
+        after = replace(before, instruction=told("strike", "D3"))
+        assert news(before, after) == ["Strike D3."]

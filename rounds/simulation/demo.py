@@ -16,6 +16,7 @@ from rounds.errors import RoundsError
 from rounds.journal import Journal, MemoryJournal
 from rounds.rigfile import load_rig
 from rounds.session import Session
+from rounds.shown import VERDICT_WORD
 from rounds.simulation.player import Player
 from rounds.simulation.rehearsal import RoundResult, play_round
 from rounds.simulation.world import World
@@ -129,7 +130,7 @@ def _until_due(session: Session, world: World, end_s: float) -> None:
 
 def _told(step: Step) -> str:
     told = step.instruction
-    heard = step.verdict or "not heard"
+    heard = next((word for verdict, word in VERDICT_WORD.items() if verdict == step.verdict), "not heard")
     if step.cents is not None and step.bottle is not None:
         heard = f"{step.bottle} {signed_cents(step.cents)} cents"
     return f"{told.headline:<24} {heard}"

@@ -138,6 +138,8 @@ class RoundsApp(App[int]):
         """Hand the view to the page on top or to the home screen, and remind where it is time."""
         if self._leaving:
             return
+        if not self.screen_stack:  # being taken down, while a strike comes in
+            return
         view = self.controller.view()
         self._tell_the_turn(view)
         if view.mode == "take" and self.page is not None:

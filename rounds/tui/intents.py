@@ -89,7 +89,7 @@ INTENTS: tuple[Intent, ...] = (
     Intent("bell", "m", "m", "bell", "Bell on or off", "The bell when a round is due.", _no_take, True),
     Intent("cautions", "f2", "F2", "cautions", "Cautions", "Air under pressure: read again.", _no_take, True),
     Intent("search", "ctrl+p", "^p", "search", "Search", "Find a thing to do by its name.", _no_take, True),
-    Intent("quit", "q", "q", "quit", "Quit", "A round can be taken up again later.", _always, True),
+    Intent("quit", "q,ctrl+c", "q", "quit", "Quit", "A round can be taken up again later.", _always, True),
     Intent(
         "help", "question_mark,f1", "?", "help", "Help", "Keys, signs, and how a round goes.", _no_take, True
     ),

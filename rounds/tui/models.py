@@ -64,6 +64,8 @@ def meaning(view: View) -> str:
         return ""
     if heard.bottle != told.bottle:
         return outcome(view, heard.bottle)
+    if not heard.final:
+        return heard.advice
     way = shown.air_way(told)
     if way and told.strokes:
         return f"{strokes_phrase(told.strokes)} {way}"

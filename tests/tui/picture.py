@@ -27,7 +27,7 @@ from rounds.tui.widgets.slab import Slab
 
 PAGE = Path(__file__).parents[2] / "docs" / "round.svg"
 SIZE = (100, 30)
-SPEED = 8.0
+SPEED = 3.0
 LEAST_CONNECTIONS = 3
 LONGEST_S = 240.0
 
@@ -47,9 +47,11 @@ async def photograph(live: Live) -> str:
         limit_s = time.monotonic() + LONGEST_S
         while time.monotonic() < limit_s:
             await pilot.pause(0.02)
-            told = app.screen.query_one(Slab).model
+            told, view = app.screen.query_one(Slab).model, live.view()
             pumping = told is not None and told.act in ("add", "connect")
-            if pumping and live.view().connections >= LEAST_CONNECTIONS:
+            reading = view.reading
+            heard = reading is not None and reading.final and reading.bottle == view.instruction.bottle
+            if pumping and heard and view.connections >= LEAST_CONNECTIONS:
                 return app.export_screenshot(title="rounds demo")
     raise TimeoutError("the round never came to pumping")
 

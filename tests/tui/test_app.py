@@ -129,6 +129,15 @@ class TestRound:
             await stage.pilot.pause()
             assert "cents flat · aim +5" in stage.text(Reading)
 
+    async def test_a_first_look_asks_for_no_air(self) -> None:
+        """The order beside it comes from what was believed before: only a whole strike leads to strokes."""
+        async with on_stage("round") as stage:
+            look = ReadingView("A3", "A3", 102.0, 3.7, "clear", "heard, measuring on", final=False)
+            stage.fake.change(reading=look)
+            await stage.pilot.pause()
+            assert "measuring on" in stage.text(Reading)
+            assert "strokes in" not in stage.text(Reading)
+
     async def test_a_bottle_just_left_says_what_becomes_of_it(self) -> None:
         async with on_stage("strike", (60, 20)) as stage:
             stage.fake.change(reading=ReadingView("Bb3", "A#3", -31.0, 2.1, "clear"))
@@ -398,6 +407,12 @@ class TestEnds:
         async with on_stage("take") as stage:
             await stage.press("t")
             assert "take 3 is cut after 0:41; it is in the log." in stage.text(Lines, ".said")
+
+    async def test_a_strike_while_the_screens_are_taken_down_does_no_harm(self) -> None:
+        async with on_stage("round") as stage:
+            app = stage.app
+        app.on_changed()
+        assert not app.screen_stack
 
     async def test_a_downbeat_that_has_passed_is_told_in_words(self) -> None:
         async with on_stage("late") as stage:

@@ -61,7 +61,8 @@ class Page(Screen[None]):
 
     def show(self, controller: Controller, keys: tuple[Key, ...], answer: str) -> None:
         """Paint heading and keys, and the body; an answer to the player stands beside the heading."""
-        if not self.opened:
+        if not self.opened or not self.query(KeyLine):
+            # Not all there yet, or being taken down while a last tick comes in.
             return
         facts = (Fact("", answer, loud=True),) if answer else (Fact("", self.HINT),)
         self.query_one(Strip).paint(StripModel(self.HEADING, facts))
