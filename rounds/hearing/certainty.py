@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 Number: TypeAlias = "float | NDArray[np.float64]"
 
-SHORT_DECAY = (12.0, 36.0)
+SHORT_DECAY = (10.0, 24.0)
 """A strike that is soon over leaves the room's answer alone to be heard (nepers a second: from, to)."""
 BRIEF_S, LONG_S = 0.2, 0.3
 """Shorter and longer stretches than the final reading's: the provisional one and the update."""
@@ -53,7 +53,6 @@ class Signs:
     decay: Number
     dry: Number
     length_s: Number = 0.0
-    clipped: Number = 0.0
     belief: Number = 0.0
     shift_cents: Number = 0.0
     pair_sd_cents: Number = 0.0
@@ -65,17 +64,16 @@ class Signs:
 class Weights:
     """What each sign counts."""
 
-    dry: float = 1.84
-    wet: float = 1.6
-    peak: float = 2.48
-    peak_short: float = 1.33
-    short: float = 2.41
-    brief: float = 1.59
-    long: float = 1.04
-    clipped: float = 0.78
-    slow_cents: float = 5.44
-    shift: float = 1.06
-    pair: float = 5.06
+    dry: float = 1.83
+    wet: float = 1.49
+    peak: float = 2.36
+    peak_short: float = 1.1
+    short: float = 2.83
+    brief: float = 1.79
+    long: float = 1.11
+    slow_cents: float = 4.54
+    shift: float = 1.08
+    pair: float = 5.14
     pair_floor_cents: float = 0.2
     ambiguous: float = 1.2
 
@@ -111,8 +109,7 @@ def _wet(signs: Signs, weights: Weights) -> NDArray[np.float64]:
     slow *= 1.0 - _rise(signs.hz, SLOW_HZ)
     shift = weights.shift * np.minimum(signs.shift_cents, MAX_SHIFT_CENTS)
     peak = (weights.peak + (weights.peak_short - weights.peak) * short) * signs.peak_cents
-    clipped = 1.0 + (weights.clipped - 1.0) * signs.clipped
-    return np.asarray(clipped * np.sqrt(rooms**2 + slow**2 + peak**2 + np.square(shift)))
+    return np.asarray(np.sqrt(rooms**2 + slow**2 + peak**2 + np.square(shift)))
 
 
 def _rise(value: Number, between: tuple[float, float]) -> NDArray[np.float64]:

@@ -83,7 +83,7 @@ def measure_pitch(
         pair = fit_pair(series.moved(single.hz), table_for(series, single.decay), single.evidence)
     belief = 0.0 if pair is None else _belief(pair, peak_hz)
     signs = _signs(single, peak_hz, hz, pair, belief)
-    signs = replace(signs, length_s=tone.size / sample_rate_hz, clipped=float(clipped))
+    signs = replace(signs, length_s=tone.size / sample_rate_hz)
     if pair is not None:
         hz = shifted_hz(hz, belief * cents(pair.hz, hz))
     return Pitch(

@@ -3,7 +3,9 @@
 Strikes of every condition of the benchmark, other random seeds, through the whole ear. Sought are the
 weights of `rounds.hearing.certainty` with which the uncertainty holds the truth 96.5 times in 100 in
 every condition, strikes are accepted as often as may be, and the uncertainty is no wider than needed.
-Prints them, and what they hold on the seeds of the fit and on one that was not used (`--check`).
+Prints them, and what they hold on the seeds of the fit and on one that was not used (`--check`). It starts
+from the weights in use. Those came from 150 strikes a condition of seeds 11 and 12, and, where these proved
+too few, 130 more clipped and 130 more short ones of each of the seeds 14 to 16.
 """
 
 from __future__ import annotations
