@@ -5,6 +5,7 @@ A fold over events like everything else, so a restart finds the same day.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -50,6 +51,7 @@ class Day:
     scale: Scale = field(default_factory=Scale)
     rig: str | None = None
     """Name of the rig of the newest session."""
+    started_s: float = -math.inf
 
     def after(self, event: Event) -> Day:
         """The day after an event."""
@@ -86,11 +88,16 @@ class Day:
             case Replaced():
                 return replace(self, air={b: a for b, a in self.air.items() if b != event.bottle})
             case SessionStarted():
-                return replace(self, reading=None, rig=event.rig)
+                return self._started(event)
             case ClockSet():
                 return replace(self, scale=Scale(event.ahead_s, event.at_s))
             case _:
                 return self
+
+    def _started(self, event: SessionStarted) -> Day:
+        day = replace(self, reading=None)
+        # One that was imported from older days says nothing of the rig at hand.
+        return day if event.at_s < self.started_s else replace(day, rig=event.rig, started_s=event.at_s)
 
     def _air(self, bottle_id: str) -> AirTold:
         return self.air.get(bottle_id, AirTold())

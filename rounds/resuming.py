@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import math
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
 
@@ -92,6 +93,7 @@ def keep_both(log: Log, beliefs: Beliefs, day: Day, last_id: int) -> bool:
         "air": {b: asdict(a) for b, a in day.air.items()},
         "scale": asdict(day.scale),
         "rig": day.rig,
+        "started_s": day.started_s if math.isfinite(day.started_s) else None,
     }
     with contextlib.suppress(JournalError):
         keep(beliefs, log, last_id)
@@ -105,6 +107,7 @@ def _day_from(blob: bytes) -> Day | None:
         kept["pieces"] = tuple(kept["pieces"])
         kept["air"] = {b: AirTold(**a) for b, a in kept["air"].items()}
         kept["scale"] = Scale(**kept.get("scale", {}))
+        kept["started_s"] = -math.inf if kept.get("started_s") is None else kept["started_s"]
         return Day(**kept)
     except (ValueError, KeyError, TypeError, AttributeError):
         return None

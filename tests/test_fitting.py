@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from rounds.errors import BadInput
-from rounds.events import Disconnected, RoundClosed, Skipped, TakeStarted, TakeStopped
+from rounds.events import Disconnected, RoundClosed, SessionStarted, Skipped, TakeStarted, TakeStopped
 from rounds.fitting import NOT_IN_RIG
 from rounds.recognition import Sounded
 from rounds.session import Session
@@ -148,3 +148,10 @@ def test_the_name_of_the_rig_survives_a_checkpoint(bench: Bench) -> None:
     bench.session.keep_checkpoint()
     again = Session(replace(rig(), name="stage"), bench.log, bench.now_s + 60.0)
     assert "'bench'" in again.rig_words
+
+
+def test_an_older_day_of_another_rig_that_is_imported_says_nothing_of_this_one(bench: Bench) -> None:
+    bench.log.append(SessionStarted(at_s=10.0, rig="stage"))
+    again = Session(rig(), bench.log, bench.now_s + 60.0)
+    assert again.rig_words == ""
+    assert again.round is not None
