@@ -39,6 +39,8 @@ KEYS = (
 )
 """What a line may carry beside `t`, one of them each."""
 MOST_LINE_CHARS = 100_000
+NO_WAIT_S = 1.0
+"""A first line so little before the journal's newest event is not moved: time stands still that long."""
 MOST_T_S = 1e7
 """Nearly four months. A journal that a slip sent further ahead would believe no later time."""
 
@@ -82,7 +84,8 @@ class Lines:
         """Where the journal is later than the first line, this session's `t` counts on from the journal."""
         if not self._begun:
             self._begun = True
-            self._zero_s += max(0.0, self.session.now_s - (self._zero_s + t))
+            behind_s = self.session.now_s - (self._zero_s + t)
+            self._zero_s += behind_s if behind_s > NO_WAIT_S else 0.0
         return self._zero_s + t
 
     def _document(self, at_s: float, strike: Strike | None, error: str | None) -> dict[str, Any]:

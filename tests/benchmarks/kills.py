@@ -5,8 +5,8 @@
 A reference session plays a rehearsal on the virtual rig without interruption; its input lines and
 answers are kept. Each trial begins a process somewhere in that rehearsal, feeds it the same lines
 and kills it (SIGKILL) a random moment after a random line. Then, in this process, the journal must
-be whole and hold every event of every answered line, and a session resumed on it must stand where
-the reference stood after the last answered line, or after the next one, which was under way.
+be whole and hold every strike of every answered line, and a session resumed on it must stand where
+the killed one's last answer said, or further by the line that was under way.
 """
 
 from __future__ import annotations
@@ -20,13 +20,13 @@ import sys
 import tempfile
 import time
 from collections import Counter
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any
 
 import numpy as np
 
-from rounds.events import ClockSet, Event, SessionStarted, TakeStarted, TakeStopped
+from rounds.events import Event, Strike
 from rounds.journal import Journal, MemoryJournal, care
 from rounds.lines import Lines
 from rounds.rigfile import load_rig
@@ -36,9 +36,7 @@ from rounds.simulation.player import Player
 from rounds.simulation.rehearsal import one_step
 from rounds.simulation.world import World
 
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
+Answer = dict[str, Any]
 RIG = "configs/one_rail.toml"
 ZERO_S = 1.78e9
 
@@ -112,66 +110,60 @@ def trial(lines: list[Line], events: list[Event], folder: Path, rng: random.Rand
     start = rng.randrange(len(lines) - 12)
     with Journal(path) as journal:
         journal.append_many(events[: lines[start].events])
-    answered = fed_and_killed(path, lines[start + 1 :], rng)
+    fed = lines[start + 1 :]
+    answers = fed_and_killed(path, fed, rng)
     if care.check(path).problems:
         return "lost: the journal is damaged"
     with Journal(path) as journal:
-        kept = told(event for _, event in journal.events())
-        wanted = told(events[: lines[start + answered].events])
+        kept = [event.hz for _, event in journal.events() if isinstance(event, Strike)]
+        wanted = [e.hz for e in events[: lines[start].events] if isinstance(e, Strike)]
+        wanted += [hz for line, answer in zip(fed, answers, strict=False) if (hz := struck(line, answer))]
         if kept[: len(wanted)] != wanted:
-            return "lost: an acknowledged event"
+            return "lost: an acknowledged strike"
         session = Session(load_rig(RIG), journal, ZERO_S)
         now = json.loads(Lines(session, ZERO_S, lambda *_: []).answer('{"t": 0, "tick": true}', 0.0))
-    return compared(now, lines[start + answered], lines[min(start + answered + 1, len(lines) - 1)])
+    return compared(now, answers[-1] if answers else lines[start].answer, fed[len(answers)])
 
 
-def told(events: Iterable[Event]) -> list[Event]:
-    """What the player told and the tool decided; starts and what a take foresaw are not compared."""
-    kept = []
-    for event in events:
-        if isinstance(event, (TakeStarted, TakeStopped)):
-            kept.append(replace(event, worst_cents=None, doubtful=()))
-        elif not isinstance(event, (SessionStarted, ClockSet)):
-            kept.append(event)
-    return kept
+def struck(line: Line, answer: Answer) -> float | None:
+    """The pitch of a strike that was answered with a reading: it must be in the journal."""
+    strike = json.loads(line.sent).get("strike")
+    return strike["hz"] if strike and answer["reading"] else None
 
 
-def compared(now: dict[str, object], last: Line, under_way: Line) -> str:
-    """Where the resumed session stands against the reference."""
-    for name, line in (("after the last answer", last), ("after the line under way", under_way)):
-        if (now["do"], now["round"]) == (line.answer["do"], line.answer["round"]):
-            return f"same, {name}"
-    if now["round"] == last.answer["round"] and _act(now) == _act(last.answer):
-        return "same act, its figures worked out anew"
-    if now["round"]["open"] == last.answer["round"]["open"]:  # type: ignore[index]
-        return "same round, another instruction"
-    return "lost: the round"
+def compared(now: Answer, last: Answer, under_way: Line) -> str:
+    """Where the resumed session stands against the killed one's own last answer."""
+    if (now["do"], now["round"]) == (last["do"], last["round"]):
+        return "same as the last answer"
+    sent = json.loads(under_way.sent)
+    if now["round"]["open"] == last["round"]["open"]:
+        return "same round, the line under way or a plan made anew shows"
+    return (
+        "the line under way opened or closed the round"
+        if {"open", "close"} & set(sent)
+        else "lost: the round"
+    )
 
 
-def _act(answer: dict[str, object]) -> tuple[object, ...]:
-    told = answer["do"]
-    return tuple(told[key] for key in ("act", "bottle", "pump"))  # type: ignore[index]
-
-
-def fed_and_killed(path: Path, lines: list[Line], rng: random.Random) -> int:
-    """Feed lines to a process and kill it; returns how many it answered."""
+def fed_and_killed(path: Path, lines: list[Line], rng: random.Random) -> list[Answer]:
+    """Feed lines to a process and kill it; returns its answers."""
     command = [sys.executable, "-m", "tests.faults.session_process", RIG, str(path), str(ZERO_S)]
     process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
     assert process.stdin is not None
     assert process.stdout is not None
     process.stdout.readline()
-    waited = rng.randrange(0, 10)
+    waited, answers = rng.randrange(0, 10), []
     for line in lines[:waited]:
         process.stdin.write(line.sent + "\n")
         process.stdin.flush()
-        process.stdout.readline()
+        answers.append(process.stdout.readline())
     process.stdin.write("".join(line.sent + "\n" for line in lines[waited : waited + 10]))
     process.stdin.flush()
     time.sleep(rng.uniform(0.0, 0.03))
     process.send_signal(signal.SIGKILL)
-    rest = process.stdout.read()
+    answers += process.stdout.readlines()
     process.wait()
-    return min(waited + rest.count("\n"), len(lines))
+    return [json.loads(answer) for answer in answers if answer.endswith("\n")]
 
 
 def main() -> int:
