@@ -103,7 +103,7 @@ def status(view: View, level: Level) -> list[str]:
 
 def progress(view: View) -> list[str]:
     """How far the round is."""
-    left = "" if view.seconds_left is None else f", about {shown.duration_spoken(view.seconds_left)} of work"
+    left = "" if view.seconds_left is None else f", {about(view.seconds_left)} of work"
     said = [f"{view.left} of {view.needed} bottles to do{left}.", connections(view)]
     if view.downbeat_in_s is not None:
         said.append(downbeat(view.downbeat_in_s))
@@ -114,6 +114,12 @@ def progress(view: View) -> list[str]:
         saves = f", which saves {view.shift_saves} connection{plural}" if view.shift_saves > 0 else ""
         said.append(f"A4 is moved: {shown.cents_spoken(view.shift_cents)}{saves}.")
     return said + [sentence(view.message)] * bool(view.message)
+
+
+def about(seconds: float) -> str:
+    """`about 6 minutes`, `under a minute`: an estimate has no seconds."""
+    minutes = round(seconds / 60.0)
+    return f"about {shown.duration_spoken(60.0 * minutes)}" if minutes else "under a minute"
 
 
 def connections(view: View) -> str:
