@@ -41,7 +41,7 @@ REVISIT_SHARE = 0.6
 ACCEPT_FLOOR_CENTS = 2.0
 ROUGH_FROM_CENTS = 100.0
 """A change larger than this is made in two visits, a rough one and, once it has settled, a fine one."""
-ROUGH_SHARE = 0.15
+ROUGH_SHARE = 0.08
 SETTLED_AGAIN_S = 120.0
 """A bottle heard longer ago than this may be asked for again before the downbeat, if it is doubtful."""
 MOST_LOSS = 2.0
