@@ -6,8 +6,10 @@ announced when the take is cut. The title counts in whole minutes, so it is seld
 
 from __future__ import annotations
 
+import importlib.util
 import shutil
 import subprocess
+import sys
 from typing import TYPE_CHECKING
 
 from rounds.text import plain
@@ -46,14 +48,16 @@ def window_title(view: View) -> str:
 
 
 def desktop_notice(text: str) -> bool:
-    """Show a desktop notice where the system has `notify-send`; says whether it tried."""
-    command = shutil.which("notify-send")
+    """Show a desktop notice, by the extra `notify` or by `notify-send`; says whether it tried."""
+    command = _notice_command(plain(text, 120))
     if command is None:
         return False
-    subprocess.Popen(
-        [command, "--app-name=rounds", "--", "rounds", plain(text, 120)],
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-    )
+    subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     return True
+
+
+def _notice_command(text: str) -> list[str] | None:
+    if importlib.util.find_spec("desktop_notifier") is not None:
+        return [sys.executable, "-m", "rounds.notice", text]
+    command = shutil.which("notify-send")
+    return None if command is None else [command, "--app-name=rounds", "--", "rounds", text]

@@ -50,12 +50,14 @@ def test_titles() -> None:
 
 
 def test_desktop_notice_is_left_out_where_there_is_none(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
     monkeypatch.setattr("shutil.which", lambda name: None)
     assert not reminders.desktop_notice("due")
 
 
 def test_desktop_notice_passes_text_as_text(monkeypatch: pytest.MonkeyPatch) -> None:
     started: list[list[str]] = []
+    monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
     monkeypatch.setattr("shutil.which", lambda name: "/usr/bin/notify-send")
     monkeypatch.setattr("subprocess.Popen", lambda command, **options: started.append(command))
     assert reminders.desktop_notice("--evil\x1b[2J")
