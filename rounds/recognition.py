@@ -12,7 +12,17 @@ from rounds.assuming import assumed_acts, pump_after, stories_of
 from rounds.errors import BadInput
 from rounds.events import AirMoved, Event, Strike, Verdict
 from rounds.notes import cents, shifted_hz
-from rounds.whose import EMPTY_CENTS, FIRST_FILL_CENTS, FIRST_STORY, Other, Story, Target, insisted, whose
+from rounds.whose import (
+    EMPTY_CENTS,
+    FIRST_FILL_CENTS,
+    FIRST_STORY,
+    Other,
+    Story,
+    Target,
+    chance_astray,
+    insisted,
+    whose,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -97,10 +107,10 @@ def _of_the_target(situation: Situation, told: Instruction, sounded: Sounded, bo
     state, rig, now_s = situation.state, situation.rig, situation.now_s
     assert sounded.hz is not None
     off = cents(sounded.hz, rig.target_hz(bottle_id))
-    target = Target(stories_of(situation, bottle_id, told), state.rejected_cents)
+    astray = chance_astray(heard.cents for heard in state.heard.values())
+    target = Target(stories_of(situation, bottle_id, told), state.rejected_cents, astray)
     known = others(rig, situation.beliefs, now_s, bottle_id)
-    silent = never_heard(rig, situation.beliefs, bottle_id) if target.stories else []
-    other = whose(off, target, [*known, *silent])
+    other = whose(off, target, [*known, *never_heard(rig, situation.beliefs, bottle_id, astray)])
     if other is None and sounded.verdict == "clear":
         assumed = assumed_acts(situation, told, off)
         on = pump_after(state.pump_on, assumed) == bottle_id
@@ -151,11 +161,11 @@ def others(rig: Rig, beliefs: Beliefs, now_s: float, target: str | None) -> list
     return found
 
 
-def never_heard(rig: Rig, beliefs: Beliefs, target: str) -> list[Other]:
+def never_heard(rig: Rig, beliefs: Beliefs, target: str, astray: float) -> list[Other]:
     """Every other bottle not heard so far: near its note, if the rig was tuned before."""
     base_hz = rig.target_hz(target)
     return [
-        Other(b.id, Story(cents(rig.target_hz(b.id), base_hz), FIRST_STORY.sd_cents))
+        Other(b.id, Story(cents(rig.target_hz(b.id), base_hz), FIRST_STORY.sd_cents), 1.0 - astray)
         for b in rig.bottles
         if b.id != target and not beliefs.heard(b.id)
     ]

@@ -50,8 +50,8 @@ class Story:
 
 FIRST_STORY = Story(0.0, 30.0)
 """Where a bottle that was never heard is, if the rig was tuned before."""
-FIRST_FILL_SURPRISE = 0.5
-"""How often it is anywhere else in the band, as at a first fill. Our guess."""
+FAR_CENTS = 60.0
+"""A bottle this far off when it is heard at last was not tuned before: two sd of the first story."""
 
 
 @dataclass(frozen=True)
@@ -60,6 +60,8 @@ class Target:
 
     stories: tuple[Story, ...]
     rejected_cents: tuple[float, ...] = ()
+    astray: float = 0.5
+    """Of a bottle never heard: how likely it is anywhere in the band, as at a first fill."""
 
     @property
     def half_width_cents(self) -> float:
@@ -83,6 +85,12 @@ class Other:
 
     bottle: str
     story: Story
+    share: float = 1.0
+    """How likely the story holds: less than 1 for a bottle never heard."""
+
+    def density(self, cents: float) -> float:
+        """Density of this bottle at a pitch, per cent."""
+        return self.share * self.story.density(cents)
 
 
 def whose(cents: float, target: Target, others: Iterable[Other]) -> str | None:
@@ -91,13 +99,13 @@ def whose(cents: float, target: Target, others: Iterable[Other]) -> str | None:
     A pitch outside the target's band is never the target's: the nearest known bottle is named, or
     the empty string when none is near.
     """
-    best = max(others, key=lambda o: o.story.density(cents), default=None)
+    best = max(others, key=lambda o: o.density(cents), default=None)
     if abs(cents - target.centre_cents) > target.half_width_cents:
-        near = best is not None and best.story.density(cents) > ELSEWHERE
+        near = best is not None and best.density(cents) > ELSEWHERE
         return best.bottle if best is not None and near else ""
     if best is None or _struck_again(cents, target):
         return None
-    return best.bottle if OTHER_PRIOR * best.story.density(cents) > _own(cents, target) else None
+    return best.bottle if OTHER_PRIOR * best.density(cents) > _own(cents, target) else None
 
 
 def insisted(cents: float, rejected_cents: Iterable[float], others: Iterable[Other]) -> bool:
@@ -109,11 +117,20 @@ def insisted(cents: float, rejected_cents: Iterable[float], others: Iterable[Oth
     same = sum(abs(cents - c) <= SAME_AGAIN_CENTS for c in rejected_cents)
     if same < 2 or not -EMPTY_CENTS <= cents <= FIRST_FILL_CENTS:
         return False
-    return all(o.story.density(cents) < ELSEWHERE for o in others)
+    return all(o.density(cents) < ELSEWHERE for o in others)
+
+
+def chance_astray(heard_cents: Iterable[float]) -> float:
+    """How likely a bottle never heard is far from its note, after what was heard of the others.
+
+    Laplace's rule of succession (1774): (far + 1) / (all + 2), so a half before anything was heard.
+    """
+    far = [abs(cents) > FAR_CENTS for cents in heard_cents]
+    return (sum(far) + 1.0) / (len(far) + 2.0)
 
 
 def _own(cents: float, target: Target) -> float:
-    surprise = SURPRISE if target.stories else FIRST_FILL_SURPRISE
+    surprise = SURPRISE if target.stories else target.astray
     stories = target.stories or (FIRST_STORY,)
     spread = surprise / (2.0 * target.half_width_cents)
     return (1.0 - surprise) * max(s.density(cents) for s in stories) + spread

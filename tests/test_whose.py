@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rounds.whose import FIRST_FILL_CENTS, KNOWN_CENTS, Other, Story, Target, whose
+from rounds.whose import FIRST_FILL_CENTS, KNOWN_CENTS, Other, Story, Target, chance_astray, whose
 
 NEIGHBOUR = Other("C#4", Story(98.0, 5.0))
 IN_TUNE = (Story(-4.0, 5.0),)
@@ -56,3 +56,28 @@ def test_without_other_bottles_only_the_band_decides(off: float, mean: float, sd
 @pytest.mark.parametrize("off", [-FIRST_FILL_CENTS + 1, FIRST_FILL_CENTS - 1])
 def test_first_fill_looks_seven_semitones_either_side(off: float) -> None:
     assert whose(off, Target(()), []) is None
+
+
+SILENT = 30.0
+
+
+def test_where_the_others_stand_near_their_notes_a_neighbours_pitch_is_asked_for_once_more() -> None:
+    """Neither bottle was heard. The first pitch could be the target's, far off, or the neighbour's, near."""
+    astray = chance_astray([4.0, -12.0, 9.0, -20.0, 7.0, 3.0])
+    silent = Other("E4", Story(-100.0, SILENT), 1.0 - astray)
+    assert whose(-117.0, Target((), (), astray), [silent]) == "E4"
+    assert whose(-117.0, Target((), (-116.0,), astray), [silent]) is None
+    assert whose(-17.0, Target((), (), astray), [silent]) is None
+
+
+def test_at_a_first_fill_a_pitch_far_off_is_believed_at_once() -> None:
+    astray = chance_astray([-430.0, -380.0, -510.0, -290.0])
+    silent = Other("E4", Story(-100.0, SILENT), 1.0 - astray)
+    assert whose(-117.0, Target((), (), astray), [silent]) is None
+
+
+@given(st.lists(st.floats(-700, 700)))
+def test_the_rule_of_succession_is_never_sure(heard: list[float]) -> None:
+    """Laplace 1774: with no case for it in n, 1 / (n + 2)."""
+    assert 0.0 < chance_astray(heard) < 1.0
+    assert chance_astray([0.0] * 8) == 0.1
