@@ -23,6 +23,7 @@ from rounds.events import (
     Strike,
     TakeStarted,
     TakeStopped,
+    Temperature,
 )
 from rounds.pressure import AirTold
 from rounds.round import RoundState, advance, begin
@@ -46,6 +47,8 @@ class Day:
     pump_on: str | None = None
     mounted: str | None = None
     reading: Strike | None = None
+    temp_c: float | None = None
+    """The air temperature as it was last told."""
     air: Mapping[str, AirTold] = field(default_factory=dict)
     """What was told of the air in each bottle."""
     scale: Scale = field(default_factory=Scale)
@@ -87,6 +90,8 @@ class Day:
                 )
             case Replaced():
                 return replace(self, air={b: a for b, a in self.air.items() if b != event.bottle})
+            case Temperature():
+                return replace(self, temp_c=event.temp_c)
             case SessionStarted():
                 return self._started(event)
             case ClockSet():
@@ -113,4 +118,5 @@ class Day:
             pieces=event.pieces,
             shift_cents=event.shift_cents,
             reading=None,
+            temp_c=self.temp_c if event.temp_c is None else event.temp_c,
         )

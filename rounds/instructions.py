@@ -54,7 +54,7 @@ def more(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruct
     amount, phrase = strokes_in_words(wanted.strokes), strokes_phrase(wanted.strokes)
     on = now.state.pump_on == bottle.id
     headline = f"Add {amount}" if on else f"{bottle.note.name}: pump {amount}"
-    todo = f"{phrase} more" if on else f"{pump_name(pump.id)} onto {bottle.id}, {phrase}"
+    todo = f"{phrase} more" if on else f"put {pump_name(pump.id)} onto {bottle.id}, {phrase}"
     detail = f"{todo}, then strike"
     if wanted.warn:
         detail = f"{detail}; {wanted.warn}"
@@ -137,7 +137,7 @@ def pump_off(now: Situation, bottle_id: str, why: str) -> Instruction:
         aim_of(now, bottle_id),
         why,
         f"{note}: pump off",
-        "straight off, then strike",
+        "take it straight off, then strike",
     )
 
 

@@ -189,7 +189,7 @@ class Live:
         off = cents(reading.hz, self.rig.target_hz(bottle_id, self.session.day.shift_cents))
         name, age_s = self.rig.bottle(bottle_id).note.name, now_s - reading.at_s
         final = reading.stage != "provisional"
-        words = "" if final else "heard, measuring on"
+        words = "" if final else "still measuring: let it ring"
         u95 = reading.u95_cents
         return ReadingView(bottle_id, name, off, u95, "clear", words, reading.hz, age_s, final)
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rounds import plain
-from rounds.view import TIME_IS_SHORT
+from rounds.view import TIME_IS_SHORT, TIME_MAY_BE
 
 if TYPE_CHECKING:
     from rounds.view import Instruction, ReadingView, View
@@ -113,4 +113,6 @@ def _news_of_round(before: View, after: View) -> list[str]:
 
 def _time_is_short(before: View, after: View) -> bool:
     """Said once as it begins; whom it costs may change with every strike, and `status` tells."""
-    return before.message.startswith(TIME_IS_SHORT) and after.message.startswith(TIME_IS_SHORT)
+    return any(
+        before.message.startswith(m) and after.message.startswith(m) for m in (TIME_IS_SHORT, TIME_MAY_BE)
+    )

@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 
 MOST_LOG_LINES = 300
 PLOT_MIN = tuple(float(m) for m in range(0, 61, 5))
+MOST_UNKNOWN = 3
+"""More bottles than this of which nothing is known yet make one line."""
+TOO_LITTLE = "too little heard to judge: a leak shows after some hours"
 _WORST_FIRST: tuple[HealthState, ...] = ("replace", "watch", "unknown", "good")
 
 
@@ -84,6 +87,12 @@ class Pages:
 
         found = assess(self.session.rig, self._histories_so_far(), now_s)
         lines = [_health_line(b, self.session.rig) for b in found]
+        unknown = [line for line in lines if line.state == "unknown"]
+        if len(unknown) > MOST_UNKNOWN:
+            lines = [line for line in lines if line.state != "unknown"]
+            lines.append(
+                HealthLine(f"{len(unknown)} more" if lines else "all", "", "unknown", TOO_LITTLE, "")
+            )
         return sorted(lines, key=lambda line: _WORST_FIRST.index(line.state))
 
 

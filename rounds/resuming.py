@@ -90,6 +90,7 @@ def keep_both(log: Log, beliefs: Beliefs, day: Day, last_id: int) -> bool:
         "shift_cents": day.shift_cents,
         "pump_on": day.pump_on,
         "mounted": day.mounted,
+        "temp_c": day.temp_c,
         "air": {b: asdict(a) for b, a in day.air.items()},
         "scale": asdict(day.scale),
         "rig": day.rig,

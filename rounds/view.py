@@ -17,7 +17,7 @@ Act = Literal["strike", "connect", "add", "release", "disconnect", "wait", "none
 Standing = Literal["unheard", "in_tune", "sharp", "flat", "doubtful", "skipped", "idle"]
 """How a bottle stands: `idle` is not needed, `doubtful` is needed and likely out though not heard so."""
 Mode = Literal["between", "round", "take"]
-TIME_IS_SHORT = "Time is short"
+TIME_IS_SHORT, TIME_MAY_BE = "Time is short", "Time may be short"
 """How the message begins that tells whom the want of time costs."""
 
 

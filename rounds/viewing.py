@@ -11,7 +11,17 @@ from rounds.gauss import Gauss
 from rounds.planning.floating import fixed_by
 from rounds.planning.tolerance import chance_in
 from rounds.round import phase_of
-from rounds.view import TIME_IS_SHORT, BottleView, DueView, Mode, ReadingView, Standing, TakeView, View
+from rounds.view import (
+    TIME_IS_SHORT,
+    TIME_MAY_BE,
+    BottleView,
+    DueView,
+    Mode,
+    ReadingView,
+    Standing,
+    TakeView,
+    View,
+)
 from rounds.words import in_words
 
 if TYPE_CHECKING:
@@ -61,7 +71,7 @@ class Viewer:
             elapsed_s=None if state is None else at_s - state.opened.at_s,
             shift_cents=session.day.shift_cents,
             shift_saves=0 if state is None else state.shift_saves,
-            temp_c=session.beliefs.temp_c,
+            temp_c=session.day.temp_c,
             pump_on=session.day.pump_on,
             pieces=session.day.pieces,
             message=self._message(state),
@@ -81,7 +91,7 @@ class Viewer:
         if known:
             return f"{TIME_IS_SHORT}: {in_words(known)} will be out at the downbeat."
         if out:
-            return f"{TIME_IS_SHORT}: {len(out)} of the bottles not heard yet cannot be tuned in time."
+            return f"{TIME_MAY_BE}: if all bottles not heard yet need air, {len(out)} will be out."
         fixed = fixed_by(pieces_named(self.session.rig, state.opened.pieces))
         floats = self.session.rig.reference.floating and fixed is not None
         return f"A4 stays where it is: {fixed} fixes the pitch." if floats else ""

@@ -417,7 +417,7 @@ def test_a_backing_track_refuses_the_floating_reference_and_the_faces_say_why() 
 def test_too_little_time_is_said_before_anything_was_heard_and_again_when_it_is_known() -> None:
     bench = Bench(dict.fromkeys(NOTES, -40.0))
     bench.session.open_round(bench.now_s, downbeat_s=bench.now_s + 70.0)
-    assert message(bench).startswith("Time is short: ")
+    assert message(bench).startswith("Time may be short: ")
     assert "not heard yet" in message(bench)
     while bench.session.instruction.act == "strike":
         bench.strike()

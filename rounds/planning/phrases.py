@@ -15,7 +15,7 @@ def reason_for(ahead: Outlook, place: int) -> str:
         return f"{abs(off):.0f} cents {_side(off)} now"
     where = float(ahead.paths.means[place, ahead.paths.when.playing][-1]) - ahead.shift_cents
     chance = 100.0 * float(ahead.stay.worst[place])
-    return f"goes {_side(where)} while you play ({chance:.0f} % likely out)"
+    return f"in tune now, goes {_side(where)} while you play ({chance:.0f} % likely out)"
 
 
 def reason_alone(ahead: Outlook, place: int) -> str:

@@ -19,9 +19,9 @@ def sentence(event: ev.Event) -> str:
 
 
 def signed(cents: float) -> str:
-    """Cents with their sign and word: `+4.5 sharp`."""
+    """Cents with their word: `4.5 cents sharp`."""
     word = "sharp" if cents > 0.05 else "flat" if cents < -0.05 else "true"
-    return f"{cents:+.1f} {word}"
+    return f"{abs(cents):.1f} cents {word}"
 
 
 def _strike(e: ev.Strike) -> str:

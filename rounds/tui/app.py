@@ -37,7 +37,12 @@ ANSWER_TICKS = 8
 """An answer to the player stays this many seconds."""
 
 
-_DONE = {"stroke_in": "One stroke in.", "stroke_out": "One stroke out.", "again": "Strike it again."}
+_DONE = {
+    "stroke_in": "One stroke into {}.",
+    "stroke_out": "One stroke out of {}.",
+    "again": "Strike {} again.",
+    "skip": "{} is left out of this round; b takes it back.",
+}
 COLUMNS = [(0, "-narrow"), (80, "-usual"), (116, "-wide")]
 ROWS = [(0, "-low"), (16, "-short"), (24, "-even"), (36, "-tall"), (50, "-huge")]
 """Where the layout changes; rounds.tcss says how."""
@@ -222,7 +227,9 @@ class RoundsApp(App[int]):
             "take": c.take_toggle,
         }
         if name in at_once:
-            self.ask(at_once[name], _DONE.get(name, ""))
+            view = c.view()
+            bottle = view.pump_on or view.instruction.bottle or "it"
+            self.ask(at_once[name], _DONE.get(name, "").format(plain(bottle, 8)))
         elif name in PAGES:
             self._turn_to(name)
         elif name in QUESTIONS:

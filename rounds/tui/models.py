@@ -81,7 +81,8 @@ def outcome(view: View, bottle_id: str | None) -> str:
         return ""
     if bottle.place_in_path is None:
         return shown.WORD[bottle.standing]
-    return f"later: {plain(bottle.reason, 80)}" if bottle.reason else "its turn comes later"
+    reason = plain(bottle.reason or "", 80).split(";")[0].removesuffix(" now")
+    return f"its turn comes: {reason}" if reason else "its turn comes"
 
 
 def air(view: View) -> AirModel:

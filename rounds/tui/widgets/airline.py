@@ -57,6 +57,8 @@ class AirLine(Painted):
             column, left = column + full + 1, left - _STROKE
         if left > 0:
             canvas.text(column, 0, "…", style)
+        elif model.sixteenths < _STROKE:
+            canvas.text(column, 0, "of one stroke", "$faint")
 
     def _bar(self, canvas: Canvas, column: int, full: int, part: int) -> None:
         assert self.model is not None

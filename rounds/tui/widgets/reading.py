@@ -64,10 +64,10 @@ class Reading(Painted):
             canvas.text(2, canvas.height // 2, clipped(model.advice, canvas.width - 3), "$faint")
         elif model.verdict != "clear" or model.cents is None:
             self._not_clear(canvas, model)
-        elif canvas.height >= 3:
+        elif canvas.height >= 3 and not model.past:
             self._large(canvas, model, model.cents)
         else:
-            self._line(canvas, model, model.cents)
+            self._line(canvas, model, model.cents, canvas.height // 2)
 
     def _not_clear(self, canvas: Canvas, model: ReadingModel) -> None:
         word = f"! {shown.VERDICT_WORD[model.verdict or 'unclear']}:"
@@ -108,10 +108,10 @@ class Reading(Painted):
         for row, line in enumerate(rows, top + 1):
             canvas.text(column, row, line, "$faint" if model.past else "bold")
 
-    def _line(self, canvas: Canvas, model: ReadingModel, cents: float) -> None:
+    def _line(self, canvas: Canvas, model: ReadingModel, cents: float, row: int) -> None:
         doubt = "" if model.u95_cents is None else f" {shown.uncertainty_figure(model.u95_cents)}"
-        before = "before: " if model.past else ""
+        before = "just before: " if model.past else ""
         figure = f"{before}{model.note} {signed_cents(cents)}{doubt} cents {model.side}"
-        column = canvas.text(1, 0, clipped(figure, canvas.width - 1), f"bold {model.style}")
+        column = canvas.text(2, row, clipped(figure, canvas.width - 1), f"bold {model.style}")
         meaning = clipped(model.meaning, canvas.width - column - 2)
-        canvas.text(column + 2, 0, meaning, "$faint" if model.past else "")
+        canvas.text(column + 2, row, meaning, "$faint" if model.past else "")
