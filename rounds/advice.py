@@ -169,7 +169,9 @@ def _heard_lately(now: Situation, bottle_id: str) -> bool:
 def _finished(now: Situation) -> Instruction:
     out = [b for b in now.state.needed if b not in now.state.accepted]
     if not out:
-        return idle("every needed bottle is in tune", "In tune")
+        skipped = [b for b in now.state.opened.needed if b in now.state.skipped]
+        left = f"; left out: {in_words(skipped)}" if skipped else ""
+        return idle(f"every {'other' if skipped else 'needed'} bottle is in tune{left}", "In tune")
     settling = [b for b in out if b in now.state.visited and not _sacrificed(now, b)]
     if settling:
         return wait_for(now, settling)

@@ -68,7 +68,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     _spell_out_what_cannot_be_printed()
     # Our matrices are small: threads inside numpy only make a reading slower. Must stand before numpy loads.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    args = build_parser().parse_args(argv)
+    parser = build_parser()
+    if not (sys.argv[1:] if argv is None else argv):
+        parser.print_help(sys.stderr)
+        return int(ExitCode.USAGE)
+    args = parser.parse_args(argv)
     try:
         code = int(args.run(args))
         sys.stdout.flush()

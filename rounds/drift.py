@@ -31,6 +31,8 @@ DOUBTFUL = 0.5
 """A bottle is named doubtful when it is at least this likely to be out at some moment of a take."""
 ONE_OUT = 0.5
 """With fewer than this expected out it is said that all hold."""
+MOST_NAMED = 3
+"""So many bottles are named in the reason of a due time."""
 NAMED_FROM = 0.4
 """Bottles at least this likely to be out are named in the reason for a round."""
 WORST_SDS = 1.0
@@ -165,8 +167,13 @@ def due(
     crossing = outlook.crossing(limit, expected)
     if crossing is None:
         return Due(None, _no_reason(max(expected)), ())
-    names = outlook.most_doubtful(crossing)
-    return Due(now_s + 60.0 * crossing, _reason(names, crossing), names)
+    likely, doubtful = outlook.most_doubtful(crossing)
+    when = "now" if crossing <= 0.0 else f"in {crossing:.0f} min"
+    if likely:
+        reason = f"{_named(likely)}, likely out {when}"
+    else:
+        reason = f"about {limit:g} of {len(heard)} out {when}, perhaps {' or '.join(doubtful)}"
+    return Due(now_s + 60.0 * crossing, reason, likely[:MOST_NAMED] or doubtful)
 
 
 @dataclass(frozen=True)
@@ -205,12 +212,12 @@ class _Outlook:
         fine = tuple(low + (high - low) * k / FINER for k in range(FINER + 1))
         return first_crossing([n - limit for n in self.expected(fine)], fine)
 
-    def most_doubtful(self, minutes: float) -> tuple[str, ...]:
-        """The bottles to name at a moment: those likely out then, at most three, else the two likeliest."""
+    def most_doubtful(self, minutes: float) -> tuple[tuple[str, ...], tuple[str, ...]]:
+        """The bottles likely out at a moment, the likeliest first; and the two likeliest in any case."""
         chances = {i: self.chances(i, (minutes,))[0] for i in self.bottles}
         ranked = sorted(chances, key=lambda i: -chances[i])
         likely = tuple(i for i in ranked if chances[i] >= NAMED_FROM)
-        return likely[:3] or tuple(ranked[:2])
+        return likely, tuple(ranked[:2])
 
 
 def _no_reason(most_out: float) -> str:
@@ -220,9 +227,9 @@ def _no_reason(most_out: float) -> str:
     return f"no more than {most_out:.1f} likely out in the next {HORIZON_MIN:.0f} min"
 
 
-def _reason(names: tuple[str, ...], minutes: float) -> str:
-    listed = in_words(names)
-    return f"{listed}, likely out now" if minutes <= 0.0 else f"{listed}, likely out in {minutes:.0f} min"
+def _named(names: tuple[str, ...]) -> str:
+    more = len(names) - MOST_NAMED
+    return in_words(names) if more <= 0 else f"{', '.join(names[:MOST_NAMED])} and {more} more"
 
 
 def worst_in(

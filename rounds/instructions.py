@@ -148,6 +148,12 @@ def refusal(bottle: Bottle, sentence: str) -> Instruction:
     )
 
 
+def strike_again(told: Instruction, note: str) -> Instruction:
+    """Air was asked for, and the strike after it was not clear: whatever was pumped is in already."""
+    why = "not clear, and the air may be in already: no more of it, just strike"
+    return Instruction("strike", told.bottle, None, None, told.aim_cents, why, f"Strike {note}")
+
+
 def strike_instruction(now: Situation, bottle_id: str) -> Instruction:
     """Ask for one strike."""
     state, note = now.state, now.rig.bottle(bottle_id).note.name

@@ -13,7 +13,7 @@ from rounds.closing import closing, pressures_told
 from rounds.drift import Due, Worst, due, worst_in
 from rounds.errors import BadInput
 from rounds.events import Event, NoteWritten, Part, Replaced, Skipped, SteppedBack, Strike
-from rounds.instructions import idle
+from rounds.instructions import idle, strike_again
 from rounds.recognition import Listening, Sounded, checked, in_play, listening_for, recognise
 from rounds.record import Record
 from rounds.replanning import REPLAN_S, Replanner
@@ -36,6 +36,8 @@ CLOSE_AFTER_S = 60.0
 TAKE_AHEAD_S = 60.0
 """What is foreseen at the start of a take, whose length nobody knows yet."""
 _MOST_STEPS = 64
+NOT_UNDERSTOOD = frozenset({"quiet", "two_ringing", "unclear"})
+"""Verdicts after which it is not known whether the air that was asked for has gone in."""
 NO_WAY = "no way forward was found, so tune it by hand"
 
 
@@ -68,7 +70,7 @@ class Session(Record):
         self.ear_words = ""
         self._replanner = Replanner()
         self._told: Instruction = idle("no round is open")
-        self._told_s = self._now_s
+        self._told_s = self._asked_s = self._now_s
         self._due_key: tuple[int, int] | None = None
         self._due: Due | None = None
         self._settle()
@@ -82,8 +84,12 @@ class Session(Record):
 
     @property
     def instruction(self) -> Instruction:
-        """What the player was last told to do."""
-        return self._told
+        """What the player is to do now. After a strike that was not clear, no air: only another strike."""
+        heard = self.day.reading
+        unclear = heard is not None and heard.verdict in NOT_UNDERSTOOD and heard.at_s >= self._asked_s
+        if not unclear or not self._told.strokes or self._told.bottle is None:
+            return self._told
+        return strike_again(self._told, self.rig.bottle(self._told.bottle).note.name)
 
     def plan(self) -> RoundPlan:
         """The plan of the open round as it stands now.
@@ -124,6 +130,8 @@ class Session(Record):
         self._tell(idle(f"{state.target or 'the round'}: {NO_WAY}", "By hand"))
 
     def _tell(self, instruction: Instruction) -> None:
+        if (instruction.act, instruction.bottle) != (self._told.act, self._told.bottle):
+            self._asked_s = self._now_s
         if instruction != self._told:
             self._told, self._told_s = instruction, self._now_s
 

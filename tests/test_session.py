@@ -470,3 +470,21 @@ def test_a_pitch_more_than_an_octave_under_is_never_the_bottle() -> None:
     while bench.session.instruction.bottle != "C4":
         bench.strike()
     assert [bench.strike().verdict for _ in range(5)] == ["other_bottle"] * 5
+
+
+def test_after_a_strike_that_was_not_clear_no_air_is_asked_for_again(bench: Bench) -> None:
+    """The air is in already: pumping once more would be twice too much. The next strike shows it."""
+    while bench.session.instruction.act != "connect":
+        bench.obey()
+    told = bench.session.instruction
+    assert told.bottle is not None
+    assert told.strokes is not None
+    bench.pump(told.bottle, told.strokes)
+    bench.session.strike(bench.now_s + 1.0, Sounded(None, None, "unclear", "the room blurs it"))
+    assert (bench.session.instruction.act, bench.session.instruction.bottle) == ("strike", told.bottle)
+    assert bench.session.instruction.strokes is None
+    bench.strike()
+    moved = bench.events(AirMoved)[-1]
+    assert isinstance(moved, AirMoved)
+    assert moved.strokes == told.strokes
+    assert bench.session.instruction.act in ("disconnect", "add")

@@ -89,13 +89,24 @@ def _print_table(bottles: Sequence[BottleHealth]) -> None:
         _print_finding(finding)
     if findings:
         print(f"{CARE}\n")
-    print(f"{'bottle':10} {'leak c/min':>14} {'P(leak)':>7} {'conn':>5} {'hours':>6} {'high':>5}  gauge")
+    else:
+        print("Nothing to do: no bottle or cap stands out.\n")
+    figures = f"{'leak c/min':>16} {'P(leak)':>7} {'conn':>5} {'hours':>6} {'high':>5}  gauge"
+    print(f"{'bottle':10} {'state':7} {figures}")
     for b in bottles:
         leak = "too little heard" if b.own_leak is None else f"{b.own_leak.mean:+.2f} ± {b.own_leak.sd:.2f}"
-        print(
-            f"{plain(b.id, 10):10} {leak:>14} {b.p_leak:7.2f} {b.cap.connections:5d} {b.cap.hours:6.1f} "
-            f"{b.cap.hot_hours:5.1f}  {_gauge(b)}".rstrip()
-        )
+        cap = f"{b.cap.connections:5d} {b.cap.hours:6.1f} {b.cap.hot_hours:5.1f}"
+        print(f"{plain(b.id, 10):10} {_state(b):7} {leak:>16} {b.p_leak:7.2f} {cap}  {_gauge(b)}".rstrip())
+    print(
+        "P(leak): chance of a real leak beside its group; conn: connections of the cap; "
+        "hours: at pressure; high: of these above the caution pressure."
+    )
+
+
+def _state(health: BottleHealth) -> str:
+    if health.findings:
+        return "look at"
+    return "good" if health.own_leak is not None else "unknown"
 
 
 def _gauge(health: BottleHealth) -> str:

@@ -49,7 +49,7 @@ def _closed(e: ev.RoundClosed) -> str:
     worst = ""
     if e.worst_cents is not None:
         worst = f", worst {e.worst_bottle} {abs(e.worst_cents):.1f} cents off"
-    ended = "finished" if e.finished else "left unfinished"
+    ended = "finished" if e.finished else "ended before its last bottle"
     return f"round {ended}: {e.in_tune} of {e.needed} in tune, {e.connections} connections{worst}"
 
 
