@@ -147,7 +147,9 @@ def due(view: View) -> list[str]:
 def first(view: View) -> list[str]:
     """What would be done first."""
     ahead = path_of(view)
-    return [f"First would be {names(b.id for b in ahead[:6])}."] if ahead else ["Nothing needs air now."]
+    if ahead:
+        return [f"First would be {names(b.id for b in ahead[:6])}."]
+    return [shown.nobody_first(view.due.overdue)]
 
 
 def path_of(view: View) -> list[BottleView]:

@@ -137,3 +137,8 @@ def air_way(instruction: Instruction) -> str:
     if instruction.strokes > 0:
         return "in, by the pump"
     return "out, by the pin" if instruction.pump is None else "out, by the pump's valve"
+
+
+def nobody_first(overdue: bool) -> str:
+    """What is said in place of the bottles that would be done first."""
+    return "None is out for sure: a round would hear them first." if overdue else "Nothing needs air now."

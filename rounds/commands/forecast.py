@@ -107,7 +107,7 @@ def _print_table(told: Standing, at: Forecast, when: Due) -> None:
         cells = "  ".join(f"{p.cents:+6.1f} ±{1.645 * p.sd_cents:5.1f}" + " " for p in bottle.at)
         holds = "> 2 h" if bottle.hold_min is None else f"{bottle.hold_min:.0f} min"
         print(f"{bottle.id:8} {cells}  {holds:>8}  {_plot(plot)}")
-    print("± holds 90 of 100 times. Cents off the note; positive is sharp.")
+    print("± holds 9 times in 10. Cents off the note; positive is sharp.")
     air = "not known" if at.temp_c is None else f"{at.temp_c:.1f} °C"
     print(f"Air {air}. Next round: {when.reason}.")
 

@@ -235,7 +235,7 @@ def reasons(view: View) -> tuple[Said, ...]:
     temp = "" if view.temp_c is not None else "No temperature yet: c tells it, and the forecast gets better."
     return (
         Said(plain(view.due.reason[:1].upper() + view.due.reason[1:], 240), "bold"),
-        Said(f"First: {names}{more}" if names else "Nothing needs air now.", ""),
+        Said(f"First: {names}{more}" if names else shown.nobody_first(view.due.overdue), ""),
         Said(temp, "$faint"),
     )
 
