@@ -103,6 +103,16 @@ def test_no_aim_beats_the_chosen_one() -> None:
         assert after.out[i] <= min(outs) + 0.005
 
 
+def test_with_no_downbeat_told_a_fast_leaker_is_left_in_tune() -> None:
+    """Aimed beyond its band, to be in tune some minutes later, it was visited over and over."""
+    rig = small_rig(WIDE)
+    known = beliefs(rig, *[-25.0] * 10, drift_per_min=dict.fromkeys((f"B{i}" for i in range(10)), -6.0))
+    paths = look_ahead(rig, known, [b.id for b in rig.bottles], 0.0, span(0.0, None, BLOCK_S, 20.0))
+    assert (abs(after_visit(paths).aim_cents) < paths.half).all()
+    told = look_ahead(rig, known, [b.id for b in rig.bottles], 0.0, span(0.0, 300.0, BLOCK_S, 20.0))
+    assert (after_visit(told).aim_cents > told.half).any()
+
+
 def test_a_short_hold_is_said_and_the_bottle_still_visited_last() -> None:
     rig = small_rig(WIDE)
     known = beliefs(rig, *[-25.0] * 10, drift_per_min={"B2": -2.0})

@@ -32,6 +32,9 @@ LAST_CHANGE_CENTS = 60.0
 """A larger change is made in parts; what settles after the visit is that of the last part at most."""
 SURE_AT_DOWNBEAT = 0.1
 """Aims with at most this chance to be out at the downbeat are all right there, where there are any."""
+EDGE_SHARE = 0.9
+"""With no downbeat told, a bottle is left within this share of its tolerance. Aimed beyond it, as one that
+leaks fast would be, it would not count as in tune, and be visited again and again."""
 _PLAYING_POINTS = 7
 _BEYOND_MIN = (5.0, 15.0, 30.0, 60.0)
 _AIM_POINTS = 61
@@ -44,6 +47,8 @@ class Span:
     visit_min: float
     playing_min: Floats
     beyond_min: Floats
+    at_once: bool = False
+    """No downbeat is told: the playing may start as soon as a bottle is left."""
 
     @property
     def minutes(self) -> list[float]:
@@ -62,7 +67,8 @@ def span(now_s: float, downbeat_s: float | None, block_s: float, quarantine_s: f
     visit_s = max(now_s, ready_s - quarantine_s - BEFORE_DOWNBEAT_S)
     start_min = (ready_s - now_s) / 60.0
     playing = start_min + np.linspace(0.0, block_s / 60.0, _PLAYING_POINTS)
-    return Span((visit_s - now_s) / 60.0, playing, playing[-1] + np.array(_BEYOND_MIN))
+    beyond = playing[-1] + np.array(_BEYOND_MIN)
+    return Span((visit_s - now_s) / 60.0, playing, beyond, at_once=downbeat_s is None)
 
 
 @dataclass(frozen=True)
@@ -171,13 +177,16 @@ def after_visit(paths: Paths) -> AfterVisit:
     """The aim that centres what is going to happen in the band; the same for every shift.
 
     First of all the bottle is in tune at the downbeat; a bottle that drifts fast would else be aimed
-    so that it comes in tune some time later.
+    so that it comes in tune some time later. Where no downbeat is told it is in tune at once.
     """
     playing = paths.when.playing
     drift, grown = paths.drift[:, playing], paths.grown[:, playing]
     middle = -0.5 * (drift.max(axis=1) + drift.min(axis=1))
     low = np.minimum(middle, -drift[:, 0]) - paths.half
     high = np.maximum(middle, -drift[:, 0]) + paths.half
+    if paths.when.at_once:
+        edge = EDGE_SHARE * paths.half
+        low, high = np.clip(low, -edge, edge), np.clip(high, -edge, edge)
     aims = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, _AIM_POINTS)
     levels = aims[:, :, None] + drift[:, None, :]
     found = chances(outside(levels, grown[:, None, :], paths.half[:, None, None], 0.0))
