@@ -225,17 +225,17 @@ def _after_listening(now: Situation) -> Event | Instruction:
     planned = {v.bottle for v in now.plan.visits}
     heard = now.state.heard[bottle_id]
     if bottle_id not in planned and not heard.pump_on and _inside_at_downbeat(now, bottle_id):
-        if not _heard_inside(now, bottle_id):
-            return strike_instruction(now, bottle_id)
-        return Accepted(at_s=now.now_s, bottle=bottle_id, cents=heard.cents)
+        return _accept(now, bottle_id, heard.cents)
     return _elsewhere(now)
 
 
-def _heard_inside(now: Situation, bottle_id: str) -> bool:
-    """Whether the strike itself was in tune: beliefs must not overrule it. Else it is heard again."""
+def _accept(now: Situation, bottle_id: str, cents: float) -> Event | Instruction:
+    """A bottle believed in tune is, if its strike was; else it is heard again: beliefs do not overrule."""
     heard = now.state.heard[bottle_id]
     off = abs(heard.cents - now.state.shift_cents)
-    return off <= now.rig.bottle(bottle_id).tolerance_cents + heard.u95_cents
+    if off > now.rig.bottle(bottle_id).tolerance_cents + heard.u95_cents:
+        return strike_instruction(now, bottle_id)
+    return Accepted(at_s=now.now_s, bottle=bottle_id, cents=cents)
 
 
 def _inside_at_downbeat(now: Situation, bottle_id: str) -> bool:
@@ -310,6 +310,4 @@ def _leave(now: Situation, bottle: Bottle, level_cents: float, error: float, on:
     if on:
         return pump_off(now, bottle.id, off_the_aim(now, bottle.id, error))
     inside = abs(level_cents - now.state.shift_cents) <= bottle.tolerance_cents
-    if inside and not _heard_inside(now, bottle.id):
-        return strike_instruction(now, bottle.id)
-    return Accepted(at_s=now.now_s, bottle=bottle.id, cents=level_cents) if inside else _elsewhere(now)
+    return _accept(now, bottle.id, level_cents) if inside else _elsewhere(now)

@@ -10,7 +10,7 @@ import math
 from typing import TYPE_CHECKING
 
 from rounds.air import kpa_to_psi, stroke_kpa
-from rounds.situation import Situation, aim_beside, aim_of, limit_of
+from rounds.situation import Situation, aim_beside, aim_of
 from rounds.view import Instruction
 from rounds.words import CAUTION_ADD, in_words, offset_in_words, pump_name, strokes_in_words, strokes_phrase
 
@@ -74,7 +74,7 @@ def more(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruct
 
 
 def _ceiling_psi(now: Situation, bottle: Bottle) -> str:
-    return f"{kpa_to_psi(limit_of(now, bottle.id)):.0f}"
+    return f"{kpa_to_psi(now.rig.limit_kpa(bottle.id)):.0f}"
 
 
 def less(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruction:

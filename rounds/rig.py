@@ -154,6 +154,10 @@ class Rig:
         """The pump that a bottle is pumped with."""
         return self.pump(self.bottle(bottle_id).pump)
 
+    def limit_kpa(self, bottle_id: str) -> float:
+        """The gauge pressure that no advice passes: the bottle's ceiling, or what its pump can do."""
+        return min(self.bottle(bottle_id).ceiling_kpa, self.pump_of(bottle_id).max_gauge_kpa)
+
     def target_hz(self, bottle_id: str, shift_cents: float = 0.0) -> float:
         """A bottle's target: its note at the rig's reference, moved by a shift."""
         return shifted_hz(self.bottle(bottle_id).note.hz(self.reference.a4_hz), shift_cents)

@@ -47,11 +47,6 @@ def aim_beside(now: Situation, bottle_id: str) -> float:
     return aim_of(now, bottle_id) - now.state.shift_cents
 
 
-def limit_of(now: Situation, bottle_id: str) -> float:
-    """The gauge pressure that no advice passes, kPa: the bottle's ceiling, or what its pump can do."""
-    return min(now.rig.bottle(bottle_id).ceiling_kpa, now.rig.pump_of(bottle_id).max_gauge_kpa)
-
-
 def over_its_limit(now: Situation) -> str | None:
     """A bottle of the round whose gauge was read above its ceiling."""
     for bottle_id, told in now.told.items():

@@ -114,8 +114,7 @@ def insisted(cents: float, rejected_cents: Iterable[float], others: Iterable[Oth
     It came twice before, nobody else sounds there, and it is not out of reach: then what is believed of
     the target is wrong, and the player, who sees which bottle is struck, is right.
     """
-    same = sum(abs(cents - c) <= SAME_AGAIN_CENTS for c in rejected_cents)
-    if same < 2 or not -EMPTY_CENTS <= cents <= FIRST_FILL_CENTS:
+    if _times_refused(cents, rejected_cents) < 2 or not -EMPTY_CENTS <= cents <= FIRST_FILL_CENTS:
         return False
     return all(o.density(cents) < ELSEWHERE for o in others)
 
@@ -136,9 +135,14 @@ def _own(cents: float, target: Target) -> float:
     return (1.0 - surprise) * max(s.density(cents) for s in stories) + spread
 
 
+def _times_refused(cents: float, rejected_cents: Iterable[float]) -> int:
+    """How often this pitch was refused just before."""
+    return sum(abs(cents - c) <= SAME_AGAIN_CENTS for c in rejected_cents)
+
+
 def _struck_again(cents: float, target: Target) -> bool:
     """The same pitch again: twice from a bottle never heard, thrice from one that may have moved."""
-    same = sum(abs(cents - c) <= SAME_AGAIN_CENTS for c in target.rejected_cents)
+    same = _times_refused(cents, target.rejected_cents)
     if not target.stories:
         return same >= 1
     uncertain = len(target.stories) > 1 or target.stories[0].sd_cents > 2.0 * SAME_AGAIN_CENTS

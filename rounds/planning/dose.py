@@ -78,6 +78,7 @@ class _Task:
     loss_cents: Gauss
     gauge_now_kpa: float
     stroke_kpa: float
+    limit_kpa: float
 
     def hz2(self, cents: float) -> float:
         return shifted_hz(self.target_hz, cents) ** 2
@@ -158,6 +159,7 @@ def dose(
         loss_cents=Gauss(0.0, 0.0) if by_pin else head,
         gauge_now_kpa=max(0.0, gauge_kpa),
         stroke_kpa=stroke_kpa,
+        limit_kpa=rig.limit_kpa(bottle_id),
     )
     return _let_out(task, pump_on) if sharp else _add(task)
 
@@ -180,7 +182,7 @@ def _add(task: _Task) -> Dose:
     count = math.floor(exact / step) if task.bottle.group == "bass" else round(exact / step)
     while count > 1 and not _safe_up(task, count * step):
         count -= 1
-    limit_kpa = min(task.bottle.ceiling_kpa, task.pump.max_gauge_kpa)
+    limit_kpa = task.limit_kpa
     wanted_kpa = task.gauge_kpa(count * step)
     if count > 0 and wanted_kpa > limit_kpa:
         room = math.floor((limit_kpa - task.gauge_now_kpa) / task.stroke_kpa / step)
