@@ -18,6 +18,7 @@ from rounds.instructions import (
     let_down,
     more,
     off_the_aim,
+    once_more,
     pump_off,
     refusal,
     strike_instruction,
@@ -266,7 +267,10 @@ def _after_reading(now: Situation) -> Event | Instruction:
         pump_on=on,
         at_s=now.now_s,
         told=now.told.get(bottle_id, NOTHING_TOLD),
+        confirmed=now.state.heard[bottle_id].times > 1,
     )
+    if wanted.doubt:
+        return once_more(now, bottle, wanted.doubt)
     if wanted.refused:
         return refusal(bottle, wanted.refused)
     if wanted.strokes == 0.0:

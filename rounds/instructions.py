@@ -148,9 +148,16 @@ def refusal(bottle: Bottle, sentence: str) -> Instruction:
     )
 
 
+def once_more(now: Situation, bottle: Bottle, why: str) -> Instruction:
+    """One strike is not enough to go by; a second one that agrees is."""
+    aim_cents = aim_of(now, bottle.id)
+    headline = f"Strike {bottle.note.name} again"
+    return Instruction("strike", bottle.id, None, None, aim_cents, why, headline)
+
+
 def strike_again(told: Instruction, note: str) -> Instruction:
-    """Air was asked for, and the strike after it was not clear: whatever was pumped is in already."""
-    why = "not clear, and the air may be in already: no more of it, just strike"
+    """Air was asked for, and the strike after it told nothing: whatever was pumped is in already."""
+    why = "the air may be in already: no more of it, just strike"
     return Instruction("strike", told.bottle, None, None, told.aim_cents, why, f"Strike {note}")
 
 

@@ -34,6 +34,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
 Phase = Literal["listen", "visits", "verify", "done"]
+SAME_PITCH_CENTS = 15.0
+"""Two strikes of a bottle no further apart agree."""
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,8 @@ class Heard:
     cents: float
     u95_cents: float
     pump_on: bool
+    times: int = 1
+    """Strikes in a row that agree, no air moved between them."""
 
 
 @dataclass(frozen=True)
@@ -101,6 +105,9 @@ def _strike(state: RoundState, event: Strike) -> RoundState:
     if event.verdict != "clear" or event.bottle is None or event.cents is None:
         return state
     reading = Heard(event.at_s, event.cents, event.u95_cents or 0.0, event.pump_on)
+    before = None if event.bottle in state.moved else state.heard.get(event.bottle)
+    if before is not None and _same_pitch(before, reading):
+        reading = replace(reading, times=before.times + 1)
     return replace(
         state,
         heard={**state.heard, event.bottle: reading},
@@ -108,6 +115,10 @@ def _strike(state: RoundState, event: Strike) -> RoundState:
         at_bottle=event.bottle,
         rejected_cents=(),
     )
+
+
+def _same_pitch(one: Heard, other: Heard) -> bool:
+    return one.pump_on == other.pump_on and abs(one.cents - other.cents) <= SAME_PITCH_CENTS
 
 
 def _connected(state: RoundState, event: Connected) -> RoundState:

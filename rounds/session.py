@@ -36,7 +36,7 @@ CLOSE_AFTER_S = 60.0
 TAKE_AHEAD_S = 60.0
 """What is foreseen at the start of a take, whose length nobody knows yet."""
 _MOST_STEPS = 64
-NOT_UNDERSTOOD = frozenset({"quiet", "two_ringing", "unclear"})
+NOT_UNDERSTOOD = frozenset({"quiet", "two_ringing", "unclear", "other_bottle"})
 """Verdicts after which it is not known whether the air that was asked for has gone in."""
 NO_WAY = "no way forward was found, so tune it by hand"
 

@@ -426,6 +426,36 @@ def test_gain_and_head_loss_are_learned_from_strikes_around_them(factor: float) 
     assert head.mean < Beliefs(RIG).head_loss(MIDDLE).mean - 0.5
 
 
+@pytest.mark.parametrize("wrong_cents", [-90.0, -40.0, 120.0])
+def test_a_lesson_from_a_misheard_strike_is_taken_back_by_the_strikes_that_overrule_it(
+    wrong_cents: float,
+) -> None:
+    """Two agreeing strikes after it leave the gain as it would be had the first been right."""
+    before: list[Event] = [
+        strike(0.0, MIDDLE, -60.0),
+        AirMoved(at_s=5.0, bottle=MIDDLE, pump=PUMP, strokes=1.5),
+    ]
+    right = [strike(0.2, MIDDLE, -10.0), strike(0.3, MIDDLE, -10.0)]
+    wrong = strike(0.15, MIDDLE, -10.0 + wrong_cents)
+    told = Beliefs.fold(RIG, [*before, *right]).gain(MIDDLE, PUMP)
+    misled = Beliefs.fold(RIG, [*before, wrong])
+    assert abs(misled.gain(MIDDLE, PUMP).mean / told.mean - 1.0) > 0.1
+    put_right = Beliefs.fold(RIG, [*before, wrong, *right])
+    assert put_right.gain(MIDDLE, PUMP).mean == pytest.approx(told.mean, rel=0.05)
+    assert put_right.gain(MIDDLE, PUMP).sd == pytest.approx(told.sd, rel=0.2)
+
+
+def test_a_fall_long_after_the_strokes_teaches_nothing_of_them() -> None:
+    before: list[Event] = [
+        strike(0.0, MIDDLE, -60.0),
+        AirMoved(at_s=5.0, bottle=MIDDLE, pump=PUMP, strokes=1.5),
+        strike(0.2, MIDDLE, -10.0),
+    ]
+    told = Beliefs.fold(RIG, before).gain(MIDDLE, PUMP)
+    fallen = [strike(5.0, MIDDLE, -80.0), strike(5.1, MIDDLE, -80.0)]
+    assert Beliefs.fold(RIG, [*before, *fallen]).gain(MIDDLE, PUMP) == told
+
+
 def test_a_neighbour_of_the_group_profits_from_a_learned_gain() -> None:
     prior = Beliefs(RIG)
     middles = [b.id for b in RIG.bottles if b.group == "middle" and b.pump == PUMP]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from rounds.air import KPA_PER_PSI, Shell, stroke_kpa
-from rounds.events import AirMoved
+from rounds.events import AirMoved, Strike
 from rounds.journal import MemoryJournal
 from rounds.notes import parse_note, shifted_hz
 from rounds.recognition import Sounded
@@ -36,16 +36,24 @@ class Stiff:
         self.session = Session(self.rig, self.log, 0.0)
         self.session.open_round(0.0)
 
-    def obey(self, told: Instruction) -> None:
+    def obey(self, told: Instruction, wrong_cents: float = 0.0) -> None:
         """Move the air, perfectly, and strike."""
         self.gauge_kpa = max(0.0, self.gauge_kpa + (told.strokes or 0.0) * self.stroke_kpa)
         self.now_s += 8.0
-        self.session.strike(self.now_s, Sounded(self.shell.hz(self.gauge_kpa), 1.0))
+        self.session.strike(self.now_s, Sounded(self.hz(wrong_cents), 1.0))
 
-    def run(self) -> float:
-        """Play until nothing is asked any more; the highest gauge pressure ever, kPa."""
+    def hz(self, wrong_cents: float = 0.0) -> float:
+        """The pitch it has now, or is taken to have."""
+        return shifted_hz(self.shell.hz(self.gauge_kpa), wrong_cents)
+
+    def run(self, misheard: dict[int, float] | None = None) -> float:
+        """Play until nothing is asked any more; the highest gauge pressure ever, kPa.
+
+        Args:
+            misheard: strikes, counted from 0, that the ear gets wrong, and by how many cents.
+        """
         highest_kpa = 0.0
-        for _ in range(200):
+        for turn in range(200):
             told = self.session.instruction
             if told.act == "none":
                 return highest_kpa
@@ -53,7 +61,7 @@ class Stiff:
                 self.now_s += 20.0
                 self.session.tick(self.now_s)
                 continue
-            self.obey(told)
+            self.obey(told, (misheard or {}).get(turn, 0.0))
             highest_kpa = max(highest_kpa, self.gauge_kpa)
         raise AssertionError(f"the round did not end: {self.session.instruction}")
 
@@ -94,6 +102,60 @@ def test_a_bottle_of_the_usual_kind_is_brought_to_its_note(
     usual.run()
     off = 1200.0 * math.log2(usual.shell.hz(usual.gauge_kpa) / usual.rig.target_hz(note))
     assert abs(off) <= usual.rig.bottle(note).tolerance_cents
+
+
+USUAL = [
+    ("G6", 500.0, 60.0, 70.0, -690.0),
+    ("A5", 600.0, 60.0, 52.0, -690.0),
+    ("C4", 1250.0, 160.0, 20.0, -690.0),
+]
+"""Bottles just as their notes let suppose: one near its ceiling of 80 psi, two far below it."""
+
+
+@pytest.mark.parametrize("made_of", USUAL)
+@pytest.mark.parametrize("share", [0.5, 0.85, 1.0])
+@pytest.mark.parametrize("turn", [0, 1, 2, 3])
+@pytest.mark.parametrize("wrong_cents", [-390.0, -250.0, -150.0, -90.0, 90.0, 250.0])
+def test_one_strike_misheard_neither_leads_past_the_ceiling_nor_leaves_a_bottle_out(
+    made_of: tuple[str, float, float, float, float], share: float, turn: int, wrong_cents: float
+) -> None:
+    """Boyle and the thin shell tell what the strokes asked for would do; the ear is wrong once."""
+    usual = Stiff(*made_of)
+    usual.gauge_kpa = share * made_of[3] * KPA_PER_PSI
+    highest_kpa = usual.run({turn: wrong_cents})
+    assert highest_kpa <= usual.rig.bottle(made_of[0]).ceiling_kpa * (1.0 + 1e-9)
+    assert usual.session.instruction.headline == "In tune"
+
+
+def test_a_bottle_is_refused_for_the_ceiling_when_two_strikes_agree() -> None:
+    stiff = Stiff("G6", 500.0, 60.0, 100.0, -690.0)
+    stiff.gauge_kpa = 40.0 * KPA_PER_PSI
+    stiff.run()
+    told = [e for _, e in stiff.log.events() if isinstance(e, Strike)]
+    assert abs(told[-1].cents - told[-2].cents) < 1.0  # type: ignore[operator]
+    assert stiff.session.instruction.headline == "G6: no more air"
+
+
+def test_a_gauge_that_leaves_no_room_refuses_at_once() -> None:
+    stiff = Stiff("G6", 500.0, 60.0, 100.0, -690.0)
+    stiff.gauge_kpa = 40.0 * KPA_PER_PSI
+    stiff.session.gauge(79.9, 0.0, "G6")
+    stiff.obey(stiff.session.instruction)
+    assert stiff.session.instruction.headline == "G6: no more air"
+
+
+@pytest.mark.parametrize("wrong_cents", [450.0, 650.0])
+def test_a_strike_taken_for_anothers_never_has_the_same_air_pumped_in_again(wrong_cents: float) -> None:
+    """The air may be in already: a hand that does what stands there must not be told to pump once more."""
+    usual = Stiff("C5", 1250.0, 160.0, 36.0, -690.0)
+    usual.gauge_kpa = 20.0 * KPA_PER_PSI
+    while not usual.session.instruction.strokes:
+        usual.obey(usual.session.instruction)
+    usual.obey(usual.session.instruction, wrong_cents)
+    heard = usual.session.day.reading
+    assert heard is not None
+    assert heard.verdict == "other_bottle"
+    assert (usual.session.instruction.act, usual.session.instruction.strokes) == ("strike", None)
 
 
 def test_a_gauge_above_the_ceiling_comes_before_everything_else() -> None:

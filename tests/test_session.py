@@ -151,7 +151,8 @@ def test_another_bottles_strike_is_recognised_and_not_believed(bench: Bench) -> 
     before = bench.session.beliefs.level(other, bench.now_s)
     told = bench.session.instruction
     assert bench.strike(other).verdict == "other_bottle"
-    assert bench.session.instruction == told
+    again = bench.session.instruction
+    assert (again.act, again.bottle, again.strokes) == ("strike", told.bottle, None)
     assert bench.session.beliefs.level(other, bench.now_s).mean == pytest.approx(before.mean, abs=0.5)
     assert other in bench.session.ear_words
 

@@ -125,9 +125,13 @@ class Beliefs:
         if self._tests_what_was_foretold(event, track):
             level, level_var = self.leaning.leaned_level(event.bottle, track)
             scales.foretold(x - level, level_var, _own_var(event))
+        expected, handled = Gauss(track.level, math.sqrt(max(0.0, track.a00))), bool(track.pending)
         surprise = track.read(x, _own_var(event), scales, vetted=event.u95_cents is not None)
         self.leaning.count(event.bottle, self.tracks)
-        self.handling.learn(event.bottle, track, surprise)
+        if handled:
+            self.handling.learn(event.bottle, track, surprise, expected)
+        else:
+            self.handling.reconsider(event.bottle, track, x, expected)
 
     def _tests_what_was_foretold(self, event: ev.Strike, track: Track) -> bool:
         """Whether nothing was done to the bottle for a while; every third such reading is enough."""

@@ -21,6 +21,7 @@ from rounds.belief.priors import (
     OUT,
     prior_gain_hz2,
 )
+from rounds.belief.scales import UNDOUBTED
 from rounds.gauss import Gauss
 
 if TYPE_CHECKING:
@@ -33,6 +34,12 @@ STROKE_DOUBT = 0.12
 LEAST_SHARE, MOST_SHARE = 0.1, 5.0
 """A learned number stays within these shares of its prior: one slip must not turn a pump around."""
 LEAST_VAR_SHARE = 1e-4
+OVERRULED_CENTS = 15.0
+OVERRULED_SHARE = 0.3
+"""A reading overrules the one before when it differs by so many linear cents, and the level follows it to
+within this share of the difference."""
+LESSON_S = 120.0
+"""For so long a lesson can be taken back: later, the air may have gone by itself."""
 
 
 @dataclass(slots=True)
@@ -49,6 +56,26 @@ class Learned:
         return Gauss(self.mean, math.sqrt(self.var))
 
 
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One number that a lesson changed: what it was before, and how often it entered."""
+
+    key: str
+    coefficient: float
+    mean: float
+    var: float
+
+
+@dataclass(frozen=True, slots=True)
+class Lesson:
+    """What the newest reading after an air move taught, to be taken back if that reading was wrong."""
+
+    at_s: float
+    expected: Gauss
+    """The level before that reading."""
+    parts: tuple[Part, ...]
+
+
 def pump_key(pump_id: str) -> str:
     """The key of what a stroke of a pump does."""
     return f"pump {pump_id}"
@@ -62,15 +89,18 @@ class Handling:
         self.priors = priors
         self._pumps = {pump_key(p.id): p for p in rig.pumps}
         self.learned: dict[tuple[str, str], Learned] = {}
+        self.lessons: dict[str, Lesson] = {}
 
     def copy(self) -> Handling:
         """An independent copy."""
         twin = Handling(self.rig, self.priors)
         twin.learned = {k: Learned(v.prior, v.mean, v.var) for k, v in self.learned.items()}
+        twin.lessons = dict(self.lessons)
         return twin
 
     def forget(self, bottle_id: str) -> None:
         """A cap or bottle was replaced."""
+        self.lessons.pop(bottle_id, None)
         for key in [k for k in self.learned if k[0] == bottle_id]:
             del self.learned[key]
 
@@ -90,16 +120,41 @@ class Handling:
         track.moved = moved
         track.pending[key] = track.pending.get(key, 0.0) + 1.0
 
-    def learn(self, bottle_id: str, track: Track, surprise: Surprise) -> None:
+    def learn(self, bottle_id: str, track: Track, surprise: Surprise, expected: Gauss) -> None:
         """Give each number that entered the level since the last reading its share of the surprise."""
-        for key, coefficient in track.pending.items():
-            known = self.learned[bottle_id, key]
-            lever = coefficient * known.var / surprise.spread
-            low, high = sorted((LEAST_SHARE * known.prior.mean, MOST_SHARE * known.prior.mean))
-            known.mean = min(high, max(low, known.mean + lever * surprise.innovation))
-            left = known.var - lever * coefficient * known.var
-            known.var = max(left, LEAST_VAR_SHARE * known.prior.var)
+        if not track.pending or track.at_s is None:
+            return
+        known = {key: self.learned[bottle_id, key] for key in track.pending}
+        parts = tuple(Part(key, track.pending[key], k.mean, k.var) for key, k in known.items())
+        self.lessons[bottle_id] = Lesson(track.at_s, expected, parts)
+        self._teach(bottle_id, parts, surprise.innovation, surprise.spread)
         track.pending.clear()
+
+    def reconsider(self, bottle_id: str, track: Track, x: float, expected: Gauss) -> None:
+        """A reading with no air moved before it: where it overrules the one before, so does its lesson."""
+        lesson = self.lessons.get(bottle_id)
+        if lesson is None or track.at_s is None:
+            return
+        apart = abs(x - expected.mean)
+        if apart < OVERRULED_CENTS or abs(x - track.level) > OVERRULED_SHARE * apart:
+            return
+        del self.lessons[bottle_id]
+        if track.at_s - lesson.at_s <= LESSON_S:
+            for part in lesson.parts:
+                known = self.learned[bottle_id, part.key]
+                known.mean, known.var = part.mean, part.var
+            innovation = x - lesson.expected.mean
+            spread = max(lesson.expected.var, UNDOUBTED * innovation * innovation)
+            self._teach(bottle_id, lesson.parts, innovation, spread)
+
+    def _teach(self, bottle_id: str, parts: tuple[Part, ...], innovation: float, spread: float) -> None:
+        for part in parts:
+            known = self.learned[bottle_id, part.key]
+            lever = part.coefficient * known.var / spread
+            low, high = sorted((LEAST_SHARE * known.prior.mean, MOST_SHARE * known.prior.mean))
+            known.mean = min(high, max(low, known.mean + lever * innovation))
+            left = known.var - lever * part.coefficient * known.var
+            known.var = max(left, LEAST_VAR_SHARE * known.prior.var)
 
     def now(self, bottle_id: str, key: str) -> Gauss:
         """What is believed of a number, from the bottle itself or else from its group."""

@@ -43,6 +43,8 @@ WRONG_SHARE, WRONG_SD = 0.02, 60.0
 """One reading in fifty is of something else (another bottle, a slip), this far off in cents."""
 FARTHEST = 80.0
 """Squares of deviations are cut here, lest a density become zero."""
+UNDOUBTED = 0.25
+"""Where nothing is known to doubt a reading by, its surprise counts as two sd at most: variance by square."""
 VAGUE_VAR = 400.0
 """Variance of a level that a reading may only set, not judge."""
 FIRST_LANDED_VAR = 9.0**2

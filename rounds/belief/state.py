@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from rounds.belief.beliefs import Beliefs
-from rounds.belief.handling import Learned
+from rounds.belief.handling import Learned, Lesson, Part
 from rounds.belief.scales import Guesses, Since
 from rounds.belief.temperature import Air, Ramp
 from rounds.belief.track import Move, Track
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from rounds.journal import Log
     from rounds.rig import Rig
 
-VERSION = 4
+VERSION = 5
 """Raised whenever the meaning of a kept number changes."""
 
 
@@ -58,6 +58,7 @@ def to_bytes(beliefs: Beliefs) -> bytes:
             [*key, known.prior.mean, known.prior.sd, known.mean, known.var]
             for key, known in beliefs.handling.learned.items()
         ],
+        "lessons": {i: _lesson(told) for i, told in beliefs.handling.lessons.items()},
     }
     return json.dumps(document, separators=(",", ":")).encode()
 
@@ -117,6 +118,11 @@ def _track(track: Track) -> dict[str, Any]:
     return kept
 
 
+def _lesson(told: Lesson) -> list[Any]:
+    parts = [[p.key, p.coefficient, p.mean, p.var] for p in told.parts]
+    return [told.at_s, told.expected.mean, told.expected.sd, parts]
+
+
 def _fill(thing: Any, kept: dict[str, Any]) -> None:
     for name in type(thing).__slots__:
         is_array = isinstance(getattr(thing, name), np.ndarray)
@@ -140,6 +146,9 @@ def _restored(rig: Rig, document: dict[str, Any]) -> Beliefs:
         _restore_track(track, document["tracks"][bottle_id])
     for bottle_id, key, prior_mean, prior_sd, mean, var in document["learned"]:
         beliefs.handling.learned[bottle_id, key] = Learned(Gauss(prior_mean, prior_sd), mean, var)
+    for bottle_id, (at_s, mean, sd, parts) in document["lessons"].items():
+        told = Lesson(at_s, Gauss(mean, sd), tuple(Part(*part) for part in parts))
+        beliefs.handling.lessons[bottle_id] = told
     return beliefs
 
 

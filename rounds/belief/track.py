@@ -18,7 +18,7 @@ from operator import attrgetter
 from typing import TYPE_CHECKING
 
 from rounds.belief.priors import PRESSURE_X
-from rounds.belief.scales import Guesses, Since, chance_right
+from rounds.belief.scales import UNDOUBTED, Guesses, Since, chance_right
 
 if TYPE_CHECKING:
     from rounds.belief.priors import Prior
@@ -281,8 +281,8 @@ class Track:
         return Surprise(weight * innovation, spread)
 
     def _widen(self, innovation: float, var: float) -> None:
-        """Nothing is known to doubt the reading by: the level may be as far off as it says."""
-        self.a00 = max(self.a00, 0.25 * innovation * innovation - var)
+        """Nothing is known to doubt the reading by: the level may be half as far off as it says, by 1 sd."""
+        self.a00 = max(self.a00, UNDOUBTED * innovation * innovation - var)
 
     def _weight(self, x: float, innovation: float, var: float, *, vetted: bool) -> float:
         """The chance that a reading is of this bottle at all, unless something speaks for it."""

@@ -46,6 +46,8 @@ LET_OUT_SHARE = 0.6
 
 UNLIKE_ITS_KIND = 1.15
 """How far below what the strokes imply the estimate may stay. Our guess."""
+AS_IF_IN_TUNE = 1.05
+"""A bottle that may be in tune already is taken to have this much of what its note needs. Our guess."""
 DELIVERED = 0.9
 """Share of a full stroke that reaches the bottle. Common practice, no source."""
 
@@ -62,6 +64,8 @@ class Dose:
     """Estimated gauge pressure after the strokes, pump still on."""
     warn: str | None = None
     refused: str | None = None
+    doubt: str | None = None
+    """Why no air goes in, nor is refused, on the strength of one strike: a second one is to agree."""
 
 
 @dataclass(frozen=True)
@@ -79,6 +83,10 @@ class _Task:
     gauge_now_kpa: float
     stroke_kpa: float
     limit_kpa: float
+    told_kpa: float
+    """What a gauge or the strokes told of say of the pressure now, whatever was heard."""
+    misheard_kpa: float | None
+    """Pressure now if the one strike was wrong and the bottle is in tune; None when two strikes agree."""
 
     def hz2(self, cents: float) -> float:
         return shifted_hz(self.target_hz, cents) ** 2
@@ -128,6 +136,7 @@ def dose(
     pump_on: bool,
     at_s: float,
     told: PressureTold = NOTHING_TOLD,
+    confirmed: bool = True,
 ) -> Dose:
     """Strokes from the level just read to the aim.
 
@@ -135,6 +144,7 @@ def dose(
         level_cents: the level off the nominal target, as read in the present pump state.
         aim_cents: where the bottle shall be with the pump off.
         told: what a gauge and the strokes of the last hours say of the pressure.
+        confirmed: the level was heard twice, so that it does not hang on one strike.
     """
     bottle, pump = rig.bottle(bottle_id), rig.pump_of(bottle_id)
     head = beliefs.head_loss(bottle_id)
@@ -143,11 +153,12 @@ def dose(
     strokes_hz2 = beliefs.gain(bottle_id, pump.id)
     gain = beliefs.pin_gain(bottle_id) if by_pin else strokes_hz2
     target_hz, stroke_kpa = rig.target_hz(bottle_id), air.stroke_kpa(pump.barrel_ml, bottle.volume_ml)
-    gauge_kpa = told.gauge_kpa
-    if gauge_kpa is None:
-        now_hz = shifted_hz(target_hz, level_cents.mean)
-        by_pitch_kpa = _estimated_kpa(bottle, target_hz, now_hz, strokes_hz2.mean / stroke_kpa)
-        gauge_kpa = max(by_pitch_kpa, told.least_kpa)
+    slope = strokes_hz2.mean / stroke_kpa
+    gauge_kpa, in_tune_kpa = told.gauge_kpa, told.gauge_kpa
+    if gauge_kpa is None or in_tune_kpa is None:
+        now_hz, aim_hz = (shifted_hz(target_hz, c) for c in (level_cents.mean, aim_cents))
+        gauge_kpa = max(_estimated_kpa(bottle, target_hz, now_hz, slope), told.least_kpa)
+        in_tune_kpa = AS_IF_IN_TUNE * max(_two_estimates_kpa(bottle, target_hz, aim_hz, slope))
     task = _Task(
         bottle=bottle,
         pump=pump,
@@ -160,20 +171,27 @@ def dose(
         gauge_now_kpa=max(0.0, gauge_kpa),
         stroke_kpa=stroke_kpa,
         limit_kpa=rig.limit_kpa(bottle_id),
+        told_kpa=told.least_kpa if told.gauge_kpa is None else told.gauge_kpa,
+        misheard_kpa=None if confirmed else max(gauge_kpa, in_tune_kpa),
     )
     return _let_out(task, pump_on) if sharp else _add(task)
 
 
-def _estimated_kpa(bottle: Bottle, target_hz: float, hz: float, slope_hz2_per_kpa: float) -> float:
-    """Gauge pressure of a bottle nobody has put a gauge on: half-way, as ratios go, of two estimates.
+def _two_estimates_kpa(
+    bottle: Bottle, target_hz: float, hz: float, slope_hz2_per_kpa: float
+) -> tuple[float, float]:
+    """Gauge pressure of a bottle nobody has put a gauge on: as is usual for its note, and by its strokes.
 
-    One is the pressure usual for its note; the other follows from what a stroke does to it, and is as
-    good as the guess of how stiff the empty shell is. A bottle in which strokes do far less than usual is
-    not of the usual kind: then the other counts.
+    The other is as good as the guess of how stiff the empty shell is.
     """
     usual = air.prior_shell(target_hz, bottle.note.midi)
     learned = air.Shell(usual.stiffness_hz2, max(1e-9, slope_hz2_per_kpa / DELIVERED))
-    one, other = max(0.0, usual.gauge_kpa(hz)), max(0.0, learned.gauge_kpa(hz))
+    return max(0.0, usual.gauge_kpa(hz)), max(0.0, learned.gauge_kpa(hz))
+
+
+def _estimated_kpa(bottle: Bottle, target_hz: float, hz: float, slope_hz2_per_kpa: float) -> float:
+    """Half-way between the two estimates, as ratios go; where strokes do far less than usual, the other."""
+    one, other = _two_estimates_kpa(bottle, target_hz, hz, slope_hz2_per_kpa)
     return max(math.sqrt(one * other), other / UNLIKE_ITS_KIND)
 
 
@@ -184,6 +202,8 @@ def _add(task: _Task) -> Dose:
         count -= 1
     limit_kpa = task.limit_kpa
     wanted_kpa = task.gauge_kpa(count * step)
+    if _hangs_on_one_strike(task, count * step, step):
+        return Dose(0.0, False, task.after(0.0), task.gauge_now_kpa, doubt=_doubt(task))
     if count > 0 and wanted_kpa > limit_kpa:
         room = math.floor((limit_kpa - task.gauge_now_kpa) / task.stroke_kpa / step)
         if room <= 0 or wanted_kpa > HOPELESS * limit_kpa:
@@ -194,6 +214,16 @@ def _add(task: _Task) -> Dose:
     after_kpa = task.gauge_kpa(strokes)
     warning = _warning(task, strokes, step, after_kpa)
     return Dose(strokes, task.last(strokes), task.after(strokes), after_kpa, warn=warning)
+
+
+def _hangs_on_one_strike(task: _Task, strokes: float, step: float) -> bool:
+    """Whether one strike alone leads to the limit: by refusing air, or, if it was misheard, by asking for it.
+
+    Where a gauge or the strokes told of leave no room for the smallest part, no strike is needed.
+    """
+    if task.misheard_kpa is None or strokes <= 0.0 or task.told_kpa + step * task.stroke_kpa > task.limit_kpa:
+        return False
+    return task.misheard_kpa + strokes * task.stroke_kpa > task.limit_kpa
 
 
 def _safe_up(task: _Task, strokes: float) -> bool:
@@ -231,6 +261,11 @@ def _refusal(task: _Task, after_kpa: float, limit_kpa: float) -> str:
         f"above its limit of {kpa_to_psi(limit_kpa):.0f} psi. If you doubt it, read a gauge. "
         "Let a smaller or fresh bottle play this note, or leave it out."
     )
+
+
+def _doubt(task: _Task) -> str:
+    limit_psi = kpa_to_psi(task.limit_kpa)
+    return f"to be sure before any air: this one may come near its limit of {limit_psi:.0f} psi"
 
 
 def _warning(task: _Task, strokes: float, step: float, after_kpa: float) -> str | None:
