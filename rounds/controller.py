@@ -147,6 +147,9 @@ class Controller(Protocol):
     def replaced(self, bottle: str, part: Part) -> None:
         """A cap or a bottle was replaced."""
 
+    def undo(self) -> str:
+        """Take back the player's last act, and what came of it; what it was, in words."""
+
     def forecast_paths(self) -> Sequence[DriftPath]:
         """The path of each needed bottle, the first to leave its tolerance first."""
 

@@ -66,6 +66,17 @@ class Day:
             return day
         return replace(day, round=None if state.closed else state, shift_cents=state.shift_cents)
 
+    def without(self, event: Event) -> Day:
+        """The day after an event that the player took back.
+
+        Nothing of it counts but the air that a strike showed, and that only towards the ceiling: what the
+        player told can be untold, what was heard may have gone in.
+        """
+        if not isinstance(event, AirMoved) or not event.assumed:
+            return self
+        air = self._air(event.bottle).heard_and_taken_back(event.strokes, event.at_s, event.at_most)
+        return self._told(event.bottle, air)
+
     def _outside_the_round(self, event: Event) -> Day:
         match event:
             case RoundOpened():

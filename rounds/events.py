@@ -226,6 +226,20 @@ class NoteWritten(Event):
 
 
 @dataclass(frozen=True, kw_only=True)
+class TakenBack(Event):
+    """The player took an act back: it and what was concluded from it stay written, and are not believed.
+
+    `sums` are the check sums those events are stored with; their ids change when a journal is carried
+    into another. `words` says what it was.
+    """
+
+    kind: ClassVar[str] = "taken_back"
+    sums: tuple[int, ...]
+    words: str
+    bottle: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class ClockSet(Event):
     """The machine's clock moved: from now on the journal's time runs `ahead_s` before it (0: they agree)."""
 
@@ -272,11 +286,12 @@ EVENT_TYPES: dict[str, type[Event]] = {
         SteppedBack,
         Replaced,
         NoteWritten,
+        TakenBack,
         ClockSet,
     )
 }
 _FIELDS = {cls: tuple(f.name for f in dataclasses.fields(cls)) for cls in EVENT_TYPES.values()}
-_TUPLES = {"pieces", "doubtful"}
+_TUPLES = {"pieces", "doubtful", "sums"}
 
 
 def to_fields(event: Event) -> dict[str, Any]:

@@ -23,21 +23,6 @@ if TYPE_CHECKING:
 
     Hear = Callable[[Session, str], list[Sounded]]
 
-KEYS = (
-    "open",
-    "strike",
-    "wav",
-    "pump",
-    "air",
-    "temp_c",
-    "gauge_psi",
-    "take",
-    "skip",
-    "back",
-    "tick",
-    "close",
-)
-"""What a line may carry beside `t`, one of them each."""
 MOST_LINE_CHARS = 100_000
 NO_WAIT_S = 1.0
 """A first line so little before the journal's newest event is not moved: time stands still that long."""
@@ -53,6 +38,7 @@ class Lines:
         self._zero_s = zero_s
         self._begun = False
         self._hear = hear
+        self._taken_back: str | None = None
         self._acts: dict[str, Callable[[Any, float], Strike | None]] = {
             "open": self._open,
             "strike": self._strike,
@@ -64,13 +50,14 @@ class Lines:
             "take": self._take,
             "skip": self._skip,
             "back": self._back,
+            "undo": self._undo,
             "tick": self._tick,
             "close": self._close,
         }
 
     def answer(self, line: str, clock_s: float) -> str:
         """The answer to one line; `clock_s` is the session's clock, for lines that carry no `t`."""
-        error, strike = None, None
+        error, strike, self._taken_back = None, None, None
         at_s = self._zero_s + clock_s
         try:
             t, key, value = _parse(line, tuple(self._acts))
@@ -110,6 +97,7 @@ class Lines:
             },
             "due_t": None if due.due_s is None else _rounded(due.due_s - self._zero_s),
             "error": error,
+            **({} if self._taken_back is None else {"taken_back": self._taken_back}),
         }
 
     def _open(self, value: Any, at_s: float) -> None:
@@ -175,6 +163,10 @@ class Lines:
     def _back(self, value: Any, at_s: float) -> None:
         if _true(value, "back"):
             self.session.back(at_s)
+
+    def _undo(self, value: Any, at_s: float) -> None:
+        if _true(value, "undo"):
+            self._taken_back = self.session.undo(at_s)
 
     def _tick(self, value: Any, at_s: float) -> None:
         if _true(value, "tick"):

@@ -310,6 +310,11 @@ class Live:
         """A cap or a bottle was replaced."""
         self.session.replaced(bottle, part, self._clock())
 
+    def undo(self) -> str:
+        """Take back the last act."""
+        self._look = None
+        return self.session.undo(self._clock())
+
     # The pages beside the round
 
     def forecast_paths(self) -> Sequence[DriftPath]:

@@ -60,13 +60,13 @@ class Pages:
     def log_lines(self) -> Sequence[LogLine]:
         """The newest events, newest first."""
         from rounds.report.logbook import entries
-        from rounds.report.tables import local
-        from rounds.report.wording import sentence
+        from rounds.report.tables import local, said
 
-        after_id = max(0, self.session.log.last_id - MOST_LOG_LINES)
+        log = self.session.log
+        after_id = max(0, log.last_id - MOST_LOG_LINES)
         lines = [
-            LogLine(local(e.told_s), e.kind, e.bottle or "", sentence(e.event))
-            for e in entries(self.session.log.events(after_id), self.session.day.scale)
+            LogLine(local(e.told_s), e.kind, e.bottle or "", said(e))
+            for e in entries(log.events(after_id), self.session.day.scale, log.taken_back(after_id))
         ]
         return lines[::-1]
 
@@ -74,10 +74,13 @@ class Pages:
         """The histories, with what is new since they were last asked for."""
         from rounds.health import Histories
 
-        if self._histories is None:
-            self._histories = Histories(self.session.rig)
-        for event_id, event in self.session.log.events(self._histories_id):
-            self._histories.apply(event)
+        log = self.session.log
+        gone = log.taken_back(self._histories_id)
+        if self._histories is None or any(event_id <= self._histories_id for event_id in gone):
+            self._histories, self._histories_id, gone = Histories(self.session.rig), 0, log.taken_back()
+        for event_id, event in log.events(self._histories_id):
+            if event_id not in gone:
+                self._histories.apply(event)
             self._histories_id = event_id
         return self._histories
 

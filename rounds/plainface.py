@@ -54,6 +54,7 @@ WORDS: dict[str, Word] = {
     "note": Word("[BOTTLE:] TEXT", "write something down"),
     "replaced": Word("BOTTLE cap|bottle", "a part was replaced"),
     "take": Word("", "a take begins, or was cut; nothing is said meanwhile"),
+    "undo": Word("", "take back what was told or heard last; again goes further back in this round"),
     "end": Word("", "end the round"),
     "status": Word("", "where things stand"),
     "path": Word("", "the bottles ahead and why"),
@@ -211,6 +212,9 @@ class PlainFace:
     def _word_take(self, rest: str) -> list[str]:
         self.controller.take_toggle()
         return []
+
+    def _word_undo(self, rest: str) -> list[str]:
+        return [f"Taken back: {printable(self.controller.undo(), 80)}."]
 
     def _word_end(self, rest: str) -> list[str]:
         self.controller.end_round()

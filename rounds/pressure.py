@@ -57,6 +57,15 @@ class AirTold:
             let_out=self.let_out or strokes < 0.0,
         )
 
+    def heard_and_taken_back(self, strokes: float | None, at_s: float, at_most: float | None) -> AirTold:
+        """After air that a strike showed, where that strike was taken back: it may have gone in all the same.
+
+        So nothing is let out, what went in still counts, and a gauge read before is only a least pressure.
+        """
+        if strokes is None:
+            return replace(self, let_out=True)
+        return self.moved(strokes, at_s, at_most) if max(strokes, at_most or 0.0) > 0.0 else self
+
     def gauged(self, gauge_kpa: float, at_s: float) -> AirTold:
         """After a gauge was read."""
         return replace(self, gauge_kpa=gauge_kpa, gauge_at_s=at_s, since_gauge=0.0, let_out=False)

@@ -13,16 +13,20 @@ from typing import TYPE_CHECKING
 
 from rounds.bounds import refuse_misfits
 from rounds.errors import BadInput
-from rounds.events import ClockSet, RoundClosed, SessionStarted
+from rounds.events import ClockSet, RoundClosed, SessionStarted, TakenBack
 from rounds.fitting import fitted
-from rounds.resuming import keep_both, take_up
+from rounds.resuming import keep_both, take_in, take_up
 from rounds.timescale import SLACK_S, begun, moved, words
+from rounds.undoing import EDGES, begins_an_act, hangs_on_an_act
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rounds.events import Event
     from rounds.journal import Log
     from rounds.resuming import Progress
     from rounds.rig import Rig
+    from rounds.undoing import Act
 
 
 class Record:
@@ -33,6 +37,7 @@ class Record:
     ) -> None:
         self.rig = rig
         self.log = log
+        self._acts: list[Act] = []
         taken = take_up(rig, log, progress)
         self.beliefs, self.day, self.newest_id = taken.beliefs, taken.day, taken.last_id
         idle_s = unseen_s if self.day.round is None and self.day.take is None else 0.0
@@ -78,31 +83,70 @@ class Record:
         self._now_s = max(self._now_s, at_s)
         return self._now_s
 
-    def _record(self, *events: Event) -> None:
+    def _record(self, *events: Event, act: Act | None = None) -> None:
         """Journal first, all of these or none; only what is safe on disk is believed.
 
         What another program wrote meanwhile (a replaced cap, an import) is taken in on the way.
+
+        Args:
+            act: what the player did, if these events begin it; else they hang on the act before them.
 
         Raises:
             BadInput: a number that cannot be; nothing is journalled.
         """
         refuse_misfits(events)
         newest = self.log.append_many(events)
+        self._attribute(events, newest, act)
         if newest != self.newest_id + len(events):
             self._catch_up()
             return
         for event in events:
-            self._take_in(event)
+            self._take_in(event, taken_back=False)
         self.newest_id = newest
         if any(isinstance(event, RoundClosed) for event in events):
             self.keep_checkpoint()
 
+    def _attribute(self, events: Sequence[Event], newest: int, act: Act | None) -> None:
+        """Remember which act of the player's events came of. No act reaches over the edge of a round."""
+        if act is not None and events and begins_an_act(act.event):
+            self._acts.append(act)
+        for event_id, event in enumerate(events, newest - len(events) + 1):
+            if isinstance(event, EDGES):
+                self._acts.clear()
+            elif self._acts and hangs_on_an_act(event):
+                self._acts[-1].ids.append(event_id)
+
     def _catch_up(self) -> None:
         """Take in everything in the journal that was not taken in yet."""
+        gone, before = self.log.taken_back(self.newest_id), self.newest_id
         for event_id, event in self.log.events(self.newest_id):
-            self._take_in(event)
+            self._take_in(event, taken_back=event_id in gone)
             self.newest_id = event_id
+        if any(event_id <= before for event_id in gone):
+            self._refold()
 
-    def _take_in(self, event: Event) -> None:
-        self.beliefs.apply(event)
-        self.day = self.day.after(event)
+    def _take_in(self, event: Event, *, taken_back: bool) -> None:
+        self.day = take_in(self.beliefs, self.day, event, taken_back=taken_back)
+
+    def _take_back(self) -> Act:
+        """Take the newest act back, with all that was concluded from it; the act that it was.
+
+        Raises:
+            BadInput: there is none since the session was started, and since a round was opened or closed; or
+                a take runs.
+        """
+        if self.day.take is not None:
+            raise BadInput("a take runs; nothing is taken back until it is cut")
+        if not self._acts:
+            raise BadInput("there is nothing to take back since the round was opened, closed or taken up")
+        act = self._acts[-1]
+        sums = self.log.sums(act.ids)
+        self._record(TakenBack(at_s=self._now_s, sums=sums, words=act.words, bottle=act.bottle))
+        self._acts.pop()
+        self._refold()
+        return act
+
+    def _refold(self) -> None:
+        """Fold anew from the newest checkpoint that holds nothing taken back since."""
+        taken = take_up(self.rig, self.log)
+        self.beliefs, self.day, self.newest_id = taken.beliefs, taken.day, taken.last_id

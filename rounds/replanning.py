@@ -28,6 +28,12 @@ class Replanner:
         self._plan: RoundPlan | None = None
         self._key: tuple[str, int, int] | None = None
 
+    def copy(self) -> Replanner:
+        """As it is now, whatever is planned later."""
+        twin = Replanner()
+        twin._plan, twin._key = self._plan, self._key
+        return twin
+
     def plan(self, rig: Rig, beliefs: Beliefs, state: RoundState, now_s: float, newest_id: int) -> RoundPlan:
         """The plan of a round as it stands, `newest_id` being the newest event it knows."""
         key = (state.opened.round_id, newest_id, int(now_s // REPLAN_S))

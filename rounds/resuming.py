@@ -23,6 +23,7 @@ from rounds.timescale import Scale
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from rounds.events import Event
     from rounds.journal import Log
     from rounds.rig import Rig
 
@@ -49,9 +50,9 @@ def take_up(rig: Rig, log: Log, progress: Progress = lambda _done, _all: None) -
     beliefs, day, first_id = _from_checkpoints(rig, log)
     latest_s = beliefs.latest_s
     last_id, all_events, kept_id = first_id, log.last_id - first_id, first_id
+    gone = log.taken_back(first_id)
     for event_id, event in log.events(first_id):
-        beliefs.apply(event)
-        day = day.after(event)
+        day = take_in(beliefs, day, event, taken_back=event_id in gone)
         latest_s, last_id = max(latest_s, event.at_s), event_id
         left = first_id + all_events - last_id
         due = KEEP_EVERY if left > KEEP_EVERY else TELL_EVERY
@@ -60,6 +61,14 @@ def take_up(rig: Rig, log: Log, progress: Progress = lambda _done, _all: None) -
         if last_id % TELL_EVERY == 0:
             progress(last_id - first_id, all_events)
     return TakenUp(beliefs, day, latest_s, last_id)
+
+
+def take_in(beliefs: Beliefs, day: Day, event: Event, *, taken_back: bool) -> Day:
+    """Let beliefs take in one event, and give the day after it; what was taken back is passed over."""
+    if taken_back:
+        return day.without(event)
+    beliefs.apply(event)
+    return day.after(event)
 
 
 def _from_checkpoints(rig: Rig, log: Log) -> tuple[Beliefs, Day, int]:

@@ -18,6 +18,7 @@ from rounds.recognition import Listening, Sounded, checked, in_play, listening_f
 from rounds.record import Record
 from rounds.replanning import REPLAN_S, Replanner
 from rounds.situation import Situation
+from rounds.undoing import Act, Stood
 from rounds.view import Instruction
 
 if TYPE_CHECKING:
@@ -209,8 +210,9 @@ class Session(Record):
         if self._refused():
             self._leave_refused()
         found = recognise(self._situation(self._open_state()), self._told, sounded)
+        act = self._act(found.strike)
         self.ear_words = found.words
-        self._record(*found.assumed, found.strike)
+        self._record(*found.assumed, found.strike, act=act)
         if found.strike.verdict == "clear":
             self._settle()
         return found.strike
@@ -230,8 +232,24 @@ class Session(Record):
     # The player's acts
 
     def _do(self, *events: Event) -> None:
-        self._record(*events)
+        self._record(*events, act=self._act(events[-1]) if events else None)
         self._settle()
+
+    def _act(self, event: Event) -> Act:
+        return Act(event, Stood(self._told, self._asked_s, self.ear_words, self._replanner.copy()))
+
+    def undo(self, at_s: float) -> str:
+        """Take back the last act of this round, or since the last one, and what came of it; what it was.
+
+        Raises:
+            BadInput: there is none, or a take runs.
+        """
+        self._at(at_s)
+        act = self._take_back()
+        self._told, self._asked_s, self._told_s = act.stood.told, act.stood.asked_s, self._now_s
+        self.ear_words, self._replanner = act.stood.ear_words, act.stood.replanner
+        self._settle()
+        return act.words
 
     def _asked_for(self) -> str:
         return acts.asked_for(self.day, self._told)
@@ -287,7 +305,7 @@ class Session(Record):
 
     def note(self, text: str, at_s: float, bottle: str | None = None) -> None:
         """Write something down."""
-        self._record(NoteWritten(at_s=self._at(at_s), text=text, bottle=bottle))
+        self._record(note := NoteWritten(at_s=self._at(at_s), text=text, bottle=bottle), act=self._act(note))
 
     def start_take(self, at_s: float, name: str | None = None) -> None:
         """A take runs from now on; nothing happens when one runs already."""

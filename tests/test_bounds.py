@@ -80,7 +80,7 @@ def test_every_fold_takes_in_whatever_may_be_journalled(events: list[Event]) -> 
     beliefs, day, histories = Beliefs(RIG), Day(), Histories(RIG)
     for event in events:
         beliefs.apply(event)
-        day = day.after(event)
+        day = day.after(event).without(event)
         histories.apply(event)
     for bottle in NOTES:
         beliefs.path(bottle, max(0.0, beliefs.latest_s), (0.0, 60.0))

@@ -32,6 +32,7 @@ BY_TYPE: dict[typing.Any, st.SearchStrategy[typing.Any]] = {
     str: texts,
     dict[str, float]: st.dictionaries(texts, numbers, max_size=4),
     tuple[str, ...]: st.lists(texts, max_size=4).map(tuple),
+    tuple[int, ...]: st.lists(st.integers(0, 2**32 - 1), max_size=4).map(tuple),
 }
 ANY_JSON = st.recursive(
     st.none() | st.booleans() | numbers | texts, lambda inner: st.lists(inner) | st.dictionaries(texts, inner)

@@ -175,6 +175,7 @@ def test_a_journal_without_the_newest_index_is_read_as_it_is_and_gets_it_when_wr
         journal.append_many([began, note(1)])
     with sqlite3.connect(path) as connection:
         connection.execute("DROP INDEX events_setting")
+        connection.execute("DROP INDEX events_taken_back")
         connection.execute("PRAGMA user_version = 2")
     connection.close()
     for read_only in (True, False):

@@ -138,7 +138,21 @@ VALUES = st.one_of(
     st.just("on"),
     st.just({}),
 )
-KEYS = ("open", "strike", "pump", "air", "temp_c", "gauge_psi", "take", "skip", "back", "tick", "close", "x")
+KEYS = (
+    "open",
+    "strike",
+    "pump",
+    "air",
+    "temp_c",
+    "gauge_psi",
+    "take",
+    "skip",
+    "back",
+    "undo",
+    "tick",
+    "close",
+    "x",
+)
 STRIKES = st.builds(lambda hz: {"strike": {"hz": hz, "u95_cents": 2.0}}, st.floats(100.0, 1200.0))
 
 

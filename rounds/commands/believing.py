@@ -149,12 +149,14 @@ def _beliefs_at(rig: Rig, journal: Journal, now_s: float, ahead_s: float) -> Bel
         beliefs = None if kept is None else from_bytes(rig, kept.blob)
         if kept is None or beliefs is None or not beliefs.in_order or beliefs.latest_s > now_s:
             continue
-        later = [event for _, event in itertools.islice(journal.events(kept.last_id), LONG)]
+        gone = journal.taken_back(kept.last_id)
+        found = (event for number, event in journal.events(kept.last_id) if number not in gone)
+        later = list(itertools.islice(found, LONG))
         if len(later) < LONG and all(event.at_s >= beliefs.latest_s for event in later):
             in_time = sorted((e for e in later if e.at_s <= now_s), key=lambda event: event.at_s)
             return _applied(beliefs, in_time, len(in_time)).beliefs
     whole = _applied(Beliefs(rig), journal.events_by_time(now_s), journal.last_id)
-    if LONG <= whole.events == journal.last_id:
+    if LONG <= whole.events == journal.last_id - len(journal.taken_back()):
         _keep(journal, whole.beliefs)
     return whole.beliefs
 

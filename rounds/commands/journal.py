@@ -57,6 +57,11 @@ def run_check(args: argparse.Namespace) -> int:
                 f"{found.clock_back} times an event is older than the one before it (imported, most likely); "
                 "that is no fault"
             )
+        if found.taken_back:
+            print(f"{found.taken_back} events taken back by the player: kept, and not believed")
+        if found.unbelieved:
+            why = "a number in them cannot be, or a newer rounds wrote them"
+            print(f"{found.unbelieved} events not believed: {why}")
         for problem in found.problems:
             print(problem)
     return int(ExitCode.FAILED if found.problems else ExitCode.FINE)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rounds.errors import JournalError
+from rounds.events import Unknown
 from rounds.journal.faults import NO_ROOM_TO_OPEN, sentence, told
 from rounds.journal.pages import found_events
 from rounds.journal.store import Journal
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
+    from rounds.events import Event
     from rounds.journal.rows import Row
 
 _MOST_TOLD = 20
@@ -28,12 +30,18 @@ BACKUPS_KEPT = 7
 
 @dataclass(frozen=True)
 class Checked:
-    """What a look at a journal found. `clock_back`: how often an event is older than the one before."""
+    """What a look at a journal found. `clock_back`: how often an event is older than the one before.
+
+    `unbelieved` counts events that no fold believes, for a number in them cannot be or a newer version wrote
+    them, and `taken_back` those that the player took back.
+    """
 
     events: int
     first_s: float | None
     last_s: float | None
     clock_back: int
+    unbelieved: int
+    taken_back: int
     problems: tuple[str, ...]
 
 
@@ -48,7 +56,8 @@ def check(path: Path) -> Checked:
         with Journal(path, read_only=True) as journal:
             walk.problems += journal.page_problems(_MOST_TOLD)
             for number, event in journal.events():
-                walk.see(number, event.at_s)
+                walk.see(number, event)
+            walk.taken_back = len(journal.taken_back())
     except JournalError as error:
         if not isinstance(error.__cause__, (sqlite3.DatabaseError, ValueError)) or _is_foreign(error):
             raise
@@ -56,7 +65,15 @@ def check(path: Path) -> Checked:
     if walk.problems:
         saved = len({number for number, _ in _found(path)})
         walk.problems.append(f"{saved} events can still be read; `rounds journal rescue FILE` saves them.")
-    return Checked(walk.events, walk.first_s, walk.last_s, walk.clock_back, tuple(walk.problems))
+    return Checked(
+        walk.events,
+        walk.first_s,
+        walk.last_s,
+        walk.clock_back,
+        walk.unbelieved,
+        walk.taken_back,
+        tuple(walk.problems),
+    )
 
 
 def _is_foreign(error: JournalError) -> bool:
@@ -70,13 +87,15 @@ class _Walk:
     """Events seen one after another."""
 
     def __init__(self) -> None:
-        self.events = self.clock_back = self.last_id = 0
+        self.events = self.clock_back = self.last_id = self.unbelieved = self.taken_back = 0
         self.first_s: float | None = None
         self.last_s: float | None = None
         self.problems: list[str] = []
 
-    def see(self, number: int, at_s: float) -> None:
+    def see(self, number: int, event: Event) -> None:
         """Take in one event."""
+        at_s = event.at_s
+        self.unbelieved += isinstance(event, Unknown)
         if number != self.last_id + 1 and len(self.problems) < _MOST_TOLD:
             self.problems.append(f"events {self.last_id + 1} to {number - 1} are missing")
         if self.last_s is not None and at_s < self.last_s - CLOCK_BACK_S:

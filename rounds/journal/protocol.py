@@ -9,8 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
+from rounds.events import TakenBack
+from rounds.journal.rows import to_row
+from rounds.journal.takenback import can_be_taken_back, resolved
+
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Sequence
 
     from rounds.events import Event
 
@@ -39,11 +43,18 @@ class Log(Protocol):
     def events(self, after_id: int = 0) -> Iterator[tuple[int, Event]]:
         """Id and event of everything after an id, in order."""
 
+    def taken_back(self, after_id: int = 0) -> frozenset[int]:
+        """Ids of the events that the player took back after an id: they stay, and no fold believes them."""
+
+    def sums(self, ids: Sequence[int]) -> tuple[int, ...]:
+        """The check sums of some events, by which `TakenBack` names them."""
+
     def save_checkpoint(self, name: str, last_id: int, blob: bytes) -> None:
         """Keep a fold's state, replacing the one of that name."""
 
     def load_checkpoint(self, name: str) -> Checkpoint | None:
-        """The kept state of that name, if it is whole and not ahead of the events."""
+        """The kept state of that name, if it is whole, not ahead of the events, and nothing that it holds was
+        taken back after it."""
 
 
 class MemoryJournal:
@@ -79,9 +90,31 @@ class MemoryJournal:
         """Keep a fold's state."""
         self._checkpoints[name] = Checkpoint(last_id, blob)
 
+    def taken_back(self, after_id: int = 0) -> frozenset[int]:
+        """Ids of the events that the player took back after an id."""
+        first = max(0, after_id)
+        taken = [
+            (number, event)
+            for number, event in enumerate(self._events[first:], first + 1)
+            if isinstance(event, TakenBack)
+        ]
+        return resolved(taken, self._sums_before)
+
+    def _sums_before(self, number: int) -> Iterator[tuple[int, int]]:
+        for other in range(number - 1, 0, -1):
+            if can_be_taken_back(self._events[other - 1]):
+                yield other, self.sums((other,))[0]
+
+    def sums(self, ids: Sequence[int]) -> tuple[int, ...]:
+        """The check sums of some events."""
+        return tuple(to_row(self._events[number - 1])[3] for number in ids)
+
     def load_checkpoint(self, name: str) -> Checkpoint | None:
         """The kept state of that name."""
-        return self._checkpoints.get(name)
+        kept = self._checkpoints.get(name)
+        if kept is None or any(number <= kept.last_id for number in self.taken_back(kept.last_id)):
+            return None
+        return kept
 
     def close(self) -> None:
         """Nothing to close."""

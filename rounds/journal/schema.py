@@ -41,6 +41,7 @@ STEPS: tuple[tuple[str, ...], ...] = (
         """CREATE INDEX events_setting ON events (id) WHERE kind IN ('session_started', 'round_opened',
             'round_closed', 'take_started', 'take_stopped', 'clock_set')""",
     ),
+    ("CREATE INDEX events_taken_back ON events (id) WHERE kind = 'taken_back'",),
 )
 VERSION = len(STEPS)
 READABLE = 2
@@ -53,6 +54,8 @@ SETTING_TERM = (
     "kind IN ('session_started', 'round_opened', 'round_closed', 'take_started', 'take_stopped', 'clock_set')"
 )
 """The index is used where a query says this word for word."""
+TAKEN_BACK_TERM = "kind = 'taken_back'"
+"""The same for what the player took back, so that every fold knows in no time what to pass over."""
 
 
 def event_sum(at_s: float, kind: str, fields: str) -> int:

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rounds.errors import JournalError
+from rounds.events import TakenBack
 from rounds.journal import schema
 from rounds.journal.claim import claimed
 from rounds.journal.copying import copy_whole
@@ -24,17 +25,19 @@ from rounds.journal.faults import RESCUE, told
 from rounds.journal.opening import begin_writing, open_to_read, open_to_write
 from rounds.journal.protocol import Checkpoint
 from rounds.journal.rows import from_row, to_row
+from rounds.journal.takenback import resolved
 from rounds.text import plain
 
 if TYPE_CHECKING:
     import os
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Sequence
     from types import TracebackType
 
     from rounds.events import Event
     from rounds.journal.rows import Row
 
 _BATCH = 2000
+_LOOKED_BACK = 200
 _CHECKPOINTS_KEPT = 12
 """The newest; a rig that was changed leaves its old ones behind."""
 _INSERT = "INSERT INTO events (at_s, kind, fields, check_sum) VALUES (?, ?, ?, ?)"
@@ -55,7 +58,8 @@ class Journal:
         self._claims = contextlib.ExitStack()
         with told(self.path):
             self._connection = open_to_read(self.path) if read_only else open_to_write(self.path)
-            self._indexed = self._connection.execute("PRAGMA user_version").fetchone()[0] >= 3
+            version = self._connection.execute("PRAGMA user_version").fetchone()[0]
+            self._indexed, self._taken_indexed = version >= 3, version >= 4
 
     def __enter__(self) -> Journal:
         return self
@@ -192,18 +196,54 @@ class Journal:
         """Whether air moved in a bottle after its newest clear strike before an id."""
         query = (
             "SELECT kind FROM events WHERE id < ? AND instr(fields, ?) AND (kind = 'air_moved' "
-            """OR kind = 'strike' AND instr(fields, '"verdict":"clear"')) ORDER BY id DESC LIMIT 1"""
+            """OR kind = 'strike' AND instr(fields, '"verdict":"clear"')) """
+            "AND id NOT IN (SELECT value FROM json_each(?)) ORDER BY id DESC LIMIT 1"
         )
+        gone = json.dumps(sorted(self.taken_back()))
         with self._lock, told(self.path):
-            row = self._connection.execute(query, (first_id, f'"bottle":{json.dumps(bottle)}')).fetchone()
+            row = self._connection.execute(
+                query, (first_id, f'"bottle":{json.dumps(bottle)}', gone)
+            ).fetchone()
         return row is not None and row[0] == "air_moved"
 
+    def taken_back(self, after_id: int = 0) -> frozenset[int]:
+        """Ids of the events that the player took back after an id: they stay, and no fold believes them."""
+        index = "INDEXED BY events_taken_back " if self._taken_indexed else ""
+        query = (
+            f"SELECT id, at_s, kind, fields, check_sum FROM events {index}"
+            f"WHERE {schema.TAKEN_BACK_TERM} AND id > ? ORDER BY id"
+        )
+        with self._lock, told(self.path):
+            rows = self._connection.execute(query, (after_id,)).fetchall()
+        found = ((row[0], self._event(row)) for row in rows)
+        return resolved(((n, e) for n, e in found if isinstance(e, TakenBack)), self._sums_before)
+
+    def _sums_before(self, number: int) -> Iterator[tuple[int, int]]:
+        query = (
+            f"SELECT id, check_sum FROM events WHERE id < ? AND NOT {schema.SETTING_TERM} "
+            f"ORDER BY id DESC LIMIT {_LOOKED_BACK}"
+        )
+        while True:
+            with self._lock, told(self.path):
+                rows = self._connection.execute(query, (number,)).fetchall()
+            yield from rows
+            if len(rows) < _LOOKED_BACK:
+                return
+            number = rows[-1][0]
+
+    def sums(self, ids: Sequence[int]) -> tuple[int, ...]:
+        """The check sums of some events, by which `TakenBack` names them."""
+        query = "SELECT check_sum FROM events WHERE id IN (SELECT value FROM json_each(?)) ORDER BY id"
+        with self._lock, told(self.path):
+            return tuple(s for (s,) in self._connection.execute(query, (json.dumps(list(ids)),)))
+
     def events_by_time(self, until_s: float = math.inf) -> Iterator[Event]:
-        """Every event up to a time, oldest first: an import may have brought older days than there were.
+        """Every event up to a time that was not taken back, oldest first: an import may bring older days.
 
         For commands that read once: it holds one reading transaction open until it is done.
         """
         query = "SELECT id, at_s, kind, fields, check_sum FROM events WHERE at_s <= ? ORDER BY at_s, id"
+        gone = self.taken_back()
         with self._lock, told(self.path):
             cursor = self._connection.execute(query, (until_s,))
         while True:
@@ -211,7 +251,7 @@ class Journal:
                 rows = cursor.fetchmany(_BATCH)
             if not rows:
                 return
-            yield from map(self._event, rows)
+            yield from (self._event(row) for row in rows if row[0] not in gone)
 
     def _event(self, row: tuple[int, float, str, str, int]) -> Event:
         try:
@@ -234,14 +274,16 @@ class Journal:
             )
 
     def load_checkpoint(self, name: str) -> Checkpoint | None:
-        """The kept state of that name, if it is whole and not ahead of the events."""
+        """The kept state of that name, if it is whole, not ahead of the events, and nothing that it holds was
+        taken back after it."""
         with self._lock, told(self.path):
             row = self._connection.execute(
                 "SELECT last_id, blob, check_sum FROM checkpoints WHERE name = ?", (name,)
             ).fetchone()
         if row is None or zlib.crc32(row[1]) != row[2] or row[0] > self.last_id:
             return None
-        return Checkpoint(row[0], row[1])
+        stale = any(number <= row[0] for number in self.taken_back(row[0]))
+        return None if stale else Checkpoint(row[0], row[1])
 
     def page_problems(self, most: int) -> list[str]:
         """What SQLite finds wrong with the file's pages, at most so many sentences."""

@@ -119,7 +119,7 @@ class _Fold:
 
     def apply(self, entry: Entry) -> None:
         handler = self._handlers.get(type(entry.event))
-        if handler is not None:
+        if handler is not None and not entry.taken_back:
             handler(entry.as_told)
 
     def _session(self, event: ev.SessionStarted) -> None:

@@ -17,7 +17,7 @@ from rounds.journal.timing import scales
 from rounds.timescale import Scale
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Container, Iterable, Iterator
 
     from rounds.journal import Journal
 
@@ -34,6 +34,8 @@ class Entry:
     round_id: str | None
     take: str | None
     touched: bool = False
+    taken_back: bool = False
+    """Whether the player took it back: it is written, and not believed."""
     told_s: float = 0.0
     """When it happened by the clock, which the journal's own time may run before."""
 
@@ -87,22 +89,32 @@ class Setting:
             case _:
                 return self
 
-    def entry(self, number: int, event: ev.Event, *, touched: bool = False) -> Entry:
+    def entry(
+        self, number: int, event: ev.Event, *, touched: bool = False, taken_back: bool = False
+    ) -> Entry:
         """An event in this setting."""
-        return Entry(
-            number, event, self.place, self.round_id, self.take, touched, self.scale.told(event.at_s)
-        )
+        told_s = self.scale.told(event.at_s)
+        return Entry(number, event, self.place, self.round_id, self.take, touched, taken_back, told_s)
 
 
-def entries(numbered: Iterable[tuple[int, ev.Event]], scale: Scale | None = None) -> Iterator[Entry]:
-    """Each event in its setting; those before that tell the setting must be among them."""
+def entries(
+    numbered: Iterable[tuple[int, ev.Event]], scale: Scale | None = None, gone: Container[int] = ()
+) -> Iterator[Entry]:
+    """Each event in its setting; those before that tell the setting must be among them.
+
+    Args:
+        numbered: ids and events.
+        scale: how the journal's time ran against the clock before them.
+        gone: ids of those that were taken back.
+    """
     setting = Setting(scale=scale or Scale())
     touched: dict[str, bool] = {}
     for number, event in numbered:
-        setting = setting.at(event)
-        yield setting.entry(number, event, touched=_is_touched(event, touched))
+        setting, taken_back = setting.at(event), number in gone
+        yield setting.entry(number, event, touched=_is_touched(event, touched), taken_back=taken_back)
         setting = setting.after(event)
-        _touch(event, touched)
+        if not taken_back:
+            _touch(event, touched)
 
 
 def _is_touched(event: ev.Event, touched: dict[str, bool]) -> bool:
@@ -186,6 +198,7 @@ class Filter:
     def read(self, journal: Journal, after_id: int = 0, *, touched: bool = False) -> Iterator[Entry]:
         """The wanted entries after an id, oldest first; whether a bottle was touched only where asked."""
         start_s, end_s = self._kept_bounds(journal)
+        gone = journal.taken_back(after_id)
         for together in _joined([s for s in _spans(journal, after_id) if self._wants_span(s)]):
             first_id, last_id = together[0].first_id, together[-1].last_id
             found = journal.events(
@@ -196,8 +209,8 @@ class Filter:
                 start_s=start_s,
                 end_s=end_s,
             )
-            of = _Touches(journal, first_id, last_id, self.bottle) if touched else None
-            yield from filter(self._wants, _in_spans(found, together, of))
+            of = _Touches(journal, first_id, last_id, self.bottle, gone) if touched else None
+            yield from filter(self._wants, _in_spans(found, together, of, gone))
 
     def newest(self, journal: Journal, most: int, *, touched: bool = False) -> list[Entry]:
         """The newest of the wanted entries, oldest first: the end is looked through first, then more."""
@@ -232,22 +245,30 @@ def _joined(spans: list[Span]) -> Iterator[list[Span]]:
 
 
 def _in_spans(
-    found: Iterable[tuple[int, ev.Event]], spans: list[Span], touches: _Touches | None
+    found: Iterable[tuple[int, ev.Event]], spans: list[Span], touches: _Touches | None, gone: Container[int]
 ) -> Iterator[Entry]:
     place = 0
     for number, event in found:
         while (last_id := spans[place].last_id) is not None and number > last_id:
             place += 1
         touched = touches is not None and isinstance(event, ev.Strike) and touches.before(number, event)
-        yield spans[place].setting.entry(number, event, touched=touched)
+        yield spans[place].setting.entry(number, event, touched=touched, taken_back=number in gone)
 
 
 class _Touches:
     """Whether air moved in a bottle since its clear strike before, asked in the order of ids."""
 
-    def __init__(self, journal: Journal, first_id: int, last_id: int | None, bottle: str | None) -> None:
+    def __init__(
+        self,
+        journal: Journal,
+        first_id: int,
+        last_id: int | None,
+        bottle: str | None,
+        gone: Container[int],
+    ) -> None:
         self._journal, self._first_id = journal, first_id
-        self._stream = journal.events(first_id - 1, until_id=last_id, kinds=_TOUCH, bottle=bottle)
+        found = journal.events(first_id - 1, until_id=last_id, kinds=_TOUCH, bottle=bottle)
+        self._stream = (numbered for numbered in found if numbered[0] not in gone)
         self._next: tuple[int, ev.Event] | None = next(self._stream, None)
         self._touched: dict[str, bool] = {}
 

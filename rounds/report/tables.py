@@ -25,11 +25,16 @@ if TYPE_CHECKING:
 
 CSV_COLUMNS = (
     "at", "kind", "place", "round", "bottle", "take", "cents", "hz", "u95_cents", "verdict",
-    "temp_c", "touched", "strokes", "text", "event",
+    "temp_c", "touched", "strokes", "taken_back", "text", "event",
 )  # fmt: skip
 _FORMULA = re.compile(r"(^|[;\t\r\n])(?=\s*[=+\-@＝＋－＠\t\r])")
 _SPLITTERS = {ord(c): f"\\u{ord(c):04x}" for c in ";=+@|"}
 """Characters that JSON need not contain bare inside texts; escaped, no cell can begin with them."""
+
+
+def said(entry: Entry) -> str:
+    """What happened, and whether it was taken back."""
+    return f"{sentence(entry.event)} (taken back)" if entry.taken_back else sentence(entry.event)
 
 
 def utc(at_s: float) -> str:
@@ -78,9 +83,11 @@ def _value(entry: Entry, column: str) -> Any:
     if column == "event":
         return safe_json(event)
     if column == "text":
-        return sentence(event)
+        return said(entry)
     if column == "touched":
         return int(entry.touched) if isinstance(event, ev.Strike) else None
+    if column == "taken_back":
+        return int(entry.taken_back)
     own = {"kind": entry.kind, "place": entry.place, "round": entry.round_id, "take": entry.take}
     return own[column] if column in own else getattr(event, column, None)
 
@@ -115,7 +122,8 @@ def _document(entry: Entry) -> dict[str, Any]:
         "round": entry.round_id,
         "bottle": entry.bottle,
         "take": entry.take,
-        "text": sentence(entry.event),
+        "text": said(entry),
+        "taken_back": entry.taken_back,
         "event": json.loads(ev.to_json(entry.event)),
     }
 
@@ -125,7 +133,7 @@ _WIDEST = (19, 16, 18, 10, 14, 120)
 
 
 def _texts(entry: Entry) -> tuple[str, ...]:
-    cells = (entry.place, entry.round_id, entry.bottle, entry.take, sentence(entry.event))
+    cells = (entry.place, entry.round_id, entry.bottle, entry.take, said(entry))
     return (local(entry.told_s), *("" if c is None else c for c in cells))
 
 

@@ -85,5 +85,6 @@ _WORDERS: dict[type[ev.Event], Callable[..., str]] = {
     ev.SteppedBack: lambda _: "went back to it",
     ev.Replaced: lambda e: f"{e.part} replaced",
     ev.NoteWritten: lambda e: f"note: {e.text}",
+    ev.TakenBack: lambda e: f"taken back: {e.words}",
     ev.ClockSet: lambda e: words(e.ahead_s),
 }

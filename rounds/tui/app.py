@@ -41,7 +41,7 @@ _DONE = {
     "stroke_in": "One stroke into {}.",
     "stroke_out": "One stroke out of {}.",
     "again": "Strike {} again.",
-    "skip": "{} is left out of this round; b takes it back.",
+    "skip": "{} is left out of this round; u takes it back.",
 }
 COLUMNS = [(0, "-narrow"), (80, "-usual"), (116, "-wide")]
 ROWS = [(0, "-low"), (16, "-short"), (24, "-even"), (36, "-tall"), (50, "-huge")]
@@ -217,13 +217,14 @@ class RoundsApp(App[int]):
     def _carry_out(self, name: str) -> None:
         c = self.controller
         self._ending = self._ending and name == "end_round"
-        at_once: dict[str, Callable[[], None]] = {
+        at_once: dict[str, Callable[[], str | None]] = {
             "again": c.repeat,
             "skip": c.skip,
             "back": c.back,
             "pump": c.pump_toggle,
             "stroke_in": lambda: c.air(1.0),
             "stroke_out": lambda: c.air(-1.0),
+            "undo": lambda: f"Taken back: {c.undo()}.",
             "take": c.take_toggle,
         }
         if name in at_once:
@@ -237,16 +238,16 @@ class RoundsApp(App[int]):
         else:
             getattr(self, f"_do_{name}")()
 
-    def ask(self, intent: Callable[[], None], done: str = "") -> None:
+    def ask(self, intent: Callable[[], str | None], done: str = "") -> None:
         """Carry out an intent of the controller; say what was done, or why it could not be."""
         self.answer = ""
         try:
-            intent()
+            told = intent() or done
         except RoundsError as error:
             self.say(str(error))
         else:
-            if done:
-                self.say(done)
+            if told:
+                self.say(told)
         self.repaint()
 
     def _turn_to(self, name: str) -> None:

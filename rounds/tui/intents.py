@@ -72,6 +72,9 @@ INTENTS: tuple[Intent, ...] = (
         "stroke_out", "minus", "−", "let out", "One stroke out", "You let about a stroke out.", _at_bottle
     ),
     Intent("air", "a", "a", "air …", "Air moved", "Say how many strokes; minus is out.", _at_bottle),
+    Intent(
+        "undo", "u", "u", "undo", "Take back", "What was told or heard last; again: further back.", _no_take
+    ),
     Intent("take", "t", "t", "take", "Take on or cut", "While it runs nothing moves or sounds.", _take),
     Intent("end_round", "e", "e", "end round", "End the round", "As it stands.", _in_round),
     Intent("temperature", "c", "c", "°C", "Air temperature", "Enter it in °C.", _no_take),

@@ -69,7 +69,7 @@ LINES = (
     '{"t": 4, "pump": "on"}', '{"t": 5, "pump": "off"}', '{"t": 6, "air": 2.5}', '{"t": 7, "air": -1}',
     '{"t": 8, "temp_c": 22.5}', '{"t": 9, "gauge_psi": 33}', '{"t": 10, "take": "start"}',
     '{"t": 11, "take": "stop"}', '{"t": 12, "skip": true}', '{"t": 13, "back": true}',
-    '{"t": 14, "tick": true}',
+    '{"t": 14, "tick": true}', '{"t": 14, "undo": true}',
     '{"t": 15, "close": true}', '{"t": 16, "wav": "no/such/file.wav"}',
 )  # fmt: skip
 

@@ -205,6 +205,10 @@ class FakeController:
     def skip(self) -> None:
         self._note_down("skip")
 
+    def undo(self) -> str:
+        self._note_down("undo")
+        return "6 strokes into G4"
+
     def back(self) -> None:
         self._note_down("back")
 

@@ -162,6 +162,7 @@ ROUND_KEYS = [
     ("b", ("back",)),
     ("backspace", ("back",)),
     ("p", ("pump_toggle",)),
+    ("u", ("undo",)),
     ("plus", ("air", 1.0)),
     ("minus", ("air", -1.0)),
 ]
