@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 
 from rounds import __version__
 from rounds.errors import ExitCode, RoundsError
+from rounds.faultlog import keep_those_of_threads, sentence
 from rounds.text import plain
 
 if TYPE_CHECKING:
@@ -65,14 +66,29 @@ def build_parser() -> argparse.ArgumentParser:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; the return value is the exit code."""
     _open_what_is_closed()
-    _spell_out_what_cannot_be_printed()
+    _mind_the_coding()
     # Our matrices are small: threads inside numpy only make a reading slower. Must stand before numpy loads.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    keep_those_of_threads()
     parser = build_parser()
     if not (sys.argv[1:] if argv is None else argv):
         parser.print_help(sys.stderr)
         return int(ExitCode.USAGE)
     args = parser.parse_args(argv)
+    try:
+        return _run(args)
+    except Exception as error:  # noqa: BLE001  (the end of every command: no traceback reaches the player)
+        return _unforeseen(error)
+
+
+def _unforeseen(error: Exception) -> int:
+    """End on an error that is none of ours."""
+    _tell(sentence(error))
+    return int(ExitCode.FAILED)
+
+
+def _run(args: argparse.Namespace) -> int:
+    """Run the command; the exit code, also of what can go wrong."""
     try:
         code = int(args.run(args))
         sys.stdout.flush()
@@ -115,8 +131,13 @@ def _open_what_is_closed() -> None:
             setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115 - for the whole run
 
 
-def _spell_out_what_cannot_be_printed() -> None:
-    """In a terminal that knows few characters, print `\\xb1` for `±` rather than fail."""
-    for stream in (sys.stdout, sys.stderr):
+def _mind_the_coding() -> None:
+    """In a terminal that knows few characters, print `\\xb1` for `±` rather than fail; read bytes that are no
+    text as signs that stand for nothing, and refuse them with the line they are in."""
+    for stream, how in (
+        (sys.stdin, "replace"),
+        (sys.stdout, "backslashreplace"),
+        (sys.stderr, "backslashreplace"),
+    ):
         if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="backslashreplace")
+            stream.reconfigure(errors=how)

@@ -308,9 +308,11 @@ def _print(text: str) -> None:
 
 
 def _read(lines: TextIO, waiting: queue.Queue[str | None]) -> None:
-    for line in lines:
-        waiting.put(line)
-    waiting.put(None)
+    try:
+        for line in lines:
+            waiting.put(line)
+    finally:
+        waiting.put(None)
 
 
 def _say(speak: Callable[[str], None], sentences: list[str]) -> None:

@@ -65,10 +65,10 @@ def run_live(args: argparse.Namespace) -> int:
                 code = run_face(live, plain=args.plain)
                 if session.round is not None:
                     print(_standing(session.round), file=sys.stderr)
+                session.keep_checkpoint()  # not after a fault: who knows what is believed then
                 return code
             finally:
                 live.close()
-                session.keep_checkpoint()
                 back_up_daily(journal, journal.path.parent / BACKUPS, datetime.date.today())
 
 

@@ -69,6 +69,7 @@ class RoundsApp(App[int]):
         self._before: View | None = None
         self._ending = False
         self._leaving = False
+        self.fault: Exception | None = None
         for theme in themes.THEMES:
             self.register_theme(theme)
         self.theme = themes.PLAIN.name if self.no_color else themes.DARK.name
@@ -189,6 +190,12 @@ class RoundsApp(App[int]):
         """Show a sentence to the player for some seconds."""
         self.answer = plain(answer, 240)
         self._answer_left = ANSWER_TICKS
+
+    def _handle_exception(self, error: Exception) -> None:
+        """Textual would print the traceback; the error goes on to whoever ran the screens instead."""
+        self.fault = self.fault or error
+        super()._handle_exception(error)
+        self._exit_renderables.clear()
 
     # Intents
 
@@ -314,5 +321,13 @@ class RoundsApp(App[int]):
 
 
 def run(controller: Controller) -> int:
-    """Run the screens until the player quits; the value is the exit code."""
-    return RoundsApp(controller).run() or 0
+    """Run the screens until the player quits; the value is the exit code.
+
+    Raises:
+        Exception: whatever the screens stumbled over; the terminal is as it was before.
+    """
+    app = RoundsApp(controller)
+    code = app.run() or 0
+    if app.fault is not None:
+        raise app.fault
+    return code

@@ -20,6 +20,7 @@ import numpy as np
 
 from rounds import cli
 from rounds.errors import ExitCode
+from rounds.faultlog import SHOULD_NOT_HAPPEN
 from rounds.journal import Journal, MemoryJournal
 from rounds.lines import Lines
 from rounds.rigfile import load_rig
@@ -82,6 +83,8 @@ def checked(text: str) -> None:
     """Refuse what a terminal would obey, and tracebacks."""
     if "Traceback (most recent call last)" in text:
         raise Fault("a traceback was printed")
+    if SHOULD_NOT_HAPPEN in text:
+        raise Fault(f"an exception came to the end: {text.strip()[:300]}")
     bad = next((c for c in text if not c.isprintable() and c not in "\n\t"), None)
     if bad is not None:
         raise Fault(f"character {bad!r} was printed raw")
