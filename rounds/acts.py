@@ -6,7 +6,7 @@ Hands tell little (a key, a number), so the bottle is the one asked for unless a
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from rounds.air import LEAST_AIR_C, MOST_AIR_C, psi_to_kpa
 from rounds.errors import BadInput
@@ -179,11 +179,19 @@ def stepped_back(rig: Rig, day: Day, now_s: float) -> SteppedBack:
     return SteppedBack(at_s=now_s, bottle=before[-1])
 
 
+def _foreseen(seen: Worst) -> dict[str, Any]:
+    return {
+        "worst_cents": seen.worst_cents,
+        "worst_bottle": seen.worst_bottle,
+        "doubtful": seen.doubtful,
+    }
+
+
 def take_started(name: str, seen: Worst, now_s: float) -> TakeStarted:
     """A take runs from now on, with what is foreseen of it."""
-    return TakeStarted(at_s=now_s, take=name, worst_cents=seen.worst_cents, doubtful=seen.doubtful)
+    return TakeStarted(at_s=now_s, take=name, **_foreseen(seen))
 
 
 def take_stopped(name: str, seen: Worst, now_s: float) -> TakeStopped:
     """The cut, with how the take is believed to have been."""
-    return TakeStopped(at_s=now_s, take=name, worst_cents=seen.worst_cents, doubtful=seen.doubtful)
+    return TakeStopped(at_s=now_s, take=name, **_foreseen(seen))

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rounds.drift import LIKELY_OUT
+from rounds.standing import LIKELY_OUT
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

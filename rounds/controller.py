@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from rounds.events import Part
     from rounds.rig import Rig
+    from rounds.standing import Ahead
     from rounds.view import View
 
 SoundState = Literal["listening", "starting", "lost", "off"]
@@ -47,7 +48,8 @@ class DriftPath:
     minutes: tuple[float, ...]
     cents: tuple[float, ...]
     sd_cents: tuple[float, ...]
-    p_out: tuple[float, ...]
+    standings: tuple[Ahead, ...]
+    """How it is expected to stand at each of the minutes."""
     tolerance_cents: float
     leaves_min: float | None
 

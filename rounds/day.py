@@ -35,13 +35,15 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Day:
-    """The state of a rehearsal day. `needed` is that of the newest round."""
+    """The state of a rehearsal day. `needed` and `skipped` are those of the newest round."""
 
     round: RoundState | None = None
     take: TakeStarted | None = None
     takes: int = 0
     rounds: int = 0
     needed: Mapping[str, float] = field(default_factory=dict)
+    skipped: tuple[str, ...] = ()
+    """Bottles that the newest round ended without: no round is due for them."""
     pieces: tuple[str, ...] = ()
     shift_cents: float = 0.0
     pump_on: str | None = None
@@ -64,7 +66,9 @@ class Day:
         state = advance(day.round, event)
         if state is day.round:
             return day
-        return replace(day, round=None if state.closed else state, shift_cents=state.shift_cents)
+        if state.closed is None:
+            return replace(day, round=state, shift_cents=state.shift_cents)
+        return replace(day, round=None, shift_cents=state.shift_cents, skipped=tuple(sorted(state.skipped)))
 
     def without(self, event: Event) -> Day:
         """The day after an event that the player took back.
@@ -126,6 +130,7 @@ class Day:
             self,
             round=begin(event, self.pump_on, self.mounted),
             needed=dict(event.needed),
+            skipped=(),
             pieces=event.pieces,
             shift_cents=event.shift_cents,
             reading=None,

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rounds.gauss import Gauss
+from rounds.standing import LIKELY_OUT
 from rounds.words import in_words
 
 if TYPE_CHECKING:
@@ -26,15 +27,10 @@ GRID_MIN = tuple(
 """Minutes at which paths are worked out; crossings are interpolated between them."""
 FINER = 6
 """Parts into which the stretch of the grid with the due time in it is cut."""
-LIKELY_OUT = 0.5
-DOUBTFUL = 0.5
-"""A bottle is named doubtful when it is at least this likely to be out at some moment of a take."""
 ONE_OUT = 0.5
 """With fewer than this expected out it is said that all hold."""
 MOST_NAMED = 3
 """So many bottles are named in the reason of a due time."""
-NAMED_FROM = 0.4
-"""Bottles at least this likely to be out are named in the reason for a round."""
 WORST_SDS = 1.0
 """The worst deviation told for a take is the mean's plus this many standard deviations."""
 
@@ -170,7 +166,7 @@ def due(
     likely, doubtful = outlook.most_doubtful(crossing)
     when = "now" if crossing <= 0.0 else f"in {crossing:.0f} min"
     if likely:
-        reason = f"{_named(likely)}, likely out {when}"
+        reason = _likely(likely, when)
     else:
         reason = f"about {limit:g} of {len(heard)} out {when}, perhaps {' or '.join(doubtful)}"
     return Due(now_s + 60.0 * crossing, reason, likely[:MOST_NAMED] or doubtful)
@@ -216,7 +212,7 @@ class _Outlook:
         """The bottles likely out at a moment, the likeliest first; and the two likeliest in any case."""
         chances = {i: self.chances(i, (minutes,))[0] for i in self.bottles}
         ranked = sorted(chances, key=lambda i: -chances[i])
-        likely = tuple(i for i in ranked if chances[i] >= NAMED_FROM)
+        likely = tuple(i for i in ranked if chances[i] >= LIKELY_OUT)
         return likely, tuple(ranked[:2])
 
 
@@ -227,9 +223,11 @@ def _no_reason(most_out: float) -> str:
     return f"no more than {most_out:.1f} likely out in the next {HORIZON_MIN:.0f} min"
 
 
-def _named(names: tuple[str, ...]) -> str:
+def _likely(names: tuple[str, ...], when: str) -> str:
+    """`C3 and D3 are likely out now`, `C3 is likely out in 6 min`."""
     more = len(names) - MOST_NAMED
-    return in_words(names) if more <= 0 else f"{', '.join(names[:MOST_NAMED])} and {more} more"
+    named = in_words(names) if more <= 0 else f"{', '.join(names[:MOST_NAMED])} and {more} more"
+    return f"{named} {'is' if len(names) == 1 else 'are'} likely out {when}"
 
 
 def worst_in(
@@ -254,7 +252,7 @@ def worst_in(
         deviation = far.mean + (WORST_SDS * far.sd if far.mean >= 0.0 else -WORST_SDS * far.sd)
         if worst is None or abs(deviation) > abs(worst[0]):
             worst = (deviation, bottle_id)
-        if max(p.outside(tolerance) for p in points) >= DOUBTFUL:
+        if max(p.outside(tolerance) for p in points) >= LIKELY_OUT:
             doubtful.append(bottle_id)
     if worst is None:
         return Worst(None, None, tuple(doubtful))

@@ -145,21 +145,23 @@ class Gauge(Event):
 
 @dataclass(frozen=True, kw_only=True)
 class TakeStarted(Event):
-    """A take runs: no sound, no flashing. Worst deviation and doubtful bottles as predicted at its start."""
+    """A take runs: no sound, no flashing. Worst deviation and likely out as predicted at its start."""
 
     kind: ClassVar[str] = "take_started"
     take: str
     worst_cents: float | None = None
+    worst_bottle: str | None = None
     doubtful: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
 class TakeStopped(Event):
-    """The cut. Predicted worst deviation over the whole take, and the doubtful bottles, for the editor."""
+    """The cut. Predicted worst deviation over the whole take, and the bottles likely out, for the editor."""
 
     kind: ClassVar[str] = "take_stopped"
     take: str
     worst_cents: float | None = None
+    worst_bottle: str | None = None
     doubtful: tuple[str, ...] = ()
 
 

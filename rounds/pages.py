@@ -11,17 +11,21 @@ from typing import TYPE_CHECKING
 
 from rounds.controller import DriftPath, HealthLine, LogLine
 from rounds.drift import forecast
+from rounds.gauss import Gauss
+from rounds.standing import ahead
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from rounds.controller import HealthState
+    from rounds.drift import At
     from rounds.health import BottleHealth, Histories
     from rounds.rig import Rig
     from rounds.session import Session
+    from rounds.standing import Ahead
 
 MOST_LOG_LINES = 300
-PLOT_MIN = tuple(float(m) for m in range(0, 61, 5))
+PLOT_MIN = tuple(float(m) for m in range(0, 61, 2))
 MOST_UNKNOWN = 3
 """More bottles than this of which nothing is known yet make one line."""
 TOO_LITTLE = "too little heard to judge: a leak shows after some hours"
@@ -41,6 +45,7 @@ class Pages:
         session = self.session
         shift = session.day.shift_cents
         seen = forecast(session.rig, session.beliefs, now_s, PLOT_MIN, shift_cents=shift)
+        tolerance = {b.id: b.tolerance_cents for b in session.rig.bottles}
         paths = [
             DriftPath(
                 bottle=b.id,
@@ -48,8 +53,8 @@ class Pages:
                 minutes=tuple(a.minutes for a in b.at),
                 cents=tuple(a.cents - shift for a in b.at),
                 sd_cents=tuple(a.sd_cents for a in b.at),
-                p_out=tuple(a.p_out for a in b.at),
-                tolerance_cents=session.rig.bottle(b.id).tolerance_cents,
+                standings=tuple(_ahead(a, shift, tolerance[b.id]) for a in b.at),
+                tolerance_cents=tolerance[b.id],
                 leaves_min=b.hold_min,
             )
             for b in seen.bottles
@@ -58,17 +63,18 @@ class Pages:
         return sorted(paths, key=lambda p: 1e9 if p.leaves_min is None else p.leaves_min)
 
     def log_lines(self) -> Sequence[LogLine]:
-        """The newest events, newest first."""
+        """The newest events, newest first; those of the newest day without their date."""
         from rounds.report.logbook import entries
         from rounds.report.tables import local, said
 
         log = self.session.log
         after_id = max(0, log.last_id - MOST_LOG_LINES)
-        lines = [
-            LogLine(local(e.told_s), e.kind, e.bottle or "", said(e))
-            for e in entries(log.events(after_id), self.session.day.scale, log.taken_back(after_id))
+        found = list(entries(log.events(after_id), self.session.day.scale, log.taken_back(after_id)))
+        newest = local(found[-1].told_s).split(" ")[0] if found else ""
+        return [
+            LogLine(local(e.told_s).removeprefix(f"{newest} "), e.kind, e.bottle or "", said(e))
+            for e in reversed(found)
         ]
-        return lines[::-1]
 
     def _histories_so_far(self) -> Histories:
         """The histories, with what is new since they were last asked for."""
@@ -97,6 +103,10 @@ class Pages:
                 HealthLine(f"{len(unknown)} more" if lines else "all", "", "unknown", TOO_LITTLE, "")
             )
         return sorted(lines, key=lambda line: _WORST_FIRST.index(line.state))
+
+
+def _ahead(at: At, shift_cents: float, tolerance_cents: float) -> Ahead:
+    return ahead(Gauss(at.cents - shift_cents, at.sd_cents), tolerance_cents)
 
 
 def _health_line(health: BottleHealth, rig: Rig) -> HealthLine:

@@ -44,9 +44,7 @@ def sentence(text: str) -> str:
     """Capital first, full stop last; names and signs that a reader swallows are spelled out."""
     text = _IN_TEXT.sub(lambda m: name(m[0]), plain(text.strip(), 400))
     text = _SIGNED.sub(lambda m: _SIGNS[m[1]], text)
-    if not text:
-        return ""
-    return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
+    return shown.sentence(text)
 
 
 # The instruction and the reading
@@ -198,10 +196,13 @@ def forecast(paths: Sequence[DriftPath]) -> list[str]:
 
 
 def _leaves(path: DriftPath) -> str:
-    side = "sharp" if path.cents[-1] > 0 else "flat"
-    if (path.leaves_min or 0.0) <= 0.0:
-        return f"{name(path.bottle)} is out now, {side}."
-    return f"{name(path.bottle)} leaves in {shown.duration_spoken(60.0 * (path.leaves_min or 0.0))}, {side}."
+    leaves_min, whose = path.leaves_min or 0.0, name(path.bottle)
+    after = next((s for m, s in zip(path.minutes, path.standings, strict=True) if m >= leaves_min), "")
+    side = after if after in ("sharp", "flat") else ""
+    if leaves_min > 0.0:
+        when = about(60.0 * leaves_min)
+        return f"{whose} is out in {when}{', ' * bool(side)}{side}."
+    return f"{whose} is {side or shown.WORD['doubtful']} now."
 
 
 def take(view: View) -> list[str]:
@@ -210,9 +211,10 @@ def take(view: View) -> list[str]:
         return []
     said = [f"{sentence(view.take.name + ' runs')} Nothing is said until it is cut."]
     if view.take.worst_cents is not None:
-        said.append(f"Worst expected: {shown.cents_spoken(view.take.worst_cents)}.")
-    if view.take.doubtful:
-        said.append(f"Unsure: {names(view.take.doubtful)}.")
+        whose = f"{name(view.take.worst_bottle)} " if view.take.worst_bottle else ""
+        said.append(f"Worst expected: {whose}{shown.cents_spoken(view.take.worst_cents)}.")
+    if view.take.likely_out:
+        said.append(f"Likely out: {names(view.take.likely_out)}.")
     return said
 
 

@@ -54,6 +54,17 @@ class Record:
         """The newest time of this session."""
         return self._now_s
 
+    @property
+    def needed(self) -> dict[str, float]:
+        """Bottles needed: those of the newest round, or all before the first."""
+        latest = {b: w for b, w in self.day.needed.items() if self.rig.has_bottle(b)}
+        return latest or self.rig.needed_for(())
+
+    @property
+    def awaited(self) -> dict[str, float]:
+        """Needed bottles without those skipped in the newest round: the player does not wait for them."""
+        return {b: w for b, w in self.needed.items() if b not in self.day.skipped}
+
     def note_clock(self, clock_s: float) -> None:
         """What the machine's clock shows now; kept when it was set, so that the next start can count on."""
         scale = moved(self.day.scale, self._now_s, clock_s)

@@ -95,6 +95,7 @@ def keep_both(log: Log, beliefs: Beliefs, day: Day, last_id: int) -> bool:
         "takes": day.takes,
         "rounds": day.rounds,
         "needed": dict(day.needed),
+        "skipped": list(day.skipped),
         "pieces": list(day.pieces),
         "shift_cents": day.shift_cents,
         "pump_on": day.pump_on,
@@ -115,6 +116,7 @@ def _day_from(blob: bytes) -> Day | None:
     try:
         kept = json.loads(blob)
         kept["pieces"] = tuple(kept["pieces"])
+        kept["skipped"] = tuple(kept.get("skipped", ()))
         kept["air"] = {b: AirTold(**a) for b, a in kept["air"].items()}
         kept["scale"] = Scale(**kept.get("scale", {}))
         kept["started_s"] = -math.inf if kept.get("started_s") is None else kept["started_s"]

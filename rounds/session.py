@@ -333,18 +333,12 @@ class Session(Record):
 
     # What is due
 
-    @property
-    def needed(self) -> dict[str, float]:
-        """Bottles needed: those of the newest round, or all before the first."""
-        latest = {b: w for b, w in self.day.needed.items() if self.rig.has_bottle(b)}
-        return latest or self.rig.needed_for(())
-
     def due(self, at_s: float) -> Due:
         """When the next round should start, and why."""
         now_s = self._at(at_s)
         key = (self.newest_id, int(now_s // REPLAN_S))
         if self._due is None or key != self._due_key:
             limit = self.rig.habits.due_limit
-            self._due = due(self.rig, self.beliefs, self.needed, now_s, limit, self.day.shift_cents)
+            self._due = due(self.rig, self.beliefs, self.awaited, now_s, limit, self.day.shift_cents)
             self._due_key = key
         return self._due

@@ -58,6 +58,14 @@ _PARTS = {2: "half", 4: "quarter", 8: "eighth", 16: "sixteenth"}
 _COUNTS = {3: "three", 5: "five", 7: "seven"}
 
 
+def sentence(text: str) -> str:
+    """A phrase as a sentence: capital first, full stop last; nothing stays nothing."""
+    text = text.strip()
+    if not text:
+        return ""
+    return text[0].upper() + text[1:] + ("" if text[-1] in ".!?…" else ".")
+
+
 def uncertainty_figure(u95_cents: float) -> str:
     """`±1.8` below ten cents, `±14` above."""
     return f"±{u95_cents:.0f}" if u95_cents >= 9.95 else f"±{u95_cents:.1f}"

@@ -88,7 +88,8 @@ class TakeView:
     name: str
     running_s: float
     worst_cents: float | None
-    doubtful: tuple[str, ...]
+    worst_bottle: str | None
+    likely_out: tuple[str, ...]
 
 
 @dataclass(frozen=True)

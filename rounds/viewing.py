@@ -9,8 +9,8 @@ from rounds.acts import pieces_named
 from rounds.drift import forecast
 from rounds.gauss import Gauss
 from rounds.planning.floating import fixed_by
-from rounds.planning.tolerance import chance_in
 from rounds.round import phase_of
+from rounds.standing import tuned
 from rounds.view import (
     TIME_IS_SHORT,
     TIME_MAY_BE,
@@ -117,7 +117,7 @@ class Viewer:
         take = self.session.day.take
         if take is None:
             return None
-        return TakeView(take.take, at_s - take.at_s, take.worst_cents, take.doubtful)
+        return TakeView(take.take, at_s - take.at_s, take.worst_cents, take.worst_bottle, take.doubtful)
 
     def _bottle(self, bottle: Bottle, at_s: float) -> BottleView:
         session = self.session
@@ -142,17 +142,14 @@ class Viewer:
 
     def _standing(self, bottle: Bottle, needed: bool, known: bool, off: float, sd: float) -> Standing:
         state = self.session.round
-        if state is not None and bottle.id in state.skipped:
+        skipped = self.session.day.skipped if state is None else state.skipped
+        if needed and bottle.id in skipped:
             return "skipped"
         if not needed:
             return "idle"
         if not known:
             return "unheard"
-        if sd > bottle.tolerance_cents:
-            return "doubtful"
-        if abs(off) <= bottle.tolerance_cents:
-            return "doubtful" if chance_in(Gauss(off, sd), bottle.tolerance_cents) < 0.5 else "in_tune"
-        return "sharp" if off > 0 else "flat"
+        return tuned(Gauss(off, sd), bottle.tolerance_cents)
 
     def _place(self, bottle_id: str) -> int | None:
         if self.session.round is None:

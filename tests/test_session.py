@@ -489,3 +489,22 @@ def test_after_a_strike_that_was_not_clear_no_air_is_asked_for_again(bench: Benc
     assert isinstance(moved, AirMoved)
     assert moved.strokes == told.strokes
     assert bench.session.instruction.act in ("disconnect", "add")
+
+
+def test_no_round_is_due_for_a_bottle_that_was_skipped() -> None:
+    """It was left out on purpose; the countdown, the counts and the list must not call for it at once."""
+    bench = Bench({"C4": -60.0})
+    bench.session.open_round(bench.now_s)
+    while bench.session.instruction.act == "strike":
+        bench.strike()
+    assert bench.session.instruction.bottle == "C4"
+    bench.session.skip(bench.now_s)
+    bench.session.close_round(bench.now_s)
+    assert bench.session.day.skipped == ("C4",)
+    due = bench.session.due(bench.now_s)
+    assert "C4" not in due.doubtful
+    assert due.due_s is None or due.due_s > bench.now_s
+    shown = {b.id: b.standing for b in Viewer(bench.session).view(bench.now_s).bottles}
+    assert shown["C4"] == "skipped"
+    bench.session.open_round(bench.now_s)
+    assert bench.session.day.skipped == ()

@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 
 IN_TIME_ORDER = "beliefs in time order"
 """Name of the checkpoint these commands keep; a session's own is in order of ids."""
+OF_A_ROUND = ("round_opened", "skipped", "stepped_back", "round_closed")
+"""Kinds of events that say who is needed now."""
 LONG = 5000
 """Events from which on a fold is worth keeping."""
 
@@ -46,6 +48,13 @@ class Standing:
     """What the user or the thermometer says now; None: only the journal knows."""
     needed: Mapping[str, float]
     shift_cents: float
+    skipped: tuple[str, ...] = ()
+    """Bottles that the newest round ended without; none where pieces are named."""
+
+    @property
+    def awaited(self) -> dict[str, float]:
+        """Needed bottles that a round may be due for."""
+        return {b: w for b, w in self.needed.items() if b not in self.skipped}
 
 
 def add_looking_ahead(parser: argparse.ArgumentParser) -> None:
@@ -107,9 +116,10 @@ def standing(args: argparse.Namespace) -> Standing:
     with common.open_journal(args, read_only=True) as journal:
         ahead_s = _lead(journal, now_s) if args.now is None else 0.0
         beliefs = _beliefs_at(rig, journal, now_s, ahead_s)
-        day = Day()
-        for _, event in journal.events(kinds=("round_opened", "round_closed")):
-            day = day.after(event) if event.at_s - ahead_s <= now_s else day
+        day, gone = Day(), journal.taken_back()
+        for event_id, event in journal.events(kinds=OF_A_ROUND):
+            counts = event_id not in gone and event.at_s - ahead_s <= now_s
+            day = day.after(event) if counts else day
     return Standing(
         rig=rig,
         beliefs=beliefs,
@@ -117,6 +127,7 @@ def standing(args: argparse.Namespace) -> Standing:
         temp_c=_temp_now(args, rig),
         needed=_needed(rig, args.piece, day),
         shift_cents=day.shift_cents,
+        skipped=() if args.piece else day.skipped,
     )
 
 

@@ -137,7 +137,7 @@ def _of_break(plan: BreakPlan, zone: datetime.tzinfo | None) -> str:
 
 def _of_take(plan: TakePlan, zone: datetime.tzinfo | None) -> str:
     name = plain(plan.slot.name, 30) or "take"
-    doubt = f"; doubtful: {', '.join(plan.doubtful)}" if plan.doubtful else ""
+    doubt = f"; likely out: {', '.join(plan.doubtful)}" if plan.doubtful else ""
     when = f"{_clock(plan.slot.start_s, zone)}-{_clock(plan.slot.end_s, zone)}"
     return f"{when} take   {name}: at most {plan.expected_out:.1f} bottles expected out{doubt}"
 

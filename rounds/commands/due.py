@@ -48,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
 
     told = believing.standing(args)
     limit = told.rig.habits.due_limit if args.limit is None else args.limit
-    when = due(told.rig, told.beliefs, told.needed, told.now_s, limit, told.shift_cents, told.temp_c)
+    when = due(told.rig, told.beliefs, told.awaited, told.now_s, limit, told.shift_cents, told.temp_c)
     is_due = when.due_s is not None and when.due_s - told.now_s <= 60.0 * args.within
     print(_json(when, told.now_s, is_due) if args.json else _sentence(when, told.now_s, is_due))
     return int(ExitCode.DUE if is_due else ExitCode.FINE)

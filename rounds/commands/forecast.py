@@ -47,7 +47,7 @@ def run(args: argparse.Namespace) -> int:
     when = due(
         told.rig,
         told.beliefs,
-        told.needed,
+        told.awaited,
         told.now_s,
         told.rig.habits.due_limit,
         told.shift_cents,

@@ -160,7 +160,7 @@ def _rounds(rounds: list[RoundFacts]) -> Iterator[str]:
 def _takes(takes: list[TakeFacts]) -> Iterator[str]:
     if not takes:
         return
-    yield "| take | from | seconds | worst foreseen | doubtful bottles |"
+    yield "| take | from | seconds | worst expected | likely out |"
     yield "| --- | --- | ---: | ---: | --- |"
     for take in takes:
         last = take.stopped or take.started

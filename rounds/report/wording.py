@@ -6,7 +6,9 @@ from typing import TYPE_CHECKING
 
 from rounds import events as ev
 from rounds.air import kpa_to_psi
+from rounds.shown import VERDICT_WORD
 from rounds.timescale import words
+from rounds.words import pump_name, strokes_phrase
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -26,7 +28,7 @@ def signed(cents: float) -> str:
 
 def _strike(e: ev.Strike) -> str:
     if e.verdict != "clear" or e.cents is None:
-        return f"struck: {e.verdict.replace('_', ' ')}"
+        return f"struck: {VERDICT_WORD[e.verdict]}"
     doubt = "" if e.u95_cents is None else f" ±{e.u95_cents:.1f}"
     return f"struck: {signed(e.cents)}{doubt}{', pump on' if e.pump_on else ''}{', in play' * e.playing}"
 
@@ -34,10 +36,10 @@ def _strike(e: ev.Strike) -> str:
 def _air(e: ev.AirMoved) -> str:
     if e.strokes is None:
         return "air moved, how much is not known"
-    amount = f"{abs(e.strokes):g} stroke{'' if abs(e.strokes) == 1 else 's'}"
+    amount, by = strokes_phrase(e.strokes), f"by {pump_name(e.pump)}" if e.pump else ""
     if e.strokes >= 0:
-        return f"{amount} added by {e.pump}" if e.pump else f"{amount} added"
-    return f"{amount} let out {'with ' + e.pump if e.pump else 'at the pin'}"
+        return f"{amount} in, {by}" if by else f"{amount} in"
+    return f"{amount} out, {by or 'by the pin'}"
 
 
 def _opened(e: ev.RoundOpened) -> str:
@@ -50,20 +52,29 @@ def _closed(e: ev.RoundClosed) -> str:
     if e.worst_cents is not None:
         worst = f", worst {e.worst_bottle} {abs(e.worst_cents):.1f} cents off"
     ended = "finished" if e.finished else "ended before its last bottle"
-    return f"round {ended}: {e.in_tune} of {e.needed} in tune, {e.connections} connections{worst}"
+    connections = f"{e.connections} connection{'' if e.connections == 1 else 's'}"
+    return f"round {ended}: {e.in_tune} of {e.needed} in tune, {connections}{worst}"
 
 
-def _take(what: str, worst: float | None, doubtful: tuple[str, ...]) -> str:
-    foreseen = "" if worst is None else f"; worst foreseen {worst:+.1f} cents"
-    return f"take {what}{foreseen}{'; doubtful: ' + ', '.join(doubtful) if doubtful else ''}"
+def _take(what: str, e: ev.TakeStarted | ev.TakeStopped) -> str:
+    whose = f"{e.worst_bottle} " if e.worst_bottle else ""
+    worst = "" if e.worst_cents is None else f"; worst expected: {whose}{signed(e.worst_cents)}"
+    return f"take {what}{worst}{'; likely out: ' + ', '.join(e.doubtful) if e.doubtful else ''}"
 
 
 def _started(e: ev.SessionStarted) -> str:
-    return f"session started on {e.rig}"
+    return f"session begun on the rig {e.rig}"
+
+
+def _shifted(e: ev.ShiftChosen) -> str:
+    if not e.shift_cents:
+        return "A4 stays where it is"
+    saves = f", which saves {e.saves} connection{'' if e.saves == 1 else 's'}" if e.saves > 0 else ""
+    return f"A4 is moved {signed(e.shift_cents)}{saves}"
 
 
 def _skipped(e: ev.Skipped) -> str:
-    return f"left out{': ' + e.reason if e.reason else ''}"
+    return f"skipped{': ' + e.reason if e.reason else ''}"
 
 
 _WORDERS: dict[type[ev.Event], Callable[..., str]] = {
@@ -71,16 +82,16 @@ _WORDERS: dict[type[ev.Event], Callable[..., str]] = {
     ev.RoundOpened: _opened,
     ev.RoundClosed: _closed,
     ev.Strike: _strike,
-    ev.Connected: lambda e: f"{e.pump} on",
-    ev.Disconnected: lambda e: f"{e.pump} off",
+    ev.Connected: lambda e: f"{pump_name(e.pump)} on",
+    ev.Disconnected: lambda e: f"{pump_name(e.pump)} off",
     ev.AirMoved: _air,
-    ev.Temperature: lambda e: f"air at {e.temp_c:.1f} °C",
+    ev.Temperature: lambda e: f"air at {e.temp_c:g} °C",
     ev.Gauge: lambda e: f"gauge {kpa_to_psi(e.gauge_kpa):.1f} psi ({e.gauge_kpa:.0f} kPa)",
-    ev.TakeStarted: lambda e: _take("started", e.worst_cents, e.doubtful),
-    ev.TakeStopped: lambda e: _take("stopped", e.worst_cents, e.doubtful),
+    ev.TakeStarted: lambda e: _take("begun", e),
+    ev.TakeStopped: lambda e: _take("cut", e),
     ev.Sent: lambda e: f"sent to {'hear' if e.purpose == 'listen' else 'tune'} it",
-    ev.Accepted: lambda e: f"in tune at {e.cents:+.1f}",
-    ev.ShiftChosen: lambda e: f"reference shifted {e.shift_cents:+.1f} cents, saving {e.saves} connections",
+    ev.Accepted: lambda e: f"in tune, {signed(e.cents)}",
+    ev.ShiftChosen: _shifted,
     ev.Skipped: _skipped,
     ev.SteppedBack: lambda _: "went back to it",
     ev.Replaced: lambda e: f"{e.part} replaced",

@@ -11,17 +11,18 @@ from rounds.tui.widgets.bigclock import ClockModel
 from rounds.tui.widgets.lines import Said
 from rounds.tui.widgets.rails import RailsModel
 from rounds.tui.widgets.reading import ReadingModel
+from rounds.tui.widgets.ribbons import LEGEND
 from rounds.tui.widgets.slab import SlabModel
 from rounds.tui.widgets.stillness import StillModel
 from rounds.tui.widgets.strip import Fact, StripModel
-from rounds.words import signed_cents, sixteenths, strokes_phrase, whole_cents
+from rounds.words import in_words, signed_cents, sixteenths, strokes_phrase, whole_cents
 
 if TYPE_CHECKING:
     from rounds.controller import Level
     from rounds.view import BottleView, View
 
 _PHASE = {"listen": "LISTEN", "visits": "TUNE", "verify": "HEAR AGAIN", "done": "DONE", "none": "ROUND"}
-_PATH_SHOWN = 8
+_PATH_SHOWN, _FIRST_SHOWN = 8, 4
 
 
 def slab(view: View) -> SlabModel:
@@ -136,7 +137,7 @@ def said(view: View, level: Level, answer: str) -> tuple[Said, ...]:
         return (Said("! " + plain(level.words, 200), "bold $doubt"),)
     if view.message:
         return (Said("! " + plain(view.message, 200), "bold $doubt"),)
-    return (Said(path_text(view), "$faint"),)
+    return (Said(LEGEND if view.mode == "between" else path_text(view), "$faint"),)
 
 
 def summary(before: View, after: View) -> str:
@@ -218,9 +219,11 @@ def between_strip(view: View, level: Level) -> StripModel:
     if view.downbeat_in_s is not None:
         facts.append(downbeat_fact(view.downbeat_in_s))
     out = sum(b.standing in ("sharp", "flat") and b.needed for b in view.bottles)
-    doubtful = sum(b.standing == "doubtful" for b in view.bottles)
     facts.append(Fact("out", str(out), loud=bool(out)))
-    facts.append(Fact("unsure", str(doubtful)))
+    for standing in ("doubtful", "skipped"):
+        count = sum(b.standing == standing for b in view.bottles)
+        if count or standing == "doubtful":
+            facts.append(Fact(shown.WORD[standing], str(count)))
     return StripModel("BETWEEN ROUNDS", (*facts, *_weather(view), *_sound(level)))
 
 
@@ -230,12 +233,14 @@ _OUT = ("sharp", "flat", "doubtful", "unheard")
 def reasons(view: View) -> tuple[Said, ...]:
     """Why the round is due then, and what would be done first."""
     ahead = first_ones(view)
-    names = "  ".join(f"{plain(b.id, 8)}{shown.SIGN[b.standing]}" for b in ahead[:_PATH_SHOWN])
-    more = f"  and {len(ahead) - _PATH_SHOWN} more" if len(ahead) > _PATH_SHOWN else ""
+    skipped = [plain(b.id, 8) for b in view.bottles if b.standing == "skipped"]
+    names = " ".join(f"{plain(b.id, 8)}{shown.SIGN[b.standing]}" for b in ahead[:_FIRST_SHOWN])
+    more = f" and {len(ahead) - _FIRST_SHOWN} more" if len(ahead) > _FIRST_SHOWN else ""
     temp = "" if view.temp_c is not None else "No temperature yet: c tells it, and the forecast gets better."
     return (
-        Said(plain(view.due.reason[:1].upper() + view.due.reason[1:], 240), "bold"),
+        Said(shown.sentence(plain(view.due.reason, 240)), "bold"),
         Said(f"First: {names}{more}" if names else shown.nobody_first(view.due.overdue), ""),
+        Said(f"Skipped, so not counted: {in_words(skipped, 3)}." if skipped else "", ""),
         Said(temp, "$faint"),
     )
 
@@ -254,11 +259,10 @@ def still(view: View) -> StillModel:
     take = view.take
     if take is None:
         return StillModel("", "")
-    doubtful = ", ".join(plain(b, 8) for b in take.doubtful)
-    worst = "" if take.worst_cents is None else f"worst expected: {signed_cents(take.worst_cents)} cents"
-    return StillModel(
-        plain(take.name, 60), "; ".join(filter(None, (worst, doubtful and f"unsure: {doubtful}")))
-    )
+    worst, out = "", ", ".join(plain(b, 8) for b in take.likely_out)
+    if take.worst_cents is not None:
+        worst = f"Worst expected: {plain(take.worst_bottle or '', 8)} {signed_cents(take.worst_cents)} cents."
+    return StillModel(plain(take.name, 60), " ".join(filter(None, (worst, out and f"Likely out: {out}."))))
 
 
 def chosen(view: View, bottle_id: str) -> str:

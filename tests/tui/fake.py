@@ -12,8 +12,10 @@ from typing import TYPE_CHECKING, Any
 
 from rounds.controller import Controller, DriftPath, HealthLine, Level, LogLine, RoundRequest
 from rounds.errors import BadInput
+from rounds.gauss import Gauss
 from rounds.notes import parse_note
 from rounds.rig import Bottle, Habits, Piece, Pump, Rig
+from rounds.standing import ahead
 from rounds.view import BottleView, DueView, Instruction, ReadingView, TakeView, View
 
 if TYPE_CHECKING:
@@ -69,9 +71,9 @@ def drift_path(bottle: str, note: str, slope: float, leaves_min: float | None) -
     """A straight path with growing doubt."""
     minutes = tuple(float(m) for m in range(0, 41, 2))
     cents = tuple(slope * m for m in minutes)
-    p_out = tuple(min(1.0, max(0.0, (abs(c) - 4.0) / 12.0)) for c in cents)
     sds = tuple(1.0 + 0.1 * m for m in minutes)
-    return DriftPath(bottle, note, minutes, cents, sds, p_out, 10.0, leaves_min)
+    standings = tuple(ahead(Gauss(c, sd), 10.0) for c, sd in zip(cents, sds, strict=True))
+    return DriftPath(bottle, note, minutes, cents, sds, standings, 10.0, leaves_min)
 
 
 class FakeController:
@@ -160,7 +162,7 @@ class FakeController:
 
     def take_view(self) -> View:
         """A take runs."""
-        take = TakeView("take 3", 41.0, -8.2, ("C3", "D3"))
+        take = TakeView("take 3", 41.0, -18.2, "C3", ("C3", "D3"))
         return replace(self.between_view(), mode="take", take=take)
 
     def change(self, **fields: Any) -> None:

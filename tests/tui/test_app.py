@@ -365,7 +365,7 @@ class TestTake:
             stage.fake.wake()
             await stage.pilot.pause()
             await stage.pilot.pause()
-            assert "unsure: C3, D3" in stage.text(Stillness)
+            assert "Likely out: C3, D3" in stage.text(Stillness)
 
     async def test_palette_offers_the_cut_and_quit_only(self) -> None:
         async with on_stage("take") as stage:

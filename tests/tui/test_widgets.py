@@ -181,7 +181,7 @@ class TestRails:
 class TestRibbons:
     def test_marks_follow_the_chance(self) -> None:
         path = drift_path("C3", "C3", -1.0, 10.0)
-        assert [mark(path, m)[0] for m in (0, 8, 40)] == ["━", "~", "▼"]
+        assert [mark(path, m)[0] for m in (0, 10, 40)] == ["━", "┄", "▼"]
         assert mark(drift_path("C3", "C3", 1.0, 10.0), 40)[0] == "▲"
 
     def test_leaves(self) -> None:

@@ -45,7 +45,7 @@ class Plot(Painted):
         path = self.model
         leaves = leaves_text(path)
         when = f"out in {leaves}" if leaves.endswith("min") else leaves
-        head = f"{plain(path.bottle, 8)}: {when}; now {signed_cents(path.cents[0])} cents"
+        head = f"{plain(path.bottle, 8)} now {signed_cents(path.cents[0])} cents: {when}"
         canvas.text(1, 0, clipped(head, canvas.width - 1), "bold")
         if canvas.height < 6 or canvas.width < 20:
             return
@@ -68,7 +68,7 @@ class Plot(Painted):
 
     def _frame(self, canvas: Canvas, path: DriftPath, reach: Reach) -> None:
         width = canvas.width - _AXIS_WIDTH - 1
-        for cents, char in ((path.tolerance_cents, "┄"), (0.0, "─"), (-path.tolerance_cents, "┄")):
+        for cents, char in ((path.tolerance_cents, "┈"), (0.0, "─"), (-path.tolerance_cents, "┈")):
             row = self._row(canvas, cents, reach)
             canvas.text(0, row, whole_cents(cents).rjust(_AXIS_WIDTH - 1), "$faint")
             canvas.fill(_AXIS_WIDTH, row, width, 1, "$idle", char)

@@ -1,4 +1,4 @@
-"""The forecast of every bottle as a ribbon in time: level while it holds, wavering when in doubt,
+"""The forecast of every bottle as a ribbon in time: level while it holds, broken when it may be out,
 pointing up or down once it is more likely out than in. The first to leave stands first."""
 
 from __future__ import annotations
@@ -6,18 +6,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from rounds import shown
 from rounds.text import plain
 from rounds.tui.canvas import clipped
 from rounds.tui.widgets.painted import Painted
 
 if TYPE_CHECKING:
     from rounds.controller import DriftPath
+    from rounds.standing import Ahead
     from rounds.tui.canvas import Canvas
 
 _NAME_WIDTH = 6
-_LEAVES_WIDTH = 9
-DOUBT = 0.2
-OUT = 0.5
+_LEAVES_WIDTH = 11
 
 
 @dataclass(frozen=True)
@@ -28,14 +28,20 @@ class RibbonsModel:
     chosen: int = 0
 
 
+_MARK: dict[Ahead, tuple[str, str]] = {
+    "in_tune": ("━", "$tuned"),
+    "wavering": ("┄", "$tuned"),
+    "doubtful": (shown.SIGN["doubtful"], "$doubt"),
+    "sharp": (shown.SIGN["sharp"], "$sharp"),
+    "flat": (shown.SIGN["flat"], "$flat"),
+}
+LEGEND = "━ in tune  ┄ may be out  ▲ sharp  ▼ flat  ~ unsure  ░ how sure  ┈ tolerance"
+
+
 def mark(path: DriftPath, minute: float) -> tuple[str, str]:
     """Character and colour of a path at a minute (the nearest forecast before it)."""
     index = max((i for i, m in enumerate(path.minutes) if m <= minute), default=0)
-    if path.p_out[index] < DOUBT:
-        return "━", "$tuned"
-    if path.p_out[index] < OUT:
-        return "~", "$doubt"
-    return ("▲", "$sharp") if path.cents[index] > 0 else ("▼", "$flat")
+    return _MARK[path.standings[index]]
 
 
 class Ribbons(Painted):
@@ -85,7 +91,9 @@ class Ribbons(Painted):
 
 
 def leaves_text(path: DriftPath) -> str:
-    """`out now`, `9 min`, `holds`."""
+    """`out now`, `unsure`, `9 min`, `holds`."""
     if path.leaves_min is None:
         return "holds"
-    return "out now" if path.leaves_min <= 0 else f"{path.leaves_min:.0f} min"
+    if path.leaves_min > 0:
+        return shown.minutes_figure(60.0 * path.leaves_min)
+    return "unsure" if path.standings[0] == "doubtful" else "out now"
