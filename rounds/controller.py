@@ -83,6 +83,8 @@ class RoundRequest:
     block_s: float | None = None
     pieces: tuple[str, ...] = ()
     temp_c: float | None = None
+    people: int = 1
+    """How many tune at once, each with their own pump."""
 
 
 class Controller(Protocol):

@@ -25,6 +25,7 @@ from rounds.events import (
     TakeStopped,
     Temperature,
 )
+from rounds.people import People, assemble
 from rounds.pressure import AirTold
 from rounds.round import RoundState, advance, begin
 from rounds.timescale import Scale
@@ -38,6 +39,9 @@ class Day:
     """The state of a rehearsal day. `needed` and `skipped` are those of the newest round."""
 
     round: RoundState | None = None
+    """The open round as a whole, all hands together."""
+    people: People | None = None
+    """Everybody's own part of it, where several tune at once."""
     take: TakeStarted | None = None
     takes: int = 0
     rounds: int = 0
@@ -46,7 +50,8 @@ class Day:
     """Bottles that the newest round ended without: no round is due for them."""
     pieces: tuple[str, ...] = ()
     shift_cents: float = 0.0
-    pump_on: str | None = None
+    heads: tuple[str, ...] = ()
+    """The bottles that pump heads are on, the newest last: one, or one a person."""
     mounted: str | None = None
     reading: Strike | None = None
     temp_c: float | None = None
@@ -58,9 +63,24 @@ class Day:
     """Name of the rig of the newest session."""
     started_s: float = -math.inf
 
+    @property
+    def pump_on(self) -> str | None:
+        """The bottle that a pump head was put onto last, and is still on."""
+        return self.heads[-1] if self.heads else None
+
+    def of(self, person: int) -> Day:
+        """The day as one of several people has it: their own round, their own hands."""
+        if self.people is None:
+            return self
+        own = self.people.rounds[person]
+        heads = () if own.pump_on is None else (own.pump_on,)
+        return replace(self, round=own, people=None, heads=heads, mounted=own.mounted)
+
     def after(self, event: Event) -> Day:
         """The day after an event."""
         day = self._outside_the_round(event)
+        if day.people is not None and not isinstance(event, RoundOpened):
+            day = replace(day, people=day.people.after(event))
         if day.round is None or isinstance(event, RoundOpened):
             return day
         state = advance(day.round, event)
@@ -68,7 +88,8 @@ class Day:
             return day
         if state.closed is None:
             return replace(day, round=state, shift_cents=state.shift_cents)
-        return replace(day, round=None, shift_cents=state.shift_cents, skipped=tuple(sorted(state.skipped)))
+        skipped = tuple(sorted(state.skipped))
+        return replace(day, round=None, people=None, shift_cents=state.shift_cents, skipped=skipped)
 
     def without(self, event: Event) -> Day:
         """The day after an event that the player took back.
@@ -92,9 +113,9 @@ class Day:
             case TakeStopped():
                 return replace(self, take=None)
             case Connected():
-                return replace(self, pump_on=event.bottle, mounted=event.pump)
+                return replace(self, heads=(*self._off(event.bottle), event.bottle), mounted=event.pump)
             case Disconnected():
-                return replace(self, pump_on=None)
+                return replace(self, heads=self._off(event.bottle))
             case Strike():
                 return replace(self, reading=event)
             case Gauge():
@@ -125,10 +146,18 @@ class Day:
     def _told(self, bottle_id: str, air: AirTold) -> Day:
         return replace(self, air={**self.air, bottle_id: air})
 
+    def _off(self, bottle_id: str) -> tuple[str, ...]:
+        """The heads that stay on when the hands that have this bottle take theirs off."""
+        people = self.people
+        if people is None:
+            return ()
+        return tuple(b for b in self.heads if people.owner(b) != people.owner(bottle_id))
+
     def _opened(self, event: RoundOpened) -> Day:
         return replace(
             self,
             round=begin(event, self.pump_on, self.mounted),
+            people=assemble(event, self.heads),
             needed=dict(event.needed),
             skipped=(),
             pieces=event.pieces,

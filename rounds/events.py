@@ -41,7 +41,11 @@ class SessionStarted(Event):
 
 @dataclass(frozen=True, kw_only=True)
 class RoundOpened(Event):
-    """A tuning round began. `needed` maps bottle id to weight."""
+    """A tuning round began. `needed` maps bottle id to weight.
+
+    `shares` are the bottles of each of several people who tune at once, by their own pumps; empty: one
+    person has them all.
+    """
 
     kind: ClassVar[str] = "round_opened"
     round_id: str
@@ -52,6 +56,7 @@ class RoundOpened(Event):
     shift_cents: float = 0.0
     pieces: tuple[str, ...] = ()
     quarantine_s: float = 0.0
+    shares: tuple[tuple[str, ...], ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,7 +78,8 @@ class Strike(Event):
     """A strike was heard. `bottle` is set only where it was recognised; `cents` only where clear.
 
     `pump_on` tells whether the pump head was on that bottle's valve (the reading is then off by the
-    head loss to come). `playing` marks strikes heard in play rather than in a round.
+    head loss to come). `playing` marks strikes heard in play rather than in a round. `person` is whose turn
+    it was to strike (0, 1) where several tune at once and a strike was taken for another bottle's.
     """
 
     kind: ClassVar[str] = "strike"
@@ -87,6 +93,7 @@ class Strike(Event):
     ring_s: float | None = None
     peak_dbfs: float | None = None
     clipped: bool = False
+    person: int | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -293,7 +300,7 @@ EVENT_TYPES: dict[str, type[Event]] = {
     )
 }
 _FIELDS = {cls: tuple(f.name for f in dataclasses.fields(cls)) for cls in EVENT_TYPES.values()}
-_TUPLES = {"pieces", "doubtful", "sums"}
+_TUPLES = {"pieces", "doubtful", "sums", "shares"}
 
 
 def to_fields(event: Event) -> dict[str, Any]:
@@ -318,7 +325,7 @@ def from_fields(kind: str, at_s: float, fields: dict[str, Any]) -> Event:
     if cls is None:
         return Unknown(at_s=at_s, original_kind=kind, fields=dict(fields))
     known = {
-        name: tuple(value) if name in _TUPLES and isinstance(value, list) else value
+        name: _in_tuples(value) if name in _TUPLES else value
         for name, value in fields.items()
         if name in _FIELDS[cls] and name != "at_s"
     }
@@ -326,6 +333,11 @@ def from_fields(kind: str, at_s: float, fields: dict[str, Any]) -> Event:
         return cls(at_s=at_s, **known)
     except TypeError as error:
         raise ValueError(f"event {kind!r} is incomplete: {error}") from error
+
+
+def _in_tuples(value: Any) -> Any:
+    """Lists, and lists in lists, as the tuples they were."""
+    return tuple(_in_tuples(v) for v in value) if isinstance(value, list) else value
 
 
 def to_json(event: Event) -> str:

@@ -49,9 +49,7 @@ def fitted(rig: Rig, day: Day, now_s: float) -> Fitted:
 
 def _from_another_rig(rig: Rig, day: Day, before: str, now_s: float) -> Fitted:
     """Another rig's round, take and head on a valve end; they say nothing of this one."""
-    ended: list[Event] = []
-    if day.pump_on is not None:
-        ended.append(Disconnected(at_s=now_s, bottle=day.pump_on, pump=day.mounted or ""))
+    ended: list[Event] = [Disconnected(at_s=now_s, bottle=b, pump=day.mounted or "") for b in day.heads]
     if day.round is not None:
         ended.append(_closed(day.round, now_s))
     if day.take is not None:
@@ -65,9 +63,8 @@ def _from_another_rig(rig: Rig, day: Day, before: str, now_s: float) -> Fitted:
 
 
 def _head_off(rig: Rig, day: Day, now_s: float) -> Sequence[Event]:
-    if day.pump_on is None or rig.has_bottle(day.pump_on):
-        return ()
-    return (Disconnected(at_s=now_s, bottle=day.pump_on, pump=day.mounted or ""),)
+    gone = (b for b in day.heads if not rig.has_bottle(b))
+    return tuple(Disconnected(at_s=now_s, bottle=b, pump=day.mounted or "") for b in gone)
 
 
 def _gone(rig: Rig, state: RoundState) -> tuple[str, ...]:

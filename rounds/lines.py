@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from rounds.errors import BadInput, RoundsError
 from rounds.events import VERDICTS
+from rounds.people import MOST_PEOPLE
 from rounds.recognition import Sounded
 from rounds.text import plain
 
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 
     from rounds.events import Strike
     from rounds.session import Session
+    from rounds.view import Instruction
 
     Hear = Callable[[Session, str], list[Sounded]]
 
@@ -31,10 +33,14 @@ MOST_T_S = 1e7
 
 
 class Lines:
-    """Answers lines on one session. `hear` measures a WAV file against what is listened for now."""
+    """Answers lines on one session. `hear` measures a WAV file against what is listened for now.
 
-    def __init__(self, session: Session, zero_s: float, hear: Hear) -> None:
+    `people` is how many tune in a round that does not say so itself.
+    """
+
+    def __init__(self, session: Session, zero_s: float, hear: Hear, people: int = 1) -> None:
         self.session = session
+        self.people = people
         self._zero_s = zero_s
         self._begun = False
         self._hear = hear
@@ -60,7 +66,8 @@ class Lines:
         error, strike, self._taken_back = None, None, None
         at_s = self._zero_s + clock_s
         try:
-            t, key, value = _parse(line, tuple(self._acts))
+            t, person, key, value = _parse(line, tuple(self._acts))
+            self.session.hand = self._whose_act(key, value) if person is None else person - 1
             at_s = self._time(clock_s if t is None else t)
             strike = self._acts[key](value, at_s)
         except RoundsError as problem:
@@ -75,19 +82,21 @@ class Lines:
             self._zero_s += behind_s if behind_s > NO_WAIT_S else 0.0
         return self._zero_s + t
 
+    def _whose_act(self, key: str, value: Any) -> int:
+        """Whom an act concerns that names nobody: a head that comes off is the only one that is on."""
+        people = self.session.day.people
+        if people is None or key != "pump" or value != "off":
+            return 0
+        return next((i for i, own in enumerate(people.rounds) if own.pump_on is not None), 0)
+
     def _document(self, at_s: float, strike: Strike | None, error: str | None) -> dict[str, Any]:
         session = self.session
-        told, state = session.instruction, session.round
+        instructions, state = session.instructions, session.round
         due = session.due(at_s)
+        several = {"people": [{"person": i, "do": _do(told)} for i, told in enumerate(instructions, 1)]}
         return {
-            "do": {
-                "act": told.act,
-                "bottle": told.bottle,
-                "pump": told.pump,
-                "strokes": told.strokes,
-                "aim_cents": _rounded(told.aim_cents),
-                "why": told.why,
-            },
+            "do": _do(instructions[0]),
+            **(several if len(instructions) > 1 else {}),
             "reading": None if strike is None else _reading(strike),
             "round": {
                 "open": state is not None,
@@ -101,7 +110,7 @@ class Lines:
         }
 
     def _open(self, value: Any, at_s: float) -> None:
-        fields = _object(value, "open", ("downbeat_t", "block_s", "temp_c", "pieces"))
+        fields = _object(value, "open", ("downbeat_t", "block_s", "temp_c", "pieces", "people"))
         downbeat_t = _number_or_none(fields, "downbeat_t")
         if downbeat_t is not None:
             _check_t(downbeat_t, "downbeat_t")
@@ -114,7 +123,15 @@ class Lines:
             block_s=_number_or_none(fields, "block_s"),
             temp_c=_number_or_none(fields, "temp_c"),
             pieces=pieces,
+            people=self._people(fields.get("people")),
         )
+
+    def _people(self, value: object) -> int:
+        if value is None:
+            return self.people
+        if value not in range(1, MOST_PEOPLE + 1) or isinstance(value, bool):
+            raise BadInput(f"people must be 1 or {MOST_PEOPLE}, not {_shown(value)}")
+        return int(str(value))
 
     def _strike(self, value: Any, at_s: float) -> Strike | None:
         fields = _object(value, "strike", ("hz", "u95_cents", "verdict"))
@@ -177,8 +194,8 @@ class Lines:
             self.session.close_round(at_s)
 
 
-def _parse(line: str, allowed: tuple[str, ...]) -> tuple[float | None, str, Any]:
-    """The time, the one act and its value."""
+def _parse(line: str, allowed: tuple[str, ...]) -> tuple[float | None, int | None, str, Any]:
+    """The time, whose act it is, the one act and its value."""
     if len(line) > MOST_LINE_CHARS:
         raise BadInput(f"a line of {len(line)} characters is too long; send one small JSON object")
     try:
@@ -190,13 +207,16 @@ def _parse(line: str, allowed: tuple[str, ...]) -> tuple[float | None, str, Any]
     t = _number(fields["t"], "t") if fields.get("t") is not None else None
     if t is not None:
         _check_t(t, "t")
+    person = fields.pop("person", None)
+    if person is not None and (isinstance(person, bool) or person not in range(1, MOST_PEOPLE + 1)):
+        raise BadInput(f"person must be 1 or {MOST_PEOPLE}, not {_shown(person)}")
     keys = [k for k in fields if k != "t"]
     unknown = [k for k in keys if k not in allowed]
     if unknown:
-        raise BadInput(f"unknown key {_shown(unknown[0])}; allowed are t, {', '.join(allowed)}")
+        raise BadInput(f"unknown key {_shown(unknown[0])}; allowed are t, person, {', '.join(allowed)}")
     if len(keys) != 1:
         raise BadInput(f'one act a line, not {len(keys)}; a line with nothing to say is {{"tick": true}}')
-    return t, keys[0], fields[keys[0]]
+    return t, None if person is None else int(person), keys[0], fields[keys[0]]
 
 
 def _check_t(t: float, name: str) -> None:
@@ -245,6 +265,17 @@ def _true(value: object, name: str) -> bool:
 
 def _rounded(value: float | None) -> float | None:
     return None if value is None else round(value, 2)
+
+
+def _do(told: Instruction) -> dict[str, Any]:
+    return {
+        "act": told.act,
+        "bottle": told.bottle,
+        "pump": told.pump,
+        "strokes": told.strokes,
+        "aim_cents": _rounded(told.aim_cents),
+        "why": told.why,
+    }
 
 
 def _reading(strike: Strike) -> dict[str, Any]:

@@ -244,7 +244,7 @@ class Live:
         else:
             self.end_round()
             self.open_round(asked)
-            self._say("The round that stood open was ended: you asked for another downbeat, block or piece.")
+            self._say("The round that stood open was ended: you asked for another one.")
 
     def _say(self, sentence: str) -> None:
         self._word, self._word_until_s = sentence, self._clock() + SAID_S
@@ -259,6 +259,7 @@ class Live:
             block_s=request.block_s,
             temp_c=request.temp_c,
             pieces=request.pieces,
+            people=request.people,
         )
         self._expect()
 

@@ -22,6 +22,7 @@ def is_asked_for(opened: RoundOpened, request: RoundRequest, now_s: float) -> bo
     return (
         _downbeat_agrees(opened, request, now_s)
         and (request.block_s is None or abs(request.block_s - opened.block_s) < SAME_BLOCK_S)
+        and request.people == max(1, len(opened.shares))
         and (not request.pieces or set(request.pieces) == set(opened.pieces))
     )
 

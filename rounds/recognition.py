@@ -61,6 +61,8 @@ class Listening:
     target_hz: float | None
     half_width_cents: float
     others_hz: tuple[float, ...]
+    beside: Listening | None = None
+    """Another band to wait for at the same time: a second person's bottle."""
 
 
 @dataclass(frozen=True)
@@ -91,10 +93,15 @@ def recognise(situation: Situation, told: Instruction, sounded: Sounded) -> Reco
     now_s, bottle_id = situation.now_s, asked_for(situation.state, told)
     heard_pitch = sounded.hz is not None and sounded.verdict in ("clear", "other_bottle")
     if not heard_pitch or (bottle_id is None and sounded.verdict != "clear"):
-        return Recognised(_strike(now_s, sounded, None, None, sounded.verdict), (), sounded.advice)
+        return Recognised(not_believed(now_s, sounded), (), sounded.advice)
     if bottle_id is None:
         return Recognised(of_any(situation.rig, situation.beliefs, now_s, sounded))
     return _of_the_target(situation, told, sounded, bottle_id)
+
+
+def not_believed(now_s: float, sounded: Sounded) -> Strike:
+    """A strike of which nobody knows whose it was."""
+    return _strike(now_s, sounded, None, None, sounded.verdict)
 
 
 def asked_for(state: RoundState, told: Instruction) -> str | None:

@@ -98,7 +98,7 @@ def keep_both(log: Log, beliefs: Beliefs, day: Day, last_id: int) -> bool:
         "skipped": list(day.skipped),
         "pieces": list(day.pieces),
         "shift_cents": day.shift_cents,
-        "pump_on": day.pump_on,
+        "heads": list(day.heads),
         "mounted": day.mounted,
         "temp_c": day.temp_c,
         "air": {b: asdict(a) for b, a in day.air.items()},
@@ -117,6 +117,7 @@ def _day_from(blob: bytes) -> Day | None:
         kept = json.loads(blob)
         kept["pieces"] = tuple(kept["pieces"])
         kept["skipped"] = tuple(kept.get("skipped", ()))
+        kept["heads"] = tuple(kept["heads"])
         kept["air"] = {b: AirTold(**a) for b, a in kept["air"].items()}
         kept["scale"] = Scale(**kept.get("scale", {}))
         kept["started_s"] = -math.inf if kept.get("started_s") is None else kept["started_s"]

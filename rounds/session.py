@@ -8,22 +8,21 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rounds import acts, advice
-from rounds.closing import closing, pressures_told
-from rounds.drift import Due, Worst, due, worst_in
+from rounds import acts
+from rounds.closing import closing
 from rounds.errors import BadInput
 from rounds.events import Event, NoteWritten, Part, Replaced, Skipped, SteppedBack, Strike
-from rounds.instructions import idle, strike_again
-from rounds.recognition import Listening, Sounded, checked, in_play, listening_for, recognise
-from rounds.record import Record
-from rounds.replanning import REPLAN_S, Replanner
-from rounds.situation import Situation
+from rounds.hands import Hands, Moment, shared_out
+from rounds.instructions import idle
+from rounds.lookout import Lookout
+from rounds.recognition import Listening, Sounded, checked, in_play
 from rounds.undoing import Act, Stood
 from rounds.view import Instruction
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from rounds.day import Day
     from rounds.journal import Log
     from rounds.planning import RoundPlan
     from rounds.resuming import Progress
@@ -34,16 +33,16 @@ REFUSAL_HOLD_S = 10.0
 """A refusal at the ceiling is shown this long before the round goes on without a strike."""
 CLOSE_AFTER_S = 60.0
 """A finished round without a downbeat closes by itself after this long without a strike."""
-TAKE_AHEAD_S = 60.0
-"""What is foreseen at the start of a take, whose length nobody knows yet."""
 _MOST_STEPS = 64
-NOT_UNDERSTOOD = frozenset({"quiet", "two_ringing", "unclear", "other_bottle"})
-"""Verdicts after which it is not known whether the air that was asked for has gone in."""
 NO_WAY = "no way forward was found, so tune it by hand"
 
 
-class Session(Record):
-    """One player's session on one rig."""
+class Session(Lookout):
+    """A session on one rig: one person's, or that of several who tune at once.
+
+    What is asked of the player is asked of `hand`, whose keys these are (0: the first person, or the only
+    one).
+    """
 
     def __init__(
         self,
@@ -69,41 +68,57 @@ class Session(Record):
         super().__init__(rig, log, at_s, place, unseen_s, progress)
         self.listen_in_play = False
         self.ear_words = ""
-        self._replanner = Replanner()
-        self._told: Instruction = idle("no round is open")
-        self._told_s = self._asked_s = self._now_s
-        self._due_key: tuple[int, int] | None = None
-        self._due: Due | None = None
+        self.hand = 0
+        self._hands = Hands(self._now_s)
         self._settle()
 
     # Plan and instruction
 
     @property
     def round(self) -> RoundState | None:
-        """The open round, if any."""
+        """The open round, if any: all hands together."""
         return self.day.round
 
     @property
+    def people(self) -> int:
+        """How many tune in the open round; one when none is open."""
+        return 1 if self.day.people is None else len(self.day.people.rounds)
+
+    @property
     def instruction(self) -> Instruction:
-        """What the player is to do now. After a strike that was not clear, no air: only another strike."""
-        heard = self.day.reading
-        unclear = heard is not None and heard.verdict in NOT_UNDERSTOOD and heard.at_s >= self._asked_s
-        if not unclear or not self._told.strokes or self._told.bottle is None:
-            return self._told
-        return strike_again(self._told, self.rig.bottle(self._told.bottle).note.name)
+        """What the person is to do whose keys these are."""
+        return self.instructions[self._person]
+
+    @property
+    def instructions(self) -> tuple[Instruction, ...]:
+        """What each is to do now. After a strike that was not clear, no air: only another strike."""
+        return self._hands.shown(self.rig, self.day)
+
+    @property
+    def turn(self) -> int | None:
+        """Who strikes first, the others holding their strike; None when all strike as they like."""
+        return self._hands.turn
+
+    @property
+    def _person(self) -> int:
+        return self.hand if self.hand < self.people else 0
 
     def plan(self) -> RoundPlan:
-        """The plan of the open round as it stands now.
+        """The plan of the open round as it stands now, all hands together.
 
         Raises:
             BadInput: no round is open.
         """
-        state = self._open_state()
-        return self._replanner.plan(self.rig, self.beliefs, state, self._now_s, self.newest_id)
+        self._open_state()
+        return self._hands.plan(self._moment)
 
-    def _situation(self, state: RoundState) -> Situation:
-        told = pressures_told(self.rig, self.day, self._now_s)
-        return Situation(self.rig, self.beliefs, state, self.plan(), self._now_s, told)
+    def plan_of(self, person: int) -> RoundPlan:
+        """What one of several people has still to do."""
+        return self._hands.situation(self._moment, person).plan
+
+    @property
+    def _moment(self) -> Moment:
+        return Moment(self.rig, self.beliefs, self.day, self._now_s, self.newest_id)
 
     def _open_state(self) -> RoundState:
         if self.day.round is None:
@@ -111,30 +126,33 @@ class Session(Record):
         return self.day.round
 
     def _settle(self) -> None:
-        """Journal what follows by itself, until there is something for the player to do."""
+        """Journal what follows by itself, until there is something for everybody to do."""
+        self._hands.gather(self.people, self._now_s)
+        for person in range(self.people):
+            self._settle_one(person)
+        self._hands.take_turns(self._moment)
+
+    def _settle_one(self, person: int) -> None:
+        lead = self._hands.leads[person]
         for _ in range(_MOST_STEPS):
             if self.day.round is None:
-                self._tell(idle("no round is open"))
+                lead.tell(idle("no round is open"), self._now_s)
                 return
-            step = advice.next_step(self._situation(self.day.round))
+            step = self._hands.next_step(self._moment, person)
             if isinstance(step, Instruction):
-                self._tell(step)
+                lead.tell(step, self._now_s)
                 return
             self._record(step)
-        self._pass_over()
+        self._pass_over(person)
 
-    def _pass_over(self) -> None:
+    def _pass_over(self, person: int) -> None:
         """No end of going to and fro: leave the bottle out rather than leave the player without a word."""
-        state = self._open_state()
-        if state.target is not None:
-            self._record(Skipped(at_s=self._now_s, bottle=state.target, reason=NO_WAY))
-        self._tell(idle(f"{state.target or 'the round'}: {NO_WAY}", "By hand"))
-
-    def _tell(self, instruction: Instruction) -> None:
-        if (instruction.act, instruction.bottle) != (self._told.act, self._told.bottle):
-            self._asked_s = self._now_s
-        if instruction != self._told:
-            self._told, self._told_s = instruction, self._now_s
+        state = self.day.of(person).round
+        target = None if state is None else state.target
+        if target is not None:
+            self._record(Skipped(at_s=self._now_s, bottle=target, reason=NO_WAY))
+        told = idle(f"{target or 'the round'}: {NO_WAY}", "By hand")
+        self._hands.leads[person].tell(told, self._now_s)
 
     # Rounds
 
@@ -146,14 +164,17 @@ class Session(Record):
         block_s: float | None = None,
         temp_c: float | None = None,
         pieces: Sequence[str] = (),
+        people: int = 1,
     ) -> None:
         """Begin a round for some pieces (all bottles when none is named).
 
         Raises:
-            BadInput: a round is open already, a piece is not in the rig, or the block is longer than a day.
+            BadInput: a round is open already, a piece is not in the rig, the block is longer than a day, or
+                the rig has fewer pumps than people.
         """
         now_s = self._at(at_s)
         opened = acts.round_opened(self.rig, self.day, now_s, downbeat_s, block_s, temp_c, pieces)
+        opened = shared_out(self.rig, self.beliefs, opened, people)
         before = [] if temp_c is None else [acts.temperature(temp_c, "hand", now_s)]
         self._do(*before, opened)
 
@@ -172,27 +193,28 @@ class Session(Record):
         state = self.day.round
         if state is None:
             return
-        if self._refused() and now_s - self._told_s >= REFUSAL_HOLD_S:
+        leads = self._hands.leads
+        refused = [lead for lead in leads if lead.refused]
+        if any(now_s - lead.told_s >= REFUSAL_HOLD_S for lead in refused):
             self._leave_refused()
-        elif self._told.act == "wait":
+        elif any(lead.told.act == "wait" for lead in leads):
             self._settle()
-        elif self._told.act == "none":
+        elif not refused and all(lead.told.act == "none" for lead in leads):
             self._close_when_over(state, now_s)
 
     def _close_when_over(self, state: RoundState, now_s: float) -> None:
         downbeat_s = state.opened.downbeat_s
-        over_s = self._told_s + CLOSE_AFTER_S if downbeat_s is None else downbeat_s
+        told_s = max(lead.told_s for lead in self._hands.leads)
+        over_s = told_s + CLOSE_AFTER_S if downbeat_s is None else downbeat_s
         if now_s >= over_s:
             self.close_round(now_s)
         elif self.plan().listen or self.plan().visits:
             self._settle()
 
-    def _refused(self) -> bool:
-        return self._told.act == "none" and self._told.bottle is not None
-
     def _leave_refused(self) -> None:
-        assert self._told.bottle is not None
-        self._record(Skipped(at_s=self._now_s, bottle=self._told.bottle, reason=self._told.why))
+        for lead in self._hands.leads:
+            if lead.refused and lead.told.bottle is not None:
+                self._record(Skipped(at_s=self._now_s, bottle=lead.told.bottle, reason=lead.told.why))
         self._settle()
 
     # Strikes
@@ -207,14 +229,17 @@ class Session(Record):
         self._at(at_s)
         if self.day.round is None or self.day.take is not None:
             return self._strike_in_play(sounded)
-        if self._refused():
+        if any(lead.refused for lead in self._hands.leads):
             self._leave_refused()
-        found = recognise(self._situation(self._open_state()), self._told, sounded)
+        self._open_state()
+        found = self._hands.recognise(self._moment, sounded)
         act = self._act(found.strike)
         self.ear_words = found.words
         self._record(*found.assumed, found.strike, act=act)
         if found.strike.verdict == "clear":
             self._settle()
+        else:
+            self._hands.take_turns(self._moment)
         return found.strike
 
     def _strike_in_play(self, sounded: Sounded) -> Strike | None:
@@ -225,9 +250,7 @@ class Session(Record):
 
     def listening(self) -> Listening:
         """What the ear should wait for now."""
-        state = self.day.round
-        situation = None if state is None else self._situation(state)
-        return listening_for(situation, self.rig, self._told)
+        return self._hands.listening(self._moment)
 
     # The player's acts
 
@@ -236,7 +259,7 @@ class Session(Record):
         self._settle()
 
     def _act(self, event: Event) -> Act:
-        return Act(event, Stood(self._told, self._asked_s, self.ear_words, self._replanner.copy()))
+        return Act(event, Stood(self._hands.copy(), self.ear_words))
 
     def undo(self, at_s: float) -> str:
         """Take back the last act of this round, or since the last one, and what came of it; what it was.
@@ -246,13 +269,21 @@ class Session(Record):
         """
         self._at(at_s)
         act = self._take_back()
-        self._told, self._asked_s, self._told_s = act.stood.told, act.stood.asked_s, self._now_s
-        self.ear_words, self._replanner = act.stood.ear_words, act.stood.replanner
+        self._hands, self.ear_words = act.stood.hands.resumed(self._now_s), act.stood.ear_words
         self._settle()
         return act.words
 
+    @property
+    def _own_day(self) -> Day:
+        """The day of the person whose keys these are."""
+        return self.day.of(self._person)
+
+    @property
+    def _told(self) -> Instruction:
+        return self._hands.leads[self._person].told
+
     def _asked_for(self) -> str:
-        return acts.asked_for(self.day, self._told)
+        return acts.asked_for(self._own_day, self._told)
 
     def pump(self, on: bool, at_s: float) -> None:
         """The pump head went onto the bottle asked for, or came off.
@@ -262,9 +293,9 @@ class Session(Record):
         """
         now_s = self._at(at_s)
         if on:
-            self._do(*acts.head_on(self.rig, self.day, self._asked_for(), now_s))
+            self._do(*acts.head_on(self.rig, self._own_day, self._asked_for(), now_s))
         else:
-            self._do(*acts.head_off(self.rig, self.day, now_s))
+            self._do(*acts.head_off(self.rig, self._own_day, now_s))
 
     def air(self, strokes: float, at_s: float) -> None:
         """Air went in (positive) or out (negative) of the bottle asked for.
@@ -272,7 +303,7 @@ class Session(Record):
         Raises:
             BadInput: not a sensible count, or no bottle is asked for.
         """
-        self._do(*acts.air_moved(self.rig, self.day, self._told, strokes, self._at(at_s)))
+        self._do(*acts.air_moved(self.rig, self._own_day, self._told, strokes, self._at(at_s)))
 
     def temperature(self, temp_c: float, at_s: float, source: str = "hand") -> None:
         """The air temperature.
@@ -297,7 +328,7 @@ class Session(Record):
 
     def back(self, at_s: float) -> None:
         """Go back to the bottle before this one and hear it again."""
-        self._do(acts.stepped_back(self.rig, self.day, self._at(at_s)))
+        self._do(acts.stepped_back(self.rig, self._own_day, self._at(at_s)))
 
     def repeat(self, at_s: float) -> None:
         """Hear the bottle asked for once more."""
@@ -307,22 +338,6 @@ class Session(Record):
         """Write something down."""
         self._record(note := NoteWritten(at_s=self._at(at_s), text=text, bottle=bottle), act=self._act(note))
 
-    def start_take(self, at_s: float, name: str | None = None) -> None:
-        """A take runs from now on; nothing happens when one runs already."""
-        now_s = self._at(at_s)
-        if self.day.take is None:
-            seen = self._worst(now_s, now_s + TAKE_AHEAD_S)
-            self._record(acts.take_started(name or f"take {self.day.takes + 1}", seen, now_s))
-
-    def stop_take(self, at_s: float) -> None:
-        """The cut; nothing happens when no take runs."""
-        now_s, take = self._at(at_s), self.day.take
-        if take is not None:
-            self._record(acts.take_stopped(take.take, self._worst(take.at_s, now_s), now_s))
-
-    def _worst(self, start_s: float, end_s: float) -> Worst:
-        return worst_in(self.rig, self.beliefs, self.needed, start_s, end_s, self.day.shift_cents)
-
     def replaced(self, bottle_id: str, part: Part, at_s: float) -> None:
         """A cap or a bottle was replaced: a new history begins.
 
@@ -330,15 +345,3 @@ class Session(Record):
             BadInput: the rig has no such bottle.
         """
         self._do(Replaced(at_s=self._at(at_s), bottle=acts.known(self.rig, bottle_id), part=part))
-
-    # What is due
-
-    def due(self, at_s: float) -> Due:
-        """When the next round should start, and why."""
-        now_s = self._at(at_s)
-        key = (self.newest_id, int(now_s // REPLAN_S))
-        if self._due is None or key != self._due_key:
-            limit = self.rig.habits.due_limit
-            self._due = due(self.rig, self.beliefs, self.awaited, now_s, limit, self.day.shift_cents)
-            self._due_key = key
-        return self._due

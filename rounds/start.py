@@ -19,6 +19,7 @@ from rounds.journal.care import back_up_daily
 from rounds.live import Live
 from rounds.localtime import next_moment_s
 from rounds.places import state_folder
+from rounds.planning import check_pumps
 from rounds.session import Session
 from rounds.thermometer import Thermometer
 from rounds.timescale import UNSEEN_S
@@ -44,6 +45,7 @@ def run_live(args: argparse.Namespace) -> int:
     check_terminal(plain=args.plain)
     rig = common.load(args)
     request_of(args, time.time())  # what cannot be read is refused before anything opens
+    check_pumps(rig, args.people)
     watched = may_watch(args, rig)
     keeper = None if args.keep_sound is None else SoundKeeper(args.keep_sound)
     with common.open_journal(args) as journal:
@@ -126,6 +128,7 @@ def request_of(args: argparse.Namespace, now_s: float) -> RoundRequest:
         block_s=None if args.block is None else 60.0 * args.block,
         pieces=tuple(args.piece),
         temp_c=args.temp,
+        people=args.people,
     )
 
 

@@ -35,8 +35,7 @@ from rounds.events import (
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from rounds.replanning import Replanner
-    from rounds.view import Instruction
+    from rounds.hands import Hands
 
 EDGES = (SessionStarted, RoundOpened, RoundClosed)
 """What happened before one of these is not taken back after it."""
@@ -48,10 +47,8 @@ MOST_NOTE_CHARS = 40
 class Stood:
     """What the session had told the player, and thought, before an act: it is not in the journal."""
 
-    told: Instruction
-    asked_s: float
+    hands: Hands
     ear_words: str
-    replanner: Replanner
 
 
 @dataclass

@@ -27,6 +27,10 @@ OTHER_PRIOR = 0.02
 """How often a player strikes one particular other bottle than the one asked for. Our guess."""
 SURPRISE = 0.05
 """How often a bottle is nowhere near what is believed of it (a leak, a knock, strokes miscounted)."""
+OUTSIDE = 0.2
+"""Of those nowhere near what is believed: how many are outside their band altogether. Our guess."""
+EMPTY = 0.02
+"""Of bottles never heard on a rig that was not tuned before: how many have hardly any air. Our guess."""
 ELSEWHERE = 0.0005
 """Below this density (per cent) a bottle is not where a pitch is."""
 SAME_AGAIN_CENTS = 15.0
@@ -108,13 +112,21 @@ def whose(cents: float, target: Target, others: Iterable[Other]) -> str | None:
     return best.bottle if OTHER_PRIOR * best.density(cents) > _own(cents, target) else None
 
 
+def explains(cents: float, target: Target) -> float:
+    """How well the target explains a pitch, as a density per cent; a little even outside its band."""
+    if abs(cents - target.centre_cents) > target.half_width_cents:
+        outside = OUTSIDE * SURPRISE if target.stories else EMPTY * target.astray
+        return outside / (EMPTY_CENTS + FIRST_FILL_CENTS)
+    return _own(cents, target)
+
+
 def insisted(cents: float, rejected_cents: Iterable[float], others: Iterable[Other]) -> bool:
     """Whether a refused pitch must be the target's after all.
 
     It came twice before, nobody else sounds there, and it is not out of reach: then what is believed of
     the target is wrong, and the player, who sees which bottle is struck, is right.
     """
-    if _times_refused(cents, rejected_cents) < 2 or not -EMPTY_CENTS <= cents <= FIRST_FILL_CENTS:
+    if times_refused(cents, rejected_cents) < 2 or not -EMPTY_CENTS <= cents <= FIRST_FILL_CENTS:
         return False
     return all(o.density(cents) < ELSEWHERE for o in others)
 
@@ -135,14 +147,14 @@ def _own(cents: float, target: Target) -> float:
     return (1.0 - surprise) * max(s.density(cents) for s in stories) + spread
 
 
-def _times_refused(cents: float, rejected_cents: Iterable[float]) -> int:
+def times_refused(cents: float, rejected_cents: Iterable[float]) -> int:
     """How often this pitch was refused just before."""
     return sum(abs(cents - c) <= SAME_AGAIN_CENTS for c in rejected_cents)
 
 
 def _struck_again(cents: float, target: Target) -> bool:
     """The same pitch again: twice from a bottle never heard, thrice from one that may have moved."""
-    same = _times_refused(cents, target.rejected_cents)
+    same = times_refused(cents, target.rejected_cents)
     if not target.stories:
         return same >= 1
     uncertain = len(target.stories) > 1 or target.stories[0].sd_cents > 2.0 * SAME_AGAIN_CENTS

@@ -33,6 +33,7 @@ BY_TYPE: dict[typing.Any, st.SearchStrategy[typing.Any]] = {
     dict[str, float]: st.dictionaries(texts, numbers, max_size=4),
     tuple[str, ...]: st.lists(texts, max_size=4).map(tuple),
     tuple[int, ...]: st.lists(st.integers(0, 2**32 - 1), max_size=4).map(tuple),
+    tuple[tuple[str, ...], ...]: st.lists(st.lists(texts, max_size=4).map(tuple), max_size=2).map(tuple),
 }
 ANY_JSON = st.recursive(
     st.none() | st.booleans() | numbers | texts, lambda inner: st.lists(inner) | st.dictionaries(texts, inner)

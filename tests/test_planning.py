@@ -12,7 +12,7 @@ import pytest
 from rounds.errors import BadInput
 from rounds.gauss import Gauss
 from rounds.notes import Note, parse_note
-from rounds.planning import Asked, Listened, RoundPlan, parallel_plans, plan_round, whose_strike
+from rounds.planning import Asked, RoundPlan, parallel_plans, plan_round
 from rounds.planning.prospect import after_visit, look_ahead, outside, span
 from rounds.planning.tolerance import of_reading, place
 from rounds.planning.whom import outlook
@@ -237,15 +237,6 @@ def test_two_people_need_two_pumps() -> None:
     rig = small_rig(WIDE)
     with pytest.raises(BadInput, match="as many pumps"):
         parallel_plans(rig, beliefs(rig), asked_of(rig, needed={}), 2)
-
-
-def test_a_strike_belongs_to_the_bottle_whose_pitch_it_is() -> None:
-    c, e = Listened("C", 261.63, Gauss(-20.0, 3.0)), Listened("E", 329.63, Gauss(10.0, 3.0))
-    assert whose_strike(261.63 * 2.0 ** (-18.0 / 1200.0), [c, e]) == "C"
-    assert whose_strike(329.63, [c, e]) == "E"
-    assert whose_strike(440.0, [c, e]) is None
-    twins = [Listened("one", 440.0, Gauss(0.0, 3.0)), Listened("two", 440.0, Gauss(4.0, 3.0))]
-    assert whose_strike(440.5, twins) is None
 
 
 def test_a_plan_of_forty_bottles_is_quick_enough_to_be_made_after_every_reading() -> None:

@@ -53,8 +53,10 @@ class Beliefs:
         self.air = Air(tuple(sorted({p.lag_min for p in self.priors.values()})))
         self.scales: dict[str, Scales] = {group: Scales(group) for group in GROUPS}
         self.leaning = Leaning(self.priors)
-        self.on: str | None = None
-        """The bottle the pump head is on, as far as the events tell."""
+        self.on: set[str] = set()
+        """The bottles that pump heads are on, as far as the events tell: one a person."""
+        self.shares: tuple[tuple[str, ...], ...] = ()
+        """The bottles of each person, where several tune at once; what is kept between rounds has none."""
         self.latest_s = -math.inf
         self.in_order = True
         """Whether no event so far was older than one before it."""
@@ -66,6 +68,7 @@ class Beliefs:
             ev.AirMoved: self._air_moved,
             ev.Temperature: self._temperature,
             ev.RoundOpened: self._round_opened,
+            ev.RoundClosed: self._round_closed,
             ev.Connected: self._connected,
             ev.Disconnected: self._disconnected,
             ev.Replaced: self._replaced,
@@ -88,7 +91,8 @@ class Beliefs:
         twin.air = self.air.copy()
         twin.scales = {g: s.copy() for g, s in self.scales.items()}
         twin.leaning = self.leaning.copy()
-        twin.on, twin.latest_s, twin.in_order = self.on, self.latest_s, self.in_order
+        twin.on, twin.shares = set(self.on), self.shares
+        twin.latest_s, twin.in_order = self.latest_s, self.in_order
         twin.read_since_temp = set(self.read_since_temp)
         twin._version = self._version
         return twin
@@ -115,10 +119,10 @@ class Beliefs:
         track = self.tracks.get(event.bottle or "")
         if track is None or event.bottle is None or event.verdict != "clear" or event.cents is None:
             return
-        if self.on == event.bottle and not event.pump_on:
+        if event.bottle in self.on and not event.pump_on:
             self._head_off(event.bottle)
         elif event.pump_on:
-            self.on = event.bottle
+            self.on = self.on - self._same_hands(event.bottle) | {event.bottle}
         self._advance(event.bottle, track, event.at_s)
         x = to_linear(event.cents)
         scales = self.scales[self.priors[event.bottle].group]
@@ -170,8 +174,17 @@ class Beliefs:
         self._air_read(event.at_s, event.temp_c)
 
     def _round_opened(self, event: ev.RoundOpened) -> None:
+        self.shares = event.shares
         if event.temp_c is not None:
             self._air_read(event.at_s, event.temp_c)
+
+    def _round_closed(self, event: ev.RoundClosed) -> None:
+        self.shares = ()
+
+    def _same_hands(self, bottle_id: str) -> set[str]:
+        """The bottles whose head comes off when the same person puts it onto a bottle."""
+        others = {b for share in self.shares if bottle_id not in share for b in share}
+        return self.on - others
 
     def _air_read(self, at_s: float, temp_c: float) -> None:
         """Take in a temperature; bottles read since the last one had warmed along, as is known now."""
@@ -181,22 +194,22 @@ class Beliefs:
         self.read_since_temp.clear()
 
     def _connected(self, event: ev.Connected) -> None:
-        if self.on is not None and self.on != event.bottle:
-            self._head_off(self.on)
-        if event.bottle in self.tracks and self.on != event.bottle:
-            self.on = event.bottle
+        for bottle_id in sorted(self._same_hands(event.bottle) - {event.bottle}):
+            self._head_off(bottle_id)
+        if event.bottle in self.tracks and event.bottle not in self.on:
+            self.on.add(event.bottle)
             self._advance(event.bottle, self.tracks[event.bottle], event.at_s)
             self.handling.head(event.bottle, self.tracks[event.bottle], JOIN)
 
     def _disconnected(self, event: ev.Disconnected) -> None:
         if event.bottle in self.tracks:
             self._advance(event.bottle, self.tracks[event.bottle], event.at_s)
-            if self.on == event.bottle:
+            if event.bottle in self.on:
                 self._head_off(event.bottle)
 
     def _head_off(self, bottle_id: str) -> None:
         """The head comes off the valve, and takes its air with it."""
-        self.on = None
+        self.on.discard(bottle_id)
         self.handling.head(bottle_id, self.tracks[bottle_id], HEAD)
 
     def _replaced(self, event: ev.Replaced) -> None:
@@ -293,7 +306,7 @@ class Beliefs:
         unseen_min = air.unseen_min(at_s if track.at_s is None else track.at_s, at_s)
         walk = self.scales[self.priors[bottle_id].group].walk_var
         track.advance(at_s, air.gas_at(at_s, lag), walk, 0.0)
-        if self.on == bottle_id:
+        if bottle_id in self.on:
             head = self.handling.now(bottle_id, HEAD)
             track.jump(head.mean, head.var)
         return track, unseen_min

@@ -48,7 +48,7 @@ def to_bytes(beliefs: Beliefs) -> bytes:
         "rig": fingerprint(beliefs.rig),
         "latest_s": beliefs.latest_s if math.isfinite(beliefs.latest_s) else None,
         "in_order": beliefs.in_order,
-        "on": beliefs.on,
+        "on": sorted(beliefs.on),
         "read_since_temp": sorted(beliefs.read_since_temp),
         "pools": {g: _pool(p) for g, p in beliefs.leaning.pools.items()},
         "air": _air(beliefs.air),
@@ -131,7 +131,7 @@ def _fill(thing: Any, kept: dict[str, Any]) -> None:
 
 def _restored(rig: Rig, document: dict[str, Any]) -> Beliefs:
     beliefs = Beliefs(rig)
-    beliefs.on = document["on"]
+    beliefs.on = set(document["on"])
     beliefs.latest_s = document["latest_s"] if document["latest_s"] is not None else -math.inf
     beliefs.in_order = document["in_order"]
     beliefs.read_since_temp = set(document["read_since_temp"])

@@ -63,6 +63,12 @@ def allow_command(args: argparse.Namespace, rig: Rig) -> None:
         allow(command)
 
 
+def add_people(parser: argparse.ArgumentParser) -> None:
+    """Add `--people`."""
+    told = "how many tune at once, each with their own pump"
+    parser.add_argument("--people", type=int, choices=(1, 2), default=1, help=told)
+
+
 def add_json(parser: argparse.ArgumentParser) -> None:
     """Add `--json`."""
     parser.add_argument("--json", action="store_true", help="print one JSON document")

@@ -43,7 +43,7 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("--downbeat", type=_clock, metavar="HH:MM", help="start of the playing, local time")
     parser.add_argument("--block", type=believing.minutes, metavar="MIN", help="how long the playing lasts")
     parser.add_argument("--mounted", metavar="PUMP", help="the pump in hand now")
-    parser.add_argument("--people", type=int, choices=(1, 2), default=1, help="how many tune at once")
+    common.add_people(parser)
     common.add_json(parser)
     parser.set_defaults(run=run)
 

@@ -36,6 +36,7 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "--piece", action="append", default=[], metavar="NAME", help="tune only what this needs"
     )
     parser.add_argument("--temp", type=float, metavar="C", help="air temperature in degrees Celsius")
+    common.add_people(parser)
     parser.add_argument("--place", metavar="TEXT", help="where this is, for the log")
     parser.add_argument("--device", metavar="NAME", help="microphone, by name or number (see rounds check)")
     parser.add_argument("--keep-sound", metavar="FOLDER", help="keep a recording of each strike in a folder")
@@ -59,9 +60,11 @@ def run(args: argparse.Namespace) -> int:
 def _run_lines(args: argparse.Namespace) -> int:
     from rounds.clock import since_boot_s
     from rounds.lines import Lines
+    from rounds.planning import check_pumps
     from rounds.session import Session
 
     rig = common.load(args)
+    check_pumps(rig, args.people)
     zero_s, started_s = time.time(), since_boot_s()
     with common.open_journal(args) as journal:
         journal.claim()
@@ -71,7 +74,7 @@ def _run_lines(args: argparse.Namespace) -> int:
             print(session.clock_words, file=sys.stderr)
         if session.rig_words:
             print(plain(session.rig_words), file=sys.stderr)
-        lines = Lines(session, zero_s, hear_wav)
+        lines = Lines(session, zero_s, hear_wav, args.people)
         for line in sys.stdin:
             if line.strip():
                 print(lines.answer(line, since_boot_s() - started_s), flush=True)

@@ -6,20 +6,21 @@ from rounds.planning.dose import Dose, dose
 from rounds.planning.order import solve
 from rounds.planning.plan import Asked, PlannedVisit, RoundPlan, plan_round
 from rounds.planning.problem import Visit, VisitOrder, VisitProblem
-from rounds.planning.together import Listened, parallel_plans, whose_strike
+from rounds.planning.together import bottles_of_each, check_pumps, parallel_plans, side_by_side
 
 __all__ = [
     "Asked",
     "Dose",
-    "Listened",
     "PlannedVisit",
     "RoundPlan",
     "Visit",
     "VisitOrder",
     "VisitProblem",
+    "bottles_of_each",
+    "check_pumps",
     "dose",
     "parallel_plans",
     "plan_round",
+    "side_by_side",
     "solve",
-    "whose_strike",
 ]

@@ -1,58 +1,26 @@
-"""Two people, two pumps: a plan for each, done at the same time, and one microphone between them.
+"""Two people, two pumps: a plan for each, done at the same time.
 
 Each has the bottles of their own pumps, so nobody waits for a pump; the reference shifts for both
-alike. A strike belongs to the bottle whose believed pitch explains it; where both would, nobody's
-reading is taken and both are asked to strike again, one after the other.
+alike. Pumps are shared out by work, bottles never heard counted as if they needed air.
 """
 
 from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rounds.errors import BadInput
-from rounds.planning.plan import plan_round
+from rounds.planning.jobs import work_of
+from rounds.planning.plan import RoundPlan, plan_round
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
-    from rounds.gauss import Gauss
     from rounds.planning.knows import Knows
-    from rounds.planning.plan import Asked, RoundPlan
+    from rounds.planning.plan import Asked
     from rounds.rig import Rig
-
-SURELY = 20.0
-"""One bottle must explain a pitch this many times better than any other."""
-ROOM_SD_CENTS = 5.0
-"""What the room adds to where a bottle is heard. Common practice, no source."""
-FARTHEST_SDS = 4.0
-"""A pitch farther than this from a bottle is not that bottle's."""
-
-
-@dataclass(frozen=True)
-class Listened:
-    """A bottle somebody was sent to strike, and where its pitch is believed, cents off its target."""
-
-    bottle: str
-    target_hz: float
-    level: Gauss
-
-
-def whose_strike(hz: float, sent_to: Sequence[Listened]) -> str | None:
-    """The bottle a pitch belongs to among those that people stand at; None when it cannot be told."""
-    odds = sorted(((_density(hz, s), s.bottle) for s in sent_to), reverse=True)
-    if not odds or odds[0][0] <= 0.0:
-        return None
-    clear = len(odds) == 1 or odds[0][0] > SURELY * odds[1][0]
-    return odds[0][1] if clear else None
-
-
-def _density(hz: float, sent: Listened) -> float:
-    sd = math.hypot(sent.level.sd, ROOM_SD_CENTS)
-    z = (1200.0 * math.log2(hz / sent.target_hz) - sent.level.mean) / sd
-    return math.exp(-0.5 * z * z) / sd if abs(z) <= FARTHEST_SDS else 0.0
 
 
 def parallel_plans(rig: Rig, beliefs: Knows, asked: Asked, people: int) -> tuple[RoundPlan, ...]:
@@ -61,15 +29,56 @@ def parallel_plans(rig: Rig, beliefs: Knows, asked: Asked, people: int) -> tuple
     Raises:
         BadInput: there are more people than pumps.
     """
-    if people > len(rig.pumps):
-        raise BadInput(f"{people} people need as many pumps; {rig.name} has {len(rig.pumps)}")
+    check_pumps(rig, people)
     everything = plan_round(rig, beliefs, asked)
     if people == 1:
         return (everything,)
     settled = replace(asked, shift_cents=everything.shift_cents)
-    plans = [_share_of(rig, beliefs, settled, pumps) for pumps in _shares(rig, everything, people)]
+    pumps_of = _shares(_work(rig, beliefs, everything), people)
+    plans = [_share_of(rig, beliefs, settled, pumps) for pumps in pumps_of]
     return tuple(
         replace(p, shift_saves=everything.shift_saves, shift_refused=everything.shift_refused) for p in plans
+    )
+
+
+def check_pumps(rig: Rig, people: int) -> None:
+    """See that each has a pump.
+
+    Raises:
+        BadInput: there are more people than pumps.
+    """
+    if people > len(rig.pumps):
+        raise BadInput(f"{people} people need as many pumps; {rig.name} has {len(rig.pumps)}")
+
+
+def bottles_of_each(rig: Rig, beliefs: Knows, asked: Asked, people: int) -> tuple[tuple[str, ...], ...]:
+    """All bottles of the rig, by the person whose pumps they have; nothing to share for one person.
+
+    Raises:
+        BadInput: there are more people than pumps.
+    """
+    check_pumps(rig, people)
+    if people == 1:
+        return ()
+    pumps_of = _shares(_work(rig, beliefs, plan_round(rig, beliefs, asked)), people)
+    return tuple(tuple(b.id for b in rig.bottles if b.pump in pumps) for pumps in pumps_of)
+
+
+def side_by_side(plans: Sequence[RoundPlan]) -> RoundPlan:
+    """Plans of several people as one: what is left to do, and how long it takes when all work at once."""
+    spare = [p.finish_before_downbeat_s for p in plans if p.finish_before_downbeat_s is not None]
+    return replace(
+        plans[0],
+        visits=tuple(v for p in plans for v in p.visits),
+        left_alone={b: why for p in plans for b, why in p.left_alone.items()},
+        sacrificed=tuple(b for p in plans for b in p.sacrificed),
+        listen=tuple(b for p in plans for b in p.listen),
+        work_s=max(p.work_s for p in plans),
+        finish_before_downbeat_s=min(spare, default=None),
+        connections=sum(p.connections for p in plans),
+        pump_changes=sum(p.pump_changes for p in plans),
+        short_lived=tuple(b for p in plans for b in p.short_lived),
+        pumps=tuple(p for plan in plans for p in plan.pumps),
     )
 
 
@@ -81,11 +90,20 @@ def _share_of(rig: Rig, beliefs: Knows, asked: Asked, pumps: Sequence[str]) -> R
     return replace(found, pumps=tuple(pumps))
 
 
-def _shares(rig: Rig, plan: RoundPlan, people: int) -> list[list[str]]:
-    """Pumps per person, so that the longest share of the work is as short as can be."""
+def _work(rig: Rig, beliefs: Knows, plan: RoundPlan) -> dict[str, float]:
+    """Seconds of work for each pump."""
     work = {p.id: 0.0 for p in rig.pumps}
     for visit in plan.visits:
         work[rig.bottle(visit.bottle).pump] += visit.work_s
+    for bottle in plan.listen:
+        work[rig.bottle(bottle).pump] += rig.habits.strike_s
+        if not beliefs.heard(bottle):
+            work[rig.bottle(bottle).pump] += work_of(rig, beliefs, bottle, None)
+    return work
+
+
+def _shares(work: Mapping[str, float], people: int) -> list[list[str]]:
+    """Pumps per person, so that the longest share of the work is as short as can be."""
     best: list[list[str]] = []
     longest = math.inf
     for whose in itertools.product(range(people), repeat=len(work)):
