@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from rounds.controller import HealthState
     from rounds.drift import At
     from rounds.health import BottleHealth, Histories
+    from rounds.health.remembering import Remembered
     from rounds.rig import Rig
     from rounds.session import Session
     from rounds.standing import Ahead
@@ -37,8 +38,7 @@ class Pages:
     """Makes the pages of one session; keeps the histories between them."""
 
     session: Session
-    _histories: Histories | None = None
-    _histories_id: int = 0
+    _known: Remembered | None = None
 
     def forecast_paths(self, now_s: float) -> Sequence[DriftPath]:
         """Where each needed bottle is going, the first to leave first."""
@@ -78,17 +78,21 @@ class Pages:
 
     def _histories_so_far(self) -> Histories:
         """The histories, with what is new since they were last asked for."""
-        from rounds.health import Histories
+        from rounds.health.remembering import Remembered, from_checkpoint, keep
 
-        log = self.session.log
-        gone = log.taken_back(self._histories_id)
-        if self._histories is None or any(event_id <= self._histories_id for event_id in gone):
-            self._histories, self._histories_id, gone = Histories(self.session.rig), 0, log.taken_back()
-        for event_id, event in log.events(self._histories_id):
-            if event_id not in gone:
-                self._histories.apply(event)
-            self._histories_id = event_id
-        return self._histories
+        log, known = self.session.log, self._known
+        gone = log.taken_back(0 if known is None else known.last_id)
+        if known is None or any(event_id <= known.last_id for event_id in gone):
+            known = from_checkpoint(self.session.rig, log)
+            gone = log.taken_back(known.last_id)
+        last_id, folded = known.last_id, 0
+        for last_id, event in log.events(known.last_id):
+            if last_id not in gone:
+                known.histories.apply(event)
+            folded += 1
+        self._known = Remembered(known.histories, last_id, folded)
+        keep(self.session.rig, log, self._known)
+        return known.histories
 
     def health_lines(self, now_s: float) -> Sequence[HealthLine]:
         """How each bottle and cap has held, the worst first."""

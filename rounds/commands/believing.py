@@ -7,7 +7,6 @@ back, but an imported file may hold older days, or one bottle after the other.
 from __future__ import annotations
 
 import argparse
-import contextlib
 import datetime
 import itertools
 import math
@@ -149,7 +148,7 @@ def _beliefs_at(rig: Rig, journal: Journal, now_s: float, ahead_s: float) -> Bel
     clock's time; no checkpoint fits then.
     """
     from rounds.belief import Beliefs
-    from rounds.belief.state import checkpoint_name, from_bytes
+    from rounds.belief.state import checkpoint_name, from_bytes, to_bytes
 
     if ahead_s > 0.0:
         events = journal.events_by_time(now_s + ahead_s)
@@ -168,19 +167,8 @@ def _beliefs_at(rig: Rig, journal: Journal, now_s: float, ahead_s: float) -> Bel
             return _applied(beliefs, in_time, len(in_time)).beliefs
     whole = _applied(Beliefs(rig), journal.events_by_time(now_s), journal.last_id)
     if LONG <= whole.events == journal.last_id - len(journal.taken_back()):
-        _keep(journal, whole.beliefs)
+        common.keep_for_next_time(journal, journal.last_id, IN_TIME_ORDER, to_bytes(whole.beliefs))
     return whole.beliefs
-
-
-def _keep(journal: Journal, beliefs: Beliefs) -> None:
-    """Keep what took seconds to fold, so that the next command need not; a journal that cannot be
-    written to is folded again."""
-    from rounds.belief.state import to_bytes
-    from rounds.journal import Journal
-
-    with contextlib.suppress(RoundsError), Journal(journal.path) as writable:
-        if writable.last_id == journal.last_id:
-            writable.save_checkpoint(IN_TIME_ORDER, journal.last_id, to_bytes(beliefs))
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ import sys
 import time
 from typing import TYPE_CHECKING
 
-from rounds.errors import BadInput
+from rounds.errors import BadInput, RoundsError
 
 if TYPE_CHECKING:
     import argparse
@@ -115,6 +115,18 @@ def reading_progress() -> Iterator[Callable[[int, int], None]]:
     finally:
         if said and live:
             print("\r\x1b[K", end="", file=sys.stderr, flush=True)
+
+
+def keep_for_next_time(journal: Journal, last_id: int, name: str, blob: bytes) -> None:
+    """Keep what took seconds to fold, so that the next command need not.
+
+    Where the journal cannot be written, or has grown meanwhile, all is folded again.
+    """
+    from rounds.journal import Journal
+
+    with contextlib.suppress(RoundsError), Journal(journal.path) as writable:
+        if writable.last_id == last_id:
+            writable.save_checkpoint(name, last_id, blob)
 
 
 def warn_of_stranger(journal: Journal, bottle: str | None) -> None:

@@ -36,7 +36,8 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def run(args: argparse.Namespace) -> int:
     """Assess and print."""
-    from rounds.health import Histories, assess
+    from rounds.health import assess
+    from rounds.health.remembering import histories_at, name_of, to_bytes
     from rounds.importing.readings import parse_time
     from rounds.journal.timing import scale_now
 
@@ -47,12 +48,12 @@ def run(args: argparse.Namespace) -> int:
         now_s = parse_time(args.now) if args.now else None
     except ValueError as error:
         raise BadInput(f"--now: {error}") from error
-    histories = Histories(rig)
-    with common.open_journal(args, read_only=True) as journal:
+    with common.open_journal(args, read_only=True) as journal, common.reading_progress() as progress:
         now_s = scale_now(journal).kept(time.time()) if now_s is None else now_s
-        for event in journal.events_by_time(now_s):
-            histories.apply(event)
-    found = assess(rig, histories, now_s)
+        known = histories_at(rig, journal, now_s, progress)
+        if known.is_worth_keeping:
+            common.keep_for_next_time(journal, known.last_id, name_of(rig), to_bytes(rig, known.histories))
+    found = assess(rig, known.histories, now_s)
     chosen = [h for h in found if args.bottle in {None, h.id}]
     if args.json:
         print(json.dumps({"bottles": [_document(h) for h in chosen]}))

@@ -8,6 +8,7 @@ note has at that pitch (`rounds.air.prior_shell`), which is a rough guide.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -76,8 +77,11 @@ class Histories:
     def __init__(self, rig: Rig) -> None:
         self.of: dict[str, History] = {b.id: History() for b in rig.bottles}
         self._shells = {b.id: prior_shell(rig.target_hz(b.id), b.note.midi) for b in rig.bottles}
-        self._gas = {lag: Gas(lag) for lag in {lag_min(b.volume_ml) for b in rig.bottles}}
-        self._gas_of = {b.id: self._gas[lag_min(b.volume_ml)] for b in rig.bottles}
+        self.latest_s = -math.inf
+        self.in_order = True
+        """Whether no event so far was older than one before it."""
+        self.gas = {lag: Gas(lag) for lag in sorted({lag_min(b.volume_ml) for b in rig.bottles})}
+        self._gas_of = {b.id: self.gas[lag_min(b.volume_ml)] for b in rig.bottles}
         self._per_kelvin = {
             b.id: self._shells[b.id].cents_per_kelvin(rig.target_hz(b.id), ROOM_TEMP_C) for b in rig.bottles
         }
@@ -92,8 +96,12 @@ class Histories:
 
     def apply(self, event: ev.Event) -> None:
         """Take in one event; those about bottles that the rig does not have are passed over."""
+        if event.at_s >= self.latest_s:
+            self.latest_s = event.at_s
+        else:
+            self.in_order = False
         if isinstance(event, (ev.Temperature, ev.RoundOpened)) and event.temp_c is not None:
-            for gas in self._gas.values():
+            for gas in self.gas.values():
                 gas.air(event.at_s, event.temp_c)
         handler = self._handlers.get(type(event))
         history = self.of.get(getattr(event, "bottle", None) or "")

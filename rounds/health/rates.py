@@ -100,6 +100,15 @@ class Gas:
         self._at_s: float | None = None
         self._air_c = self._gas_c = 0.0
 
+    @property
+    def state(self) -> tuple[float | None, float, float]:
+        """All that later readings need."""
+        return self._at_s, self._air_c, self._gas_c
+
+    @state.setter
+    def state(self, kept: tuple[float | None, float, float]) -> None:
+        self._at_s, self._air_c, self._gas_c = kept
+
     def air(self, at_s: float, temp_c: float) -> None:
         """The air temperature was read."""
         self._gas_c = temp_c if self._at_s is None else self._followed(at_s)

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 STARTS, KEYS, IDLE_S = 5, 40, 20.0
+OURSELVES = "tests.benchmarks.face"
 PATIENCE_S = 20.0
 BUDGET_FIRST_S, BUDGET_KEY_S, BUDGET_IDLE = 1.0, 0.050, 0.02
 
@@ -35,12 +36,12 @@ BUDGET_FIRST_S, BUDGET_KEY_S, BUDGET_IDLE = 1.0, 0.050, 0.02
 class Terminal:
     """A child in a pty, its output as it comes."""
 
-    def __init__(self, which: str) -> None:
+    def __init__(self, *argv: str, **more: str) -> None:
         self.started_s = time.monotonic()
         primary, secondary = pty.openpty()
         fcntl.ioctl(secondary, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
-        environ = {**os.environ, "TERM": "xterm-256color", "COLORTERM": "truecolor"}
-        command = [sys.executable, "-m", "tests.benchmarks.face", which]
+        environ = {**os.environ, "TERM": "xterm-256color", "COLORTERM": "truecolor", **more}
+        command = [sys.executable, "-m", *argv]
         self.process = subprocess.Popen(
             command, stdin=secondary, stdout=secondary, stderr=secondary, env=environ, start_new_session=True
         )
@@ -85,9 +86,9 @@ class Terminal:
 
 
 @contextmanager
-def terminal(which: str) -> Iterator[Terminal]:
-    """A child that is ended afterwards."""
-    child = Terminal(which)
+def terminal(*argv: str, **more: str) -> Iterator[Terminal]:
+    """A module of Python run as a child in a terminal, with more in its environment; ended afterwards."""
+    child = Terminal(*argv, **more)
     try:
         yield child
     finally:
@@ -101,7 +102,7 @@ def first_screen_s(which: str) -> tuple[float, float]:
     """Median seconds from starting the process to its first screen: by the clock, and of CPU."""
     times, cpu = [], []
     for _ in range(STARTS):
-        with terminal(which) as child:
+        with terminal(OURSELVES, which) as child:
             times.append(child.wait_for(READY[which]) - child.started_s)
             cpu.append(child.cpu_s)
     return statistics.median(times), statistics.median(cpu)
@@ -110,7 +111,7 @@ def first_screen_s(which: str) -> tuple[float, float]:
 def key_to_paint_s(which: str) -> tuple[float, float]:
     """Median and 95th percentile of seconds from a key to its change on the terminal."""
     times = []
-    with terminal(which) as child:
+    with terminal(OURSELVES, which) as child:
         child.wait_for(READY[which])
         child.drain(1.5)
         for number in range(KEYS):
@@ -131,7 +132,7 @@ def key_to_paint_s(which: str) -> tuple[float, float]:
 
 def idle_share(which: str, keys: bytes = b"") -> float:
     """CPU share of one core while nobody touches a key and the countdown runs."""
-    with terminal(which) as child:
+    with terminal(OURSELVES, which) as child:
         child.wait_for(READY[which])
         child.press(keys)
         child.drain(2.0)

@@ -21,8 +21,10 @@ from typing import TYPE_CHECKING
 
 from rounds.events import Event, RoundClosed, RoundOpened, SessionStarted, Strike, TakeStarted, TakeStopped
 from rounds.journal import Journal
+from rounds.lines import Lines
 from rounds.rigfile import load_rig
 from rounds.session import Session
+from tests.benchmarks.face import terminal
 from tests.benchmarks.kills import RIG, reference
 
 if TYPE_CHECKING:
@@ -99,6 +101,36 @@ def on_day(event: Event, day: int) -> Event:
             return dataclasses.replace(event, at_s=at_s)
 
 
+def first_screen(path: Path, home: Path) -> float:
+    """Median milliseconds from the start of the process to the first paint of a round."""
+    home.mkdir(exist_ok=True)
+    (home / "cautions-read").touch()
+    times = []
+    for _ in range(5):
+        argv = ("rounds", "tune", "--rig", RIG, "--journal", str(path))
+        with terminal(*argv, ROUNDS_HOME=str(home)) as child:
+            times.append(child.wait_for(b"LISTEN") - child.started_s)
+    return milliseconds(f"first screen of rounds tune, {path.name}", times)
+
+
+def timed_undos(path: Path, now_s: float) -> list[float]:
+    """Six strokes told of by a slip and taken back, after each tenth line of a played round."""
+    lines, _ = reference(2, rounds=1)
+    times: list[float] = []
+    with Journal(path) as journal:
+        session = Session(load_rig(RIG), journal, now_s)
+        talk = Lines(session, session.now_s, lambda *_: [])
+        for number, line in enumerate(lines[:-3], 1):
+            talk.answer(line.sent, 0.0)
+            if number % 10 == 0 and session.instruction.bottle is not None:
+                session.air(6.0, session.now_s)
+                start = time.perf_counter()
+                session.undo(session.now_s)
+                times.append(time.perf_counter() - start)
+        session.close_round(session.now_s)
+    return times
+
+
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--events", type=int, default=1_000_000)
@@ -147,6 +179,15 @@ def big(path: Path, count: int) -> None:
             session = Session(load_rig(RIG), journal, last_s + 3600.0)
             assert session.plan if session.round else session.due(last_s + 3600.0)
         watch.lap(f"a session begins, {what}")
+    milliseconds("undo in an open round of that journal", timed_undos(path, last_s + 7200.0))
+    watch.lap("(playing it)")
+    for name in ("empty.db", path.name):
+        first_screen(path.with_name(name), path.with_name("home"))
+    watch.lap("(the screens)")
+    for what in ("first", "again"):
+        told = [sys.executable, "-m", "rounds", "health", "--rig", RIG, "--journal", str(path)]
+        subprocess.run(told, capture_output=True, check=True)
+        watch.lap(f"rounds health, {what}")
     days = count // 400
     for argv in (
         [], ["--round", f"r{days}"], ["--take", f"take {days}"], ["--place", "hall 3", "--last", "50"],

@@ -5,8 +5,8 @@
 A reference session plays a rehearsal on the virtual rig without interruption; its input lines and
 answers are kept. Each trial begins a process somewhere in that rehearsal, feeds it the same lines
 and kills it (SIGKILL) a random moment after a random line. Then, in this process, the journal must
-be whole and hold every strike of every answered line, and a session resumed on it must stand where
-the killed one's last answer said, or further by the line that was under way.
+be whole and hold every strike and every taking back of every answered line, and a session resumed on
+it must stand where the killed one's last answer said, or further by the line that was under way.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from typing import Any
 
 import numpy as np
 
-from rounds.events import Event, Strike
+from rounds.events import Event, Strike, TakenBack
 from rounds.journal import Journal, MemoryJournal, care
 from rounds.lines import Lines
 from rounds.rigfile import load_rig
@@ -39,6 +39,7 @@ from rounds.simulation.world import World
 Answer = dict[str, Any]
 RIG = "configs/one_rail.toml"
 ZERO_S = 1.78e9
+SLIP_EVERY = 7
 
 
 @dataclass(frozen=True)
@@ -79,8 +80,11 @@ class Recorder:
         return self.session.listening()
 
 
-def reference(seed: int, rounds: int = 2) -> tuple[list[Line], list[Event]]:
-    """A rehearsal of two rounds with a take between, as lines and as events."""
+def reference(seed: int, rounds: int = 2, *, slip_every: int = 0) -> tuple[list[Line], list[Event]]:
+    """A rehearsal of two rounds with a take between, as lines and as events.
+
+    After so many steps six strokes are told of by a slip, and taken back.
+    """
     rig = load_rig(RIG)
     world = World(rig, np.random.default_rng(seed), start_s=ZERO_S)
     world.first_fill()
@@ -90,10 +94,13 @@ def reference(seed: int, rounds: int = 2) -> tuple[list[Line], list[Event]]:
     for _ in range(rounds):
         recorder.say(world.now_s, open={"temp_c": 20.0, "block_s": 900})
         again = False
-        for _ in range(400):
+        for number in range(1, 400):
             told = recorder.instruction
             if told.act == "none" and told.bottle is None:
                 break
+            if slip_every and number % slip_every == 0:
+                recorder.say(world.now_s, air=6.0)
+                recorder.say(world.now_s, undo=True)
             step = one_step(recorder, world, player, ear, again=again)
             # Air is moved once for an instruction; a strike that was not understood is only repeated.
             again = step.sounded is not None and step.sounded.verdict != "clear"
@@ -120,6 +127,9 @@ def trial(lines: list[Line], events: list[Event], folder: Path, rng: random.Rand
         wanted += [hz for line, answer in zip(fed, answers, strict=False) if (hz := struck(line, answer))]
         if kept[: len(wanted)] != wanted:
             return "lost: an acknowledged strike"
+        undone = sum(isinstance(e, TakenBack) for _, e in journal.events(lines[start].events))
+        if undone < sum("taken_back" in answer for answer in answers):
+            return "lost: an acknowledged taking back"
         session = Session(load_rig(RIG), journal, ZERO_S)
         now = json.loads(Lines(session, ZERO_S, lambda *_: []).answer('{"t": 0, "tick": true}', 0.0))
     return compared(now, answers[-1] if answers else lines[start].answer, fed[len(answers)])
@@ -171,7 +181,7 @@ def main() -> int:
     parser.add_argument("--kills", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)
     args = parser.parse_args()
-    lines, events = reference(args.seed)
+    lines, events = reference(args.seed, slip_every=SLIP_EVERY)
     print(f"reference: {len(lines)} lines, {len(events)} events")
     found: Counter[str] = Counter()
     rng = random.Random(args.seed)
