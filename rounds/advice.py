@@ -61,7 +61,7 @@ def next_step(now: Situation) -> Event | Instruction:
     if now.rig.reference.floating and not state.shift_settled and not now.plan.listen:
         return ShiftChosen(at_s=now.now_s, shift_cents=now.plan.shift_cents, saves=now.plan.shift_saves)
     if state.pump_on not in (None, state.target):
-        return pump_off(now, state.pump_on, "the head is still on")
+        return pump_off(now, state.pump_on, f"the pump is still on {state.pump_on}")
     over = over_its_limit(now)
     if over is not None:
         return _to_be_let_down(now, over)
@@ -88,7 +88,7 @@ def _must_hear(state: RoundState, bottle_id: str) -> bool:
 def _elsewhere(now: Situation) -> Event | Instruction:
     """Send the player to the next bottle, or end the work."""
     if now.state.pump_on is not None:
-        return pump_off(now, now.state.pump_on, "done here, on to the next bottle")
+        return pump_off(now, now.state.pump_on, f"{now.state.pump_on} is done")
     listen = [b for b in now.plan.listen if b not in now.state.accepted and not _heard_lately(now, b)]
     if listen:
         return Sent(at_s=now.now_s, bottle=listen[0], purpose="listen")
@@ -171,7 +171,7 @@ def _finished(now: Situation) -> Instruction:
     out = [b for b in now.state.needed if b not in now.state.accepted]
     if not out:
         skipped = [b for b in now.state.opened.needed if b in now.state.skipped]
-        left = f"; left out: {in_words(skipped)}" if skipped else ""
+        left = f"; skipped: {in_words(skipped)}" if skipped else ""
         return idle(f"every {'other' if skipped else 'needed'} bottle is in tune{left}", "In tune")
     settling = [b for b in out if b in now.state.visited and not _sacrificed(now, b)]
     if settling:

@@ -10,6 +10,7 @@ import math
 from typing import TYPE_CHECKING
 
 from rounds.air import kpa_to_psi, stroke_kpa
+from rounds.shown import sentence
 from rounds.situation import Situation, aim_beside, aim_of
 from rounds.view import Instruction
 from rounds.words import CAUTION_ADD, in_words, offset_in_words, pump_name, strokes_in_words, strokes_phrase
@@ -54,10 +55,12 @@ def more(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruct
     amount, phrase = strokes_in_words(wanted.strokes), strokes_phrase(wanted.strokes)
     on = now.state.pump_on == bottle.id
     headline = f"Add {amount}" if on else f"{bottle.note.name}: pump {amount}"
-    todo = f"{phrase} more" if on else f"put {pump_name(pump.id)} onto {bottle.id}, {phrase}"
+    todo = (
+        f"give {bottle.id} {phrase} more" if on else f"put {pump_name(pump.id)} on {bottle.id}, {phrase} in"
+    )
     detail = f"{todo}, then strike"
     if wanted.warn:
-        detail = f"{detail}; {wanted.warn}"
+        detail = f"{detail}. {wanted.warn}"
     why = off_the_aim(now, bottle.id, error) if on else _why_go(now, bottle, error)
     caution = CAUTION_ADD.format(ceiling=_ceiling_psi(now, bottle))
     return Instruction(
@@ -84,7 +87,7 @@ def less(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruct
     if now.state.pump_on == bottle.id and not pump.release_valve:
         return pump_off(now, bottle.id, f"{why}: the rest goes out by the pin")
     by_pump = now.state.pump_on == bottle.id
-    means = "the pump's release valve" if by_pump else "the pin of the valve"
+    means = "the pump's release valve" if by_pump else "the pin"
     return Instruction(
         "release",
         bottle.id,
@@ -93,7 +96,7 @@ def less(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruct
         aim_of(now, bottle.id),
         why,
         f"{bottle.note.name}: let out {amount}",
-        f"let air out by {means}, about {strokes_phrase(wanted.strokes)}, then strike",
+        f"let out about {strokes_phrase(wanted.strokes)} by {means}, then strike",
     )
 
 
@@ -104,7 +107,7 @@ def _why_go(now: Situation, bottle: Bottle, error_cents: float) -> str:
     reasons = (v.why for v in now.plan.visits if v.bottle == bottle.id)
     if now.state.pump_on == bottle.id or abs(error_cents + beside) > bottle.tolerance_cents:
         return text
-    return "; ".join([text, *reasons])
+    return ". ".join([text, *map(sentence, reasons)]).removesuffix(".")
 
 
 def let_down(now: Situation, bottle_id: str) -> Instruction:
@@ -137,7 +140,7 @@ def pump_off(now: Situation, bottle_id: str, why: str) -> Instruction:
         aim_of(now, bottle_id),
         why,
         f"{note}: pump off",
-        "take it straight off, then strike",
+        f"take the pump straight off {bottle_id}, then strike {bottle_id}",
     )
 
 
@@ -166,12 +169,14 @@ def strike_instruction(now: Situation, bottle_id: str) -> Instruction:
     state, note = now.state, now.rig.bottle(bottle_id).note.name
     if bottle_id not in state.heard:
         why = "not heard in this round"
+        if state.pump_on == bottle_id:
+            why = "the pump is on it and the air moved: hear what it did"
+    elif state.pump_on == bottle_id:
+        why = "the air moved: hear what it did"
     elif bottle_id in state.visited and state.purpose == "listen":
         why = "to hear how it has settled"
-    elif state.pump_on == bottle_id:
-        why = "air moved: hear what it did"
     elif bottle_id in state.moved:
-        why = "air moved since it was heard"
+        why = "its air moved since it was heard"
     else:
         why = "it sounded unlike what was believed of it: once more"
     return Instruction("strike", bottle_id, None, None, aim_of(now, bottle_id), why, f"Strike {note}")

@@ -58,7 +58,7 @@ def _news_of_reading(before: View, after: View) -> list[str]:
     """
     if after.reading is None or not after.reading.final or _told_already(before, after):
         return []
-    return plain.reading(after.reading)
+    return plain.reading(after)
 
 
 def _told_already(before: View, after: View) -> bool:

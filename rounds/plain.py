@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from rounds.controller import DriftPath, HealthLine, Level, LogLine
     from rounds.rig import Rig
-    from rounds.view import BottleView, Instruction, ReadingView, View
+    from rounds.view import BottleView, Instruction, View
 
 _IN_TEXT = re.compile(r"\b[A-G][#♯b♭]-?\d{1,2}\b")
 _SIGNS = {"+": "plus ", "−": "minus ", "±": "give or take "}
@@ -76,15 +76,19 @@ def _deed(told: Instruction) -> str:
             return sentence(told.headline)
 
 
-def reading(heard: ReadingView | None) -> list[str]:
-    """The newest strike."""
+def reading(view: View) -> list[str]:
+    """The newest strike, and whether its bottle is in tune."""
+    heard = view.reading
     if heard is None:
         return ["No strike heard yet."]
     if heard.verdict != "clear" or heard.cents is None:
         word = shown.VERDICT_WORD[heard.verdict]
         return [f"Not believed: {word}.", *filter(None, [sentence(heard.advice)])]
     whose = name(heard.bottle or heard.note or "that bottle")
-    return [f"{whose}: {shown.cents_spoken(heard.cents, heard.u95_cents)}."]
+    ends = [shown.outcome(b) for b in view.bottles if b.id == heard.bottle]
+    if heard.bottle == view.instruction.bottle:
+        ends = ["out of tune" if e == "its turn comes" else e for e in ends]
+    return [f"{': '.join([whose, shown.cents_spoken(heard.cents, heard.u95_cents), *ends])}."]
 
 
 # Where things stand
@@ -96,7 +100,15 @@ def status(view: View, level: Level) -> list[str]:
         return take(view)
     if view.mode == "between":
         return [*due(view), *first(view), *sound(level)]
-    return [*instruction(view.instruction), *reading(view.reading), *progress(view), *sound(level)]
+    return [*instruction(view.instruction), *reading(view), *progress(view), *sound(level)]
+
+
+def opening(view: View, level: Level) -> list[str]:
+    """Where a start stands: what to do comes last, since the ear keeps what it heard last."""
+    if view.mode != "round":
+        return status(view, level)
+    told = [said for said in progress(view) if view.connections or said != connections(view)]
+    return [*sound(level), *told, *instruction(view.instruction)]
 
 
 def progress(view: View) -> list[str]:
@@ -164,7 +176,19 @@ def path(view: View) -> list[str]:
     ahead = path_of(view)
     if not ahead:
         return ["No bottle is ahead."]
-    return [sentence(f"{number}: {standing(b)}; {b.reason}") for number, b in enumerate(ahead, 1)]
+    unheard = [b for b in ahead if b.standing == "unheard"]
+    others = [b for b in ahead if b.standing != "unheard"]
+    said = [sentence(f"{len(unheard)} to be heard: {names(b.id for b in unheard)}")] * bool(unheard)
+    return said + [
+        sentence(f"{number}: {_ahead(b)}: {b.reason}") for number, b in enumerate(others, len(unheard) + 1)
+    ]
+
+
+def _ahead(bottle: BottleView) -> str:
+    """A bottle of the path; how far it is out, its reason says."""
+    if bottle.cents is None or bottle.standing in ("sharp", "flat"):
+        return name(bottle.id)
+    return f"{name(bottle.id)} {shown.cents_spoken(bottle.cents)}"
 
 
 def standing(bottle: BottleView) -> str:

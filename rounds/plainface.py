@@ -21,6 +21,7 @@ from rounds.air import LEAST_AIR_C, MOST_AIR_C
 from rounds.controller import RoundRequest
 from rounds.errors import BadInput, RoundsError
 from rounds.news import news
+from rounds.shown import strokes_spoken
 from rounds.text import plain as printable
 
 if TYPE_CHECKING:
@@ -88,7 +89,7 @@ class PlainFace:
         """The cautions at the first run, then where things stand."""
         if self.controller.first_run:
             return [*cautions.sentences(_AGAIN), "Type yes when you have read this, or quit."]
-        return ["Type help for the words.", *plain.status(self._view, self.controller.level())]
+        return ["Type help for the words.", *plain.opening(self._view, self.controller.level())]
 
     def tick(self) -> list[str]:
         """Let time pass; what there is to say."""
@@ -143,6 +144,7 @@ class PlainFace:
         if word != "yes":
             raise BadInput("type yes when you have read the cautions, or quit")
         self.controller.accept_cautions()
+        self._view = self.controller.view()
         return self.start()
 
     # The words
@@ -153,11 +155,15 @@ class PlainFace:
 
     def _word_again(self, rest: str) -> list[str]:
         self.controller.repeat()
-        return []
+        return [f"Forgotten. Strike {self._here()} again."]
+
+    def _here(self) -> str:
+        return plain.name(self._view.instruction.bottle or "it")
 
     def _word_skip(self, rest: str) -> list[str]:
+        here = self._here()
         self.controller.skip()
-        return []
+        return [f"{here} is skipped; back takes it back."]
 
     def _word_back(self, rest: str) -> list[str]:
         self.controller.back()
@@ -176,24 +182,28 @@ class PlainFace:
         return []
 
     def _word_add(self, rest: str) -> list[str]:
-        self.controller.air(typed.number(rest, "strokes", 0.0, 200.0))
-        return ["Noted."]
+        strokes = typed.number(rest, "strokes", 0.0, 200.0)
+        self.controller.air(strokes)
+        return [f"{strokes_spoken(strokes)} in.".capitalize()]
 
     def _word_out(self, rest: str) -> list[str]:
-        self.controller.air(-typed.number(rest, "strokes", 0.0, 200.0))
-        return ["Noted."]
+        strokes = typed.number(rest, "strokes", 0.0, 200.0)
+        self.controller.air(-strokes)
+        return [f"{strokes_spoken(strokes)} out.".capitalize()]
 
     def _word_temp(self, rest: str) -> list[str]:
-        self.controller.temperature(typed.number(rest, "temperature", LEAST_AIR_C, MOST_AIR_C))
-        return ["Noted."]
+        temp_c = typed.number(rest, "temperature", LEAST_AIR_C, MOST_AIR_C)
+        self.controller.temperature(temp_c)
+        return [f"Air at {temp_c:g} degrees."]
 
     def _word_gauge(self, rest: str) -> list[str]:
         named, _, psi = rest.rpartition(" ")
         bottle = typed.bottle(named, self.controller.rig) if named else self._view.instruction.bottle
         if bottle is None:
             raise BadInput("which bottle? Type its name before the pressure, as in gauge C4 35")
-        self.controller.gauge(bottle, typed.number(psi, "psi", 0.0, 200.0))
-        return ["Noted."]
+        read_psi = typed.number(psi, "psi", 0.0, 200.0)
+        self.controller.gauge(bottle, read_psi)
+        return [f"{plain.name(bottle)}: {read_psi:g} psi."]
 
     def _word_note(self, rest: str) -> list[str]:
         named, colon, text = rest.partition(":")

@@ -96,7 +96,10 @@ def recognise(situation: Situation, told: Instruction, sounded: Sounded) -> Reco
         return Recognised(not_believed(now_s, sounded), (), sounded.advice)
     if bottle_id is None:
         return Recognised(of_any(situation.rig, situation.beliefs, now_s, sounded))
-    return _of_the_target(situation, told, sounded, bottle_id)
+    found = _of_the_target(situation, told, sounded, bottle_id)
+    if found.strike.bottle is None and situation.state.target not in (None, bottle_id):
+        return _of_the_next(situation, told, sounded) or found
+    return found
 
 
 def not_believed(now_s: float, sounded: Sounded) -> Strike:
@@ -105,8 +108,15 @@ def not_believed(now_s: float, sounded: Sounded) -> Strike:
 
 
 def asked_for(state: RoundState, told: Instruction) -> str | None:
-    """The bottle whose strike is waited for: the target, or one left out while the head is still on it."""
-    return told.bottle if state.target is None and told.act == "disconnect" else state.target
+    """The bottle whose strike is waited for: the target, or another one that the head is to come off."""
+    return told.bottle if told.act == "disconnect" else state.target
+
+
+def _of_the_next(situation: Situation, told: Instruction, sounded: Sounded) -> Recognised | None:
+    """The head was to come off one bottle, and it is the next one that was struck: both were done."""
+    assert situation.state.target is not None
+    found = _of_the_target(situation, told, replace(sounded, verdict="clear"), situation.state.target)
+    return found if found.strike.bottle is not None else None
 
 
 def _of_the_target(situation: Situation, told: Instruction, sounded: Sounded, bottle_id: str) -> Recognised:

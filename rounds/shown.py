@@ -14,7 +14,7 @@ from rounds.words import sixteenths, strokes_in_words
 
 if TYPE_CHECKING:
     from rounds.events import Verdict
-    from rounds.view import Act, Instruction, Standing
+    from rounds.view import Act, BottleView, Instruction, Standing
 
 SIGN: dict[Standing, str] = {
     "in_tune": "=",
@@ -54,6 +54,8 @@ _ORDER: dict[Act, str] = {
 }
 MOVES_AIR: tuple[Act, ...] = ("connect", "add", "release")
 """Acts that move air; `connect` puts the pump on and goes on to pump."""
+LEAST_COUNTED = 4
+"""Sixteenths of a stroke: less than a quarter no hand can count, so it is ordered as a bit."""
 _PARTS = {2: "half", 4: "quarter", 8: "eighth", 16: "sixteenth"}
 _COUNTS = {3: "three", 5: "five", 7: "seven"}
 
@@ -129,12 +131,14 @@ def duration_spoken(seconds: float) -> str:
 
 
 def order(instruction: Instruction) -> str:
-    """The act as the few words that are painted large beside the bottle: `PUMP 3½`, `LET OUT ¼`, `STRIKE`."""
+    """The act as the few words that are painted large beside the bottle: `PUMP 3½`, `ADD A BIT`, `STRIKE`."""
     words = _ORDER.get(instruction.act)
     if words is None:
         return instruction.headline.rpartition(": ")[2].upper()
     if instruction.act not in MOVES_AIR or not instruction.strokes:
         return words
+    if sixteenths(instruction.strokes) < LEAST_COUNTED:
+        return f"{words} A BIT"
     return f"{words} {strokes_in_words(instruction.strokes)}"
 
 
@@ -145,6 +149,15 @@ def air_way(instruction: Instruction) -> str:
     if instruction.strokes > 0:
         return "in, by the pump"
     return "out, by the pin" if instruction.pump is None else "out, by the pump's valve"
+
+
+def outcome(bottle: BottleView) -> str:
+    """What becomes of a bottle that was heard: `in tune`, `out of tune`, or that it is still to be done."""
+    if bottle.standing == "in_tune":
+        return WORD["in_tune"] if bottle.place_in_path is None else "in tune but drifts"
+    if bottle.standing in ("sharp", "flat"):
+        return "out of tune" if bottle.place_in_path is None else "its turn comes"
+    return WORD[bottle.standing]
 
 
 def nobody_first(overdue: bool) -> str:

@@ -18,6 +18,7 @@ from tests.tui.fake import SCENES, FakeController, told
 
 if TYPE_CHECKING:
     from rounds.events import Verdict
+    from rounds.view import Standing
 
 SAME_IN_PLAIN = {
     "open_round": "round",
@@ -156,7 +157,7 @@ class TestSentences:
 
     def test_unclear_strike_says_what_to_do(self) -> None:
         _, fake = face("unclear")
-        assert plain.reading(fake.shown.reading) == [
+        assert plain.reading(fake.shown) == [
             "Not believed: two bottles ring.",
             "Two bottles ring: damp the neighbour with a hand, and strike again.",
         ]
@@ -187,7 +188,7 @@ class TestNews:
         heard = ReadingView("A3", "A3", -6.0, 1.2, "clear", hz=219.2, age_s=0.3)
         fake.shown = replace(fake.shown, reading=heard, instruction=told("add", "A3", 0.5))
         assert plain_face.tick() == [
-            "A3: 6 cents flat, give or take 1.2.",
+            "A3: 6 cents flat, give or take 1.2: unsure.",
             "A3: half a stroke more in, then strike.",
             "23 cents flat.",
         ]
@@ -196,13 +197,13 @@ class TestNews:
         plain_face, fake = face()
         assert fake.shown.reading is not None
         fake.shown = replace(fake.shown, reading=replace(fake.shown.reading, age_s=0.0))
-        assert plain_face.tick() == ["A3: 23 cents flat, give or take 1.8."]
+        assert plain_face.tick() == ["A3: 23 cents flat, give or take 1.8: unsure."]
 
     @pytest.mark.parametrize(
         ("cents", "verdict", "said"),
         [
             (-24.9, "clear", []),
-            (-14.0, "clear", ["A3: 14 cents flat, give or take 1.8."]),
+            (-14.0, "clear", ["A3: 14 cents flat, give or take 1.8: unsure."]),
             (None, "unclear", ["Not believed: not clear."]),
         ],
     )
@@ -302,7 +303,7 @@ class TestQuietSpeech:
         assert news(before, replace(before, reading=look)) == []
         measured = replace(look, cents=-12.0, final=True)
         said = news(replace(before, reading=look), replace(before, reading=measured))
-        assert said == ["A3: 12 cents flat, give or take 6."]
+        assert said == ["A3: 12 cents flat, give or take 6: unsure."]
 
     def test_the_want_of_time_is_told_as_it_begins(self) -> None:
         before = FakeController().shown
@@ -315,3 +316,60 @@ class TestQuietSpeech:
         before = replace(FakeController().shown, instruction=told("strike", "C3"))
         after = replace(before, instruction=told("strike", "D3"))
         assert news(before, after) == ["Strike D3."]
+
+
+class TestEqualAnswers:
+    def test_skip_says_who_and_how_to_take_it_back(self) -> None:
+        plain_face, _ = face()
+        assert plain_face.hear("skip")[0] == "A3 is skipped; back takes it back."
+
+    def test_temperature_is_repeated_as_typed(self) -> None:
+        plain_face, _ = face()
+        assert plain_face.hear("temp 24,5")[0] == "Air at 24.5 degrees."
+
+    def test_air_is_repeated_in_words(self) -> None:
+        plain_face, _ = face()
+        assert plain_face.hear("out 1/2")[0] == "Half a stroke out."
+
+    def test_the_path_says_nothing_twice(self) -> None:
+        fake = FakeController()
+        flat = replace(fake.shown.bottles[1], place_in_path=2, reason="14 cents flat now")
+        unheard = [
+            replace(b, standing="unheard", cents=None, place_in_path=n, reason="to be heard")
+            for n, b in ((1, fake.shown.bottles[4]), (3, fake.shown.bottles[7]))
+        ]
+        reason = "in tune now, drifts flat while you play"
+        drifts = replace(fake.shown.bottles[2], place_in_path=4, reason=reason)
+        view = replace(fake.shown, bottles=(flat, *unheard, drifts))
+        assert plain.path(view) == [
+            "2 to be heard: G3 and C4.",
+            "3: D3: 14 cents flat now.",
+            "4: E3 3.4 cents flat: in tune now, drifts flat while you play.",
+        ]
+
+    @pytest.mark.parametrize(
+        ("standing", "place", "said"),
+        [
+            ("in_tune", None, "in tune"),
+            ("in_tune", 3, "in tune but drifts"),
+            ("flat", 3, "its turn comes"),
+            ("flat", None, "out of tune"),
+            ("doubtful", None, "unsure"),
+        ],
+    )
+    def test_a_reading_says_whether_the_bottle_is_in_tune(
+        self, standing: Standing, place: int | None, said: str
+    ) -> None:
+        fake = FakeController()
+        bottle = replace(fake.shown.bottles[1], standing=standing, place_in_path=place)
+        heard = ReadingView("D3", "D3", -12.0, 2.4, "clear")
+        view = replace(fake.shown, bottles=(bottle,), reading=heard)
+        assert plain.reading(view) == [f"D3: 12 cents flat, give or take 2: {said}."]
+
+    def test_a_start_ends_with_what_to_do(self) -> None:
+        plain_face, fake = face()
+        fake.shown = SCENES["strike"](fake)
+        plain_face = PlainFace(fake)
+        said = plain_face.start()
+        assert said[-2:] == ["Strike F sharp 4.", "Not heard in this round."]
+        assert not any("No strike" in s or "not known" in s for s in said)

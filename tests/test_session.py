@@ -491,6 +491,39 @@ def test_after_a_strike_that_was_not_clear_no_air_is_asked_for_again(bench: Benc
     assert bench.session.instruction.act in ("disconnect", "add")
 
 
+@pytest.mark.parametrize("struck", ["C4", "D4"])
+def test_back_with_the_head_still_on_takes_the_strike_of_either_bottle(struck: str) -> None:
+    """The order is to take the head off C4 and strike it; who goes straight back to D4 did that too."""
+    bench = Bench({"C4": -60.0, "D4": -40.0})
+    bench.session.open_round(bench.now_s)
+    while bench.session.instruction.act == "strike":
+        bench.strike()
+    bench.session.pump(True, bench.now_s)
+    here = bench.session.instruction.bottle
+    assert here is not None
+    bench.session.back(bench.now_s)
+    told, target = bench.session.instruction, bench.session.round.target  # type: ignore[union-attr]
+    assert (told.act, told.bottle) == ("disconnect", here)
+    assert target is not None
+    assert target != here
+    heard = bench.session.strike(bench.now_s, Sounded(bench.hz[here if struck == "C4" else target], 1.0))
+    assert heard is not None
+    assert heard.bottle == (here if struck == "C4" else target)
+    assert bench.session.day.pump_on is None
+    assert bench.session.instruction.act != "disconnect"
+
+
+def test_a_stroke_told_with_the_pump_off_puts_it_on() -> None:
+    bench = Bench({"C4": -60.0})
+    bench.session.open_round(bench.now_s)
+    asked = bench.session.instruction
+    assert asked.act == "strike"
+    bench.session.air(1.0, bench.now_s)
+    assert bench.session.day.pump_on == asked.bottle
+    assert (bench.session.instruction.act, bench.session.instruction.bottle) == ("strike", asked.bottle)
+    assert bench.session.instruction.why == "the pump is on it and the air moved: hear what it did"
+
+
 def test_no_round_is_due_for_a_bottle_that_was_skipped() -> None:
     """It was left out on purpose; the countdown, the counts and the list must not call for it at once."""
     bench = Bench({"C4": -60.0})

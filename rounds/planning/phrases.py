@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rounds.standing import LIKELY_OUT, MAY_BE_OUT
+
 if TYPE_CHECKING:
     from rounds.planning.whom import Outlook
 
@@ -14,21 +16,22 @@ def reason_for(ahead: Outlook, place: int) -> str:
     if abs(off) > ahead.paths.half[place]:
         return f"{abs(off):.0f} cents {_side(off)} now"
     where = float(ahead.paths.means[place, ahead.paths.when.playing][-1]) - ahead.shift_cents
-    chance = 100.0 * float(ahead.stay.worst[place])
-    return f"in tune now, goes {_side(where)} while you play ({chance:.0f} % likely out)"
+    drifts = "drifts" if ahead.stay.worst[place] > LIKELY_OUT else "may drift"
+    return f"in tune now, {drifts} {_side(where)} while you play"
 
 
 def reason_alone(ahead: Outlook, place: int) -> str:
     """Why a bottle is left alone."""
-    stays = 100.0 * (1.0 - float(ahead.stay.worst[place]))
-    if ahead.stay.worst[place] <= 0.5:
-        return f"stays in tune while you play ({stays:.0f} % likely)"
+    if ahead.stay.worst[place] <= MAY_BE_OUT:
+        return "stays in tune while you play"
+    if ahead.stay.worst[place] <= LIKELY_OUT:
+        return "more likely than not stays in tune while you play"
     return "drifts out soon whether visited or not: plan a break"
 
 
 def with_short_hold(why: str, hold_s: float) -> str:
     """A reason, with the warning that the bottle will not last the block."""
-    return f"{why}; holds about {hold_s / 60.0:.0f} min: plan a break"
+    return f"{why}. Holds about {hold_s / 60.0:.0f} min only: plan a break"
 
 
 def _side(cents: float) -> str:

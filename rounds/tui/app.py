@@ -15,7 +15,7 @@ from textual.binding import Binding
 
 from rounds.errors import RoundsError
 from rounds.text import plain
-from rounds.tui import models, themes
+from rounds.tui import answers, models, themes
 from rounds.tui.intents import BY_NAME, INTENTS, PAGES, QUESTIONS, Intent
 from rounds.tui.messages import Changed
 from rounds.tui.reminders import Reminder, desktop_notice, window_title
@@ -33,16 +33,10 @@ if TYPE_CHECKING:
     from rounds.view import View
 
 TICK_S = 1.0
-ANSWER_TICKS = 8
+ANSWER_TICKS = 5
 """An answer to the player stays this many seconds."""
 
 
-_DONE = {
-    "stroke_in": "One stroke into {}.",
-    "stroke_out": "One stroke out of {}.",
-    "again": "Strike {} again.",
-    "skip": "{} is left out of this round; u takes it back.",
-}
 COLUMNS = [(0, "-narrow"), (80, "-usual"), (116, "-wide")]
 ROWS = [(0, "-low"), (16, "-short"), (24, "-even"), (36, "-tall"), (50, "-huge")]
 """Where the layout changes; rounds.tcss says how."""
@@ -215,7 +209,7 @@ class RoundsApp(App[int]):
         view = self.controller.view()
         if not intent.can(view):
             if view.mode != "take":
-                self.say(f"{intent.title}: not now")
+                self.say(answers.why_not(intent, view))
                 self.repaint()
             return
         if intent.anywhere or self.page is None:
@@ -235,9 +229,8 @@ class RoundsApp(App[int]):
             "take": c.take_toggle,
         }
         if name in at_once:
-            view = c.view()
-            bottle = view.pump_on or view.instruction.bottle or "it"
-            self.ask(at_once[name], _DONE.get(name, "").format(plain(bottle, 8)))
+            before = c.view()
+            self.ask(at_once[name], lambda: answers.done(name, before, c.view()))
         elif name in PAGES:
             self._turn_to(name)
         elif name in QUESTIONS:
@@ -245,11 +238,11 @@ class RoundsApp(App[int]):
         else:
             getattr(self, f"_do_{name}")()
 
-    def ask(self, intent: Callable[[], str | None], done: str = "") -> None:
+    def ask(self, intent: Callable[[], str | None], done: Callable[[], str] = str) -> None:
         """Carry out an intent of the controller; say what was done, or why it could not be."""
         self.answer = ""
         try:
-            told = intent() or done
+            told = intent() or done()
         except RoundsError as error:
             self.say(str(error))
         else:
@@ -279,7 +272,7 @@ class RoundsApp(App[int]):
 
         def answered(answer: Any) -> None:
             if answer is not None:
-                self.ask(lambda: asked.act(answer), asked.done(answer))
+                self.ask(lambda: asked.act(answer), lambda: asked.done(answer))
 
         self.push_screen(asked.dialog, answered)
 

@@ -62,7 +62,9 @@ def _always(view: View) -> bool:
 INTENTS: tuple[Intent, ...] = (
     Intent("open_round", "r", "r", "round", "Begin a round", "Say when the downbeat is.", _between),
     Intent("again", "space", "space", "again", "Hear it again", "Forget the last strike.", _at_bottle),
-    Intent("skip", "s", "s", "skip", "Skip this bottle", "It is left out of this round.", _at_bottle),
+    Intent(
+        "skip", "s", "s", "skip", "Skip this bottle", "Left out of this round; b brings it back.", _at_bottle
+    ),
     Intent("back", "b,backspace", "b", "back", "Go back", "To the bottle before.", _in_round),
     Intent("pump", "p", "p", "pump on/off", "Pump on or off", "The head went on, or came off.", _at_bottle),
     Intent(
@@ -71,7 +73,7 @@ INTENTS: tuple[Intent, ...] = (
     Intent(
         "stroke_out", "minus", "−", "let out", "One stroke out", "You let about a stroke out.", _at_bottle
     ),
-    Intent("air", "a", "a", "air …", "Air moved", "Say how many strokes; minus is out.", _at_bottle),
+    Intent("air", "a", "a", "strokes", "Air moved", "Say how many strokes; minus is out.", _at_bottle),
     Intent(
         "undo", "u", "u", "undo", "Take back", "What was told or heard last; again: further back.", _no_take
     ),

@@ -64,7 +64,7 @@ def meaning(view: View) -> str:
     if heard is None:
         return ""
     if heard.bottle != told.bottle:
-        return outcome(view, heard.bottle)
+        return "".join(shown.outcome(b) for b in view.bottles if b.id == heard.bottle)
     if not heard.final:
         return heard.advice
     way = shown.air_way(told)
@@ -73,17 +73,6 @@ def meaning(view: View) -> str:
     if told.act == "disconnect":
         return "the pump is done here"
     return plain(heard.advice if told.act == "strike" else told.why, 80)
-
-
-def outcome(view: View, bottle_id: str | None) -> str:
-    """What becomes of a bottle that was heard and left: `in tune`, or `later` and why."""
-    bottle = next((b for b in view.bottles if b.id == bottle_id), None)
-    if bottle is None:
-        return ""
-    if bottle.place_in_path is None:
-        return shown.WORD[bottle.standing]
-    reason = plain(bottle.reason or "", 80).split(";")[0].removesuffix(" now")
-    return f"its turn comes: {reason}" if reason else "its turn comes"
 
 
 def air(view: View) -> AirModel:
@@ -116,10 +105,10 @@ def path_text(view: View) -> str:
 
 
 def why(view: View) -> tuple[Said, ...]:
-    """The sentences under the slab."""
+    """The sentences under the slab: what to do in full, then why."""
     told = view.instruction
-    sentence = f"{told.why}; {told.detail}" if told.detail and told.why else told.why or told.detail
-    return (Said(plain(sentence[:1].upper() + sentence[1:], 240), "bold"),)
+    parts = (shown.sentence(told.detail), shown.sentence(told.why))
+    return (Said(plain(" ".join(filter(None, parts)), 240), "bold"),)
 
 
 def caution(view: View) -> tuple[Said, ...]:

@@ -34,10 +34,10 @@ _UNHEARD, _SKIPPED = 11, 20
 _CAUTION = "Eyes covered, never lean over the cap, stop at 60 psi."
 _WHY = {
     "strike": ("not heard in this round", ""),
-    "connect": ("31 cents flat", "then strike"),
-    "add": ("23 cents flat", "then strike"),
-    "release": ("12 cents sharp", "by the pin of the valve, then strike"),
-    "disconnect": ("1 cent sharp: good", "straight off, then strike"),
+    "connect": ("31 cents flat", "put the hand pump on Bb3, 3¼ strokes in, then strike"),
+    "add": ("23 cents flat", "give A3 2½ strokes more, then strike"),
+    "release": ("12 cents sharp", "let out about ¾ of a stroke by the pin, then strike"),
+    "disconnect": ("1 cent sharp: good", "take the pump straight off A3, then strike A3"),
 }
 
 

@@ -179,7 +179,7 @@ class TestKeys:
         async with on_stage("between") as stage:
             await stage.press("s")
             assert stage.asked == []
-            assert "not now" in stage.text(Lines, ".said")
+            assert "only in a round; r begins one" in stage.text(Lines, ".said")
 
     async def test_refusal_of_the_controller_is_shown(self) -> None:
         async with on_stage("round") as stage:

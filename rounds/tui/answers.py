@@ -1,0 +1,51 @@
+"""What a key is answered: what was done, named by its bottle, or why it cannot work now."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rounds.text import plain
+
+if TYPE_CHECKING:
+    from rounds.tui.intents import Intent
+    from rounds.view import View
+
+
+def done(name: str, before: View, after: View) -> str:
+    """What an intent did, in a sentence; empty where the screen says it anyway."""
+    bottle = plain(before.pump_on or before.instruction.bottle or "it", 8)
+    asked = plain(before.instruction.bottle or "it", 8)
+    match name:
+        case "stroke_in":
+            on = "" if before.pump_on else " The pump counts as on it."
+            return f"One stroke into {bottle}.{on}"
+        case "stroke_out":
+            return f"One stroke out of {bottle}."
+        case "again":
+            return f"Strike {asked} again."
+        case "skip":
+            return f"{asked} is skipped; b takes it back."
+        case "pump":
+            return f"Pump on {plain(after.pump_on, 8)}." if after.pump_on else f"Pump off {bottle}."
+        case "back":
+            return _back(after)
+        case _:
+            return ""
+
+
+def _back(after: View) -> str:
+    told = after.instruction
+    if told.act == "disconnect":
+        return f"Back. First the pump comes off {plain(told.bottle or 'the valve', 8)}."
+    return f"Back to {plain(told.bottle, 8)}." if told.bottle else ""
+
+
+def why_not(intent: Intent, view: View) -> str:
+    """Why an intent cannot work now, and what to do first."""
+    if view.mode == "between":
+        return f"{intent.title}: only in a round; r begins one."
+    if intent.name == "take":
+        return "Take: end the round first (e)."
+    if intent.name == "open_round":
+        return "A round is open; e ends it."
+    return f"{intent.title}: no bottle is asked for now."
