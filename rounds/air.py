@@ -108,11 +108,6 @@ def stroke_kpa(barrel_ml: float, volume_ml: float) -> float:
     return ATMOSPHERE_KPA * barrel_ml / volume_ml
 
 
-def strokes_between(hz: float, aim_hz: float, gain_hz2: float) -> float:
-    """Strokes from hz to aim_hz when each adds gain_hz2 to f²; negative means air must come out."""
-    return (aim_hz * aim_hz - hz * hz) / gain_hz2
-
-
 def hz_after(hz: float, strokes: float, gain_hz2: float) -> float:
     """Frequency after strokes that each add gain_hz2 to f²; never below zero."""
     return math.sqrt(max(0.0, hz * hz + strokes * gain_hz2))

@@ -8,8 +8,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-Z90 = 1.6448536269514722
-"""Half-width in standard deviations of the central 90 % of a normal distribution."""
 Z95 = 1.959963984540054
 """Half-width in standard deviations of the central 95 %: u95 = Z95 × sd."""
 
@@ -25,10 +23,6 @@ class Gauss:
     def var(self) -> float:
         """The variance."""
         return self.sd * self.sd
-
-    def shifted(self, by: float) -> Gauss:
-        """The distribution of this number plus a known one."""
-        return Gauss(self.mean + by, self.sd)
 
     def scaled(self, factor: float) -> Gauss:
         """The distribution of this number times a known one."""

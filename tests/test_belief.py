@@ -20,9 +20,10 @@ from rounds.belief.leaning import COEFFICIENTS, Leaning
 from rounds.belief.pooling import OFTEN
 from rounds.belief.priors import from_linear, prior_of, to_linear
 from rounds.belief.scales import Scales
-from rounds.belief.state import from_bytes, keep, resumed, to_bytes
+from rounds.belief.state import from_bytes, to_bytes
 from rounds.belief.temperature import Air
 from rounds.belief.track import FIRST_SD, Track
+from rounds.day import Day
 from rounds.events import (
     AirMoved,
     Connected,
@@ -36,6 +37,7 @@ from rounds.events import (
 )
 from rounds.gauss import Gauss
 from rounds.journal import MemoryJournal
+from rounds.resuming import keep_both, take_up
 from rounds.rigfile import load_rig
 
 RIG = load_rig(Path(__file__).parent.parent / "configs" / "three_rails.toml")
@@ -354,7 +356,6 @@ def test_missing_temperature_is_missing() -> None:
         RIG, [e for m in range(0, 100, 5) for e in (temperature(m, 0.0), *steady(BASS)[m // 5 : m // 5 + 1])]
     )
     assert unknown.temp_c is None
-    assert unknown.last_temp_s is None
     assert known.temp_c == pytest.approx(0.0, abs=1e-6)
     assert unknown.path(BASS, 6000.0, (40.0,))[1][0] > known.path(BASS, 6000.0, (40.0,))[1][0]
 
@@ -647,9 +648,9 @@ def test_a_journal_resumes_from_its_checkpoint() -> None:
         strike(99.5, MIDDLE, 7.0),
     ]
     log = MemoryJournal(events[:15])
-    keep(Beliefs.fold(RIG, events[:15]), log, log.last_id)
+    keep_both(log, Beliefs.fold(RIG, events[:15]), Day(), log.last_id)
     log.append_many(events[15:])
-    assert to_bytes(resumed(RIG, log)) == to_bytes(Beliefs.fold(RIG, events))
+    assert to_bytes(take_up(RIG, log).beliefs) == to_bytes(Beliefs.fold(RIG, events))
     other = load_rig(Path(__file__).parent.parent / "configs" / "one_rail.toml")
     assert from_bytes(other, to_bytes(Beliefs.fold(RIG, events))) is None
     assert from_bytes(RIG, b"not a checkpoint") is None

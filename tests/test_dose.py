@@ -10,7 +10,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rounds import air
 from rounds.gauss import Gauss
 from rounds.planning import Dose, dose
 from rounds.planning.dose import FINEST
@@ -57,7 +56,7 @@ def test_strokes_are_those_of_the_law(bottle: str) -> None:
     found = dose(RIG, known, bottle, level_cents=Gauss(-300.0, 0.0), aim_cents=0.0, pump_on=True, at_s=0.0)
     target_hz = RIG.target_hz(bottle)
     gain = known.gain(bottle, RIG.bottle(bottle).pump).mean
-    exact = air.strokes_between(target_hz * 2.0 ** (-300.0 / 1200.0), target_hz, gain)
+    exact = target_hz**2 * (1.0 - 2.0 ** (-2.0 * 300.0 / 1200.0)) / gain
     assert found.strokes <= exact + FINEST
     assert found.strokes >= 0.85 * exact
 

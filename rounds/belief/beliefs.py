@@ -252,11 +252,6 @@ class Beliefs:
         """The latest air temperature as smoothed, None while none was given."""
         return self.air.temp_c
 
-    @property
-    def last_temp_s(self) -> float | None:
-        """When the temperature was last given."""
-        return self.air.read_s
-
     def heard(self, bottle_id: str) -> bool:
         """Whether the bottle was ever read since its last replacement."""
         return self.tracks[bottle_id].readings > 0

@@ -74,17 +74,6 @@ def from_bytes(rig: Rig, blob: bytes) -> Beliefs | None:
         return None
 
 
-def resumed(rig: Rig, log: Log) -> Beliefs:
-    """The beliefs after all events of a log, in order of their ids, from its checkpoint where it has one."""
-    kept = log.load_checkpoint(checkpoint_name(rig))
-    beliefs = None if kept is None else from_bytes(rig, kept.blob)
-    after_id = kept.last_id if kept is not None and beliefs is not None else 0
-    beliefs = beliefs or Beliefs(rig)
-    for _, event in log.events(after_id):
-        beliefs.apply(event)
-    return beliefs
-
-
 def keep(beliefs: Beliefs, log: Log, last_id: int) -> None:
     """Keep beliefs that took in everything up to an id as the log's checkpoint."""
     log.save_checkpoint(checkpoint_name(beliefs.rig), last_id, to_bytes(beliefs))
