@@ -22,6 +22,7 @@ from rounds.notes import shifted_hz
 from rounds.recognition import Sounded
 from rounds.report.logbook import Filter
 from rounds.report.tables import write_csv, write_json, write_lines, write_table
+from rounds.report.wording import sentence
 from rounds.session import Session
 from tests.test_session import NOTES, Bench, rig
 
@@ -362,7 +363,8 @@ def test_the_log_shows_the_slip_and_its_taking_back(tmp_path: Path) -> None:
         table, csv_text, document = io.StringIO(), io.StringIO(), io.StringIO()
         for writer, out in ((write_table, table), (write_csv, csv_text), (write_json, document)):
             writer(Filter().read(journal), out)
-    assert "6 strokes added by hand (taken back)" in table.getvalue()
+        slip = next(e for _, e in journal.events() if isinstance(e, AirMoved))
+    assert f"{sentence(slip)} (taken back)" in table.getvalue()
     assert "taken back: 6 strokes into" in table.getvalue()
     told = json.loads(document.getvalue())["events"]
     air = [e for e in told if e["event"]["kind"] == "air_moved"]
