@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import scipy.constants
 import scipy.stats
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from rounds.air import AIR_GAMMA, ATMOSPHERE_KPA, SETTLING_BOUND, prior_shell
@@ -533,6 +533,7 @@ happenings = st.one_of(
 
 
 @given(st.lists(happenings, max_size=40), st.integers(0, 40))
+@example([temperature(0.0, 10.0), temperature(1e-308, 20.0)], 1)
 @settings(max_examples=60, deadline=None)
 def test_whatever_happens_beliefs_stay_usable_and_resume(events: list[Event], cut: int) -> None:
     whole = Beliefs.fold(RIG, events)

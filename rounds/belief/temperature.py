@@ -32,6 +32,9 @@ FORGETTING = 0.998
 MOST_SURPRISE = 12.0
 """Squared surprise past which a temperature teaches no more: a door is not the usual."""
 
+AT_ONCE_MIN = 1e-6
+"""Two readings this close have no slope between them that a float could hold."""
+
 
 @dataclass(slots=True)
 class Ramp:
@@ -164,7 +167,7 @@ class Air:
 
     def _ramp(self, minutes: float, start: float, end: float) -> None:
         """Move the gas along a straight line of the air from start to end."""
-        if minutes <= 0.0:
+        if minutes <= AT_ONCE_MIN:
             return
         rate = (end - start) / minutes
         self.ramp = Ramp(self.at_s - 60.0 * minutes, start, rate, self.gas)
