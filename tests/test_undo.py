@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
@@ -18,11 +19,15 @@ from rounds.events import AirMoved, Gauge, NoteWritten, Replaced, Strike, TakenB
 from rounds.importing import import_file
 from rounds.journal import Journal, MemoryJournal
 from rounds.journal.care import check
+from rounds.lines import Lines
+from rounds.live import Live
 from rounds.notes import shifted_hz
+from rounds.plainface import PlainFace
 from rounds.recognition import Sounded
 from rounds.report.logbook import Filter
 from rounds.report.tables import write_csv, write_json, write_lines, write_table
 from rounds.report.wording import sentence
+from rounds.rig import Pump, Rig
 from rounds.session import Session
 from tests.test_session import NOTES, Bench, rig
 
@@ -50,9 +55,9 @@ def believed(session: Session) -> dict[str, object]:
 
 
 def standing(session: Session) -> tuple[object, ...]:
-    day, told = session.day, session.instruction
-    asked = (told.act, told.bottle, told.strokes)
-    return believed(session), day.round, day.pump_on, day.temp_c, day.reading, asked
+    day = session.day
+    asked = [(told.act, told.bottle, told.strokes) for told in session.instructions]
+    return believed(session), day.round, day.people, day.heads, day.temp_c, day.reading, asked
 
 
 SLIPS: list[tuple[Callable[[Session, float], object], str]] = [
@@ -261,14 +266,21 @@ DOINGS = st.one_of(
     st.tuples(st.just("repeat"), st.just(0.0)),
     st.tuples(st.just("replaced"), st.integers(0, len(NOTES) - 1).map(float)),
     st.tuples(st.just("note"), st.just(0.0)),
+    st.tuples(st.just("hand"), st.sampled_from([0.0, 1.0])),
 )
+
+
+def two_pumps() -> Rig:
+    """The bench with a pump for each of two people."""
+    one = rig()
+    bottles = tuple(replace(b, pump="foot") if n % 2 else b for n, b in enumerate(one.bottles))
+    return replace(one, bottles=bottles, pumps=(*one.pumps, Pump("foot", 120.0)))
 
 
 def do(session: Session, doing: Doing, now_s: float) -> bool:
     """Do one thing; whether that was an act, which a strike is only where it was understood."""
     what, number = doing
-    told = session.instruction
-    bottle = told.bottle or "C4"
+    bottle = session.instruction.bottle or "C4"
     acts: dict[str, Callable[[], object]] = {
         "obey": lambda: session.strike(now_s, Sounded(_as_told(session, bottle), 1.0)),
         "strike": lambda: session.strike(
@@ -285,6 +297,7 @@ def do(session: Session, doing: Doing, now_s: float) -> bool:
         "repeat": lambda: session.repeat(now_s),
         "replaced": lambda: session.replaced(NOTES[int(number)], "cap", now_s),
         "note": lambda: session.note("x", now_s),
+        "hand": lambda: setattr(session, "hand", int(number)),
     }
     length = session.log.last_id
     try:
@@ -307,17 +320,18 @@ def _as_told(session: Session, bottle: str) -> float:
     st.lists(DOINGS, max_size=8),
     st.lists(DOINGS, min_size=1, max_size=4),
     st.lists(DOINGS, max_size=4),
-    st.booleans(),
+    st.sampled_from([0, 1, 2]),
 )
 def test_any_acts_and_as_many_undone_are_as_if_they_had_never_been(
-    before: list[Doing], slips: list[Doing], after: list[Doing], between_rounds: bool
+    before: list[Doing], slips: list[Doing], after: list[Doing], people: int
 ) -> None:
     """Two twins do the same; one does some more at a time and takes it back. No one can tell them apart."""
-    twin, other = (Session(rig(), MemoryJournal(), 1000.0) for _ in range(2))
+    the_rig = two_pumps()
+    twin, other = (Session(the_rig, MemoryJournal(), 1000.0) for _ in range(2))
     now_s = 1000.0
     for session in (twin, other):
-        if not between_rounds:
-            session.open_round(now_s, temp_c=21.0)
+        if people:
+            session.open_round(now_s, temp_c=21.0, people=people)
     for doing in before:
         now_s += 5.0
         do(twin, doing, now_s)
@@ -325,7 +339,7 @@ def test_any_acts_and_as_many_undone_are_as_if_they_had_never_been(
     acts = 0
     for doing in slips:
         acts += do(other, doing, now_s)
-        if not acts:  # nothing to hang on: it stays
+        if not acts or doing[0] == "hand":  # nothing to hang on, or no act: it stays
             do(twin, doing, now_s)
     for _ in range(acts):
         other.undo(now_s)
@@ -338,7 +352,7 @@ def test_any_acts_and_as_many_undone_are_as_if_they_had_never_been(
         do(twin, doing, now_s)
         do(other, doing, now_s)
     assert heard_air or standing(other) == standing(twin)
-    again = Session(rig(), MemoryJournal(e for _, e in other.log.events()), now_s)
+    again = Session(the_rig, MemoryJournal(e for _, e in other.log.events()), now_s)
     assert believed(again) == believed(other)
     assert (again.day.round, again.day.air) == (other.day.round, other.day.air)
 
@@ -440,3 +454,29 @@ def test_a_part_replaced_by_a_slip_keeps_its_history() -> None:
     made.session.undo(made.now_s)
     assert made.session.beliefs.heard("G4") == before is True
     assert made.events(Replaced)
+
+
+# Faces
+
+
+def test_lines_say_what_was_taken_back() -> None:
+    made = in_a_round(6)
+    talk = Lines(made.session, 0.0, lambda *_: [])
+    before = json.loads(talk.answer(json.dumps({"t": made.now_s, "tick": True}), 0.0))
+    talk.answer(json.dumps({"t": made.now_s, "air": 6}), 0.0)
+    after = json.loads(talk.answer(json.dumps({"t": made.now_s, "undo": True}), 0.0))
+    assert after.pop("taken_back") == "6 strokes into C4"
+    assert after == before
+    made.session.close_round(made.now_s)
+    none_left = json.loads(talk.answer(json.dumps({"t": made.now_s, "undo": True}), 0.0))
+    assert "nothing to take back" in none_left["error"]
+    assert "taken_back" not in none_left
+
+
+def test_sentences_say_what_was_taken_back(tmp_path: Path) -> None:
+    made = in_a_round(6)
+    (tmp_path / "read").touch()
+    face = PlainFace(Live(made.session, lambda: made.now_s, accepted_file=tmp_path / "read"))
+    face.hear("add 6")
+    assert face.hear("undo")[0] == "Taken back: 6 strokes into C4."
+    assert made.session.instruction.bottle == "C4"
