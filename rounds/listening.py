@@ -14,7 +14,8 @@ if TYPE_CHECKING:
 
 def expectation_of(listening: Listening) -> Expectation:
     """What the ear shall wait for."""
-    return Expectation(listening.target_hz, listening.half_width_cents, listening.others_hz)
+    beside = None if listening.beside is None else expectation_of(listening.beside)
+    return Expectation(listening.target_hz, listening.half_width_cents, listening.others_hz, beside)
 
 
 def sounded_of(reading: Reading) -> Sounded:

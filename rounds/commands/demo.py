@@ -6,6 +6,8 @@ import json
 import sys
 from typing import TYPE_CHECKING
 
+from rounds.commands import common
+
 if TYPE_CHECKING:
     import argparse
 
@@ -31,6 +33,7 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="number that the chance starts from")
     parser.add_argument("--rig", metavar="RIG", help="play on this rig instead of the invented one")
+    common.add_people(parser)
     parser.add_argument("--fill", action="store_true", help="begin with bottles just filled, far off pitch")
     parser.add_argument("--plain", action="store_true", help="the round in sentences, for screen readers")
     parser.add_argument(
@@ -86,6 +89,7 @@ def _summary(result: DayResult) -> str:
     lines += [
         "",
         f"rounds {len(result.rounds)}, connections {sum(r.connections for r in result.rounds)}, "
-        f"tuning minutes {total_min:.1f}, highest pressure {100.0 * result.highest_share:.0f} % of a ceiling",
+        f"tuning minutes {total_min:.1f}, highest pressure {100.0 * result.highest_share:.0f} % of a ceiling,"
+        f" readings given to a wrong bottle {sum(r.astray for r in result.rounds)}",
     ]
     return "\n".join(lines)

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from rounds.hearing.beside import of_two
 from rounds.hearing.pitch import Pitch, measure_pitch
 from rounds.hearing.rooms import DECAY_OF_T60
 from rounds.hearing.spectrum import HIGH_HZ, LOW_HZ, Peak, Spectrum, comb_pitch_hz, spectrum
@@ -62,6 +63,8 @@ class Expectation:
     target_hz: float | None = None
     half_width_cents: float = 220.0
     others_hz: tuple[float, ...] = ()
+    beside: Expectation | None = None
+    """Another bottle that may be struck as well, by a second person; a strike is that of one of them."""
 
 
 @dataclass(frozen=True)
@@ -149,7 +152,10 @@ def measure(
     parts = _cut(clean, sample_rate_hz, onset_index, onset_index if begin_index is None else begin_index)
     if parts is None or blank.peak_dbfs < SILENT_DBFS:
         return blank
-    return _judge(parts, expectation, blank)
+    reading = _judge(parts, expectation, blank)
+    if expectation.beside is None:
+        return reading
+    return of_two(reading, _judge(parts, expectation.beside, blank), parts.before, parts.whole)
 
 
 def _is_clipped(struck: NDArray[np.float64], peak: float) -> bool:

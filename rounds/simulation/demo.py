@@ -14,11 +14,14 @@ import numpy as np
 import rounds
 from rounds.errors import RoundsError
 from rounds.journal import Journal, MemoryJournal
+from rounds.planning import check_pumps
 from rounds.rigfile import load_rig
 from rounds.session import Session
 from rounds.shown import VERDICT_WORD
+from rounds.simulation.pair import Screen
 from rounds.simulation.player import Player
 from rounds.simulation.rehearsal import RoundResult, play_round
+from rounds.simulation.together import play_together
 from rounds.simulation.world import World
 from rounds.words import signed_cents
 
@@ -103,20 +106,28 @@ def kept_in(path: str | None) -> Iterator[Log]:
 def play_day(args: argparse.Namespace, tell: Callable[[str], None]) -> DayResult:
     """Rounds whenever one is due, heard as sound, until the minutes are over."""
     world = make_world(args)
-    player, start_s = Player(world), world.now_s
+    check_pumps(world.rig, args.people)
+    players, start_s = [Player(world, number=i) for i in range(args.people)], world.now_s
     end_s = start_s + 60.0 * args.minutes
     played = []
     with kept_in(args.journal) as log:
         session = Session(world.rig, log, start_s, place="demo")
         while world.now_s < end_s:
-            watch = _teller(tell)
-            played.append(play_round(session, world, player, sound=True, watch=watch))
+            watch = _teller(tell, args.people)
+            if args.people == 1:
+                played.append(play_round(session, world, players[0], sound=True, watch=watch))
+            else:
+                played.append(play_together(session, world, players, sound=True, watch=watch))
             _until_due(session, world, end_s)
     return DayResult(world.rig.name, (world.now_s - start_s) / 60.0, tuple(played))
 
 
-def _teller(tell: Callable[[str], None]) -> Callable[[Step], None]:
-    return lambda step: tell(_told(step))
+def _teller(tell: Callable[[str], None], people: int) -> Callable[[Step], None]:
+    def line(step: Step) -> None:
+        whose = f"person {step.person + 1}  " if people > 1 else ""
+        tell(whose + _told(step))
+
+    return line
 
 
 def _until_due(session: Session, world: World, end_s: float) -> None:
@@ -140,15 +151,20 @@ def run_on_screen(args: argparse.Namespace) -> int:
     """Watch, and press keys: the real screens and the real hearing, on a virtual stage."""
     from rounds.controller import RoundRequest
     from rounds.live import Live
-    from rounds.simulation.stage import Stage
+    from rounds.simulation.stage import PairStage, Stage
     from rounds.start import run_face
 
     world = make_world(args)
+    check_pumps(world.rig, args.people)
     with kept_in(args.journal) as log, tempfile.TemporaryDirectory() as folder:
         session = Session(world.rig, log, world.now_s, place="demo")
-        stage = Stage(world, Player(world), lambda: asked(session), speed=args.speed)
+        stage: Stage | PairStage = Stage(world, Player(world), lambda: asked(session), speed=args.speed)
+        if args.people > 1:
+            players = [Player(world, number=i) for i in range(args.people)]
+            stage = PairStage(world, players, Screen(session), speed=args.speed)
         live = Live(session, stage.now_s, accepted_file=Path(folder) / "read", device="virtual rig")
-        live.begin(lambda: RoundRequest(downbeat_in_s=TO_DOWNBEAT_S, temp_c=round(world.temp_c)))
+        temp_c = round(world.temp_c)
+        live.begin(lambda: RoundRequest(downbeat_in_s=TO_DOWNBEAT_S, temp_c=temp_c, people=args.people))
         live.listen_to(lambda: stage)
         try:
             return run_face(live, plain=args.plain)

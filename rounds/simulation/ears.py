@@ -69,14 +69,26 @@ class SoundingEar:
         """Synthesise the strike, feed it, and give the last reading that came of it."""
         if action.struck is None:
             return None
+        heard = self.listen(self.sound(action.struck, weak=action.weak), listening)
+        return heard[-1] if heard else None
+
+    def listen(self, sound: np.ndarray, listening: Listening | None = None) -> list[Sounded]:
+        """What comes of some sound."""
         from rounds.listening import expectation_of, sounded_of
 
-        self._ear.expectation = expectation_of(listening)
-        readings = self._ear.feed(self.sound(action.struck, weak=action.weak))
-        return sounded_of(readings[-1]) if readings else None
+        if listening is not None:
+            self._ear.expectation = expectation_of(listening)
+        return [sounded_of(r) for r in self._ear.feed(sound)]
 
     def sound(self, bottle_id: str, *, weak: bool = False) -> np.ndarray:
         """A bottle struck in the room, after a little silence."""
+        wet = self.ringing(bottle_id, weak=weak)
+        sound = self.noise(BEFORE_S + STRIKE_S)
+        sound[-wet.size :] += wet[: sound.size]
+        return np.asarray(np.clip(sound, -1.0, 1.0))
+
+    def ringing(self, bottle_id: str, *, weak: bool = False) -> np.ndarray:
+        """A bottle struck in the room, from the strike on, without the room's noise."""
         from rounds.simulation.sound import room, struck
 
         rng = self.world.rng
@@ -90,10 +102,7 @@ class SoundingEar:
             ring_s=ring_s,
             loudness_dbfs=loud,
         )
-        wet = room(dry, ROOM_DRR_DB, ROOM_T60_S, rng, sample_rate_hz=SAMPLE_RATE_HZ)
-        sound = self.noise(BEFORE_S + STRIKE_S)
-        sound[-wet.size :] += wet[: sound.size]
-        return np.asarray(np.clip(sound, -1.0, 1.0))
+        return room(dry, ROOM_DRR_DB, ROOM_T60_S, rng, sample_rate_hz=SAMPLE_RATE_HZ)
 
     def noise(self, seconds: float) -> np.ndarray:
         from rounds.simulation.sound import room_noise

@@ -9,11 +9,22 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal, cast
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Generator
+    from typing import TypeVar
+
     from rounds.simulation.world import World
     from rounds.view import Instruction
+
+    T = TypeVar("T")
+    Doing = Generator[float, None, T]
+
+Glance = Literal["strike", "hold", "leave"]
+"""What a player sees before the mallet falls."""
+HELD_S = 0.4
+"""A player who holds a strike looks up this often."""
 
 
 @dataclass(frozen=True)
@@ -59,83 +70,104 @@ class PlayerAction:
 class Player:
     """Two hands at a virtual rig."""
 
-    def __init__(self, world: World, hands: Hands | None = None) -> None:
+    def __init__(self, world: World, hands: Hands | None = None, number: int = 0) -> None:
         self.world = world
         self.hands = hands or Hands()
+        self.number = number
         self.at_bottle: str | None = None
         self.connections = 0
         self.strikes = 0
 
     def act(self, instruction: Instruction, *, again: bool = False) -> PlayerAction:
-        """Do what is asked, then strike where a strike is asked for.
+        """Do what is asked, then strike where a strike is asked for; meanwhile the world goes on.
 
         `again`: the last strike was not understood, so the air has been moved already and only the
         strike is repeated.
         """
+        doing = self.doing(instruction, again=again)
+        while True:
+            try:
+                until_s = next(doing)
+            except StopIteration as done:
+                return cast("PlayerAction", done.value)
+            self.world.advance(until_s)
+
+    def doing(
+        self, instruction: Instruction, *, again: bool = False, look: Callable[[], Glance] = lambda: "strike"
+    ) -> Doing[PlayerAction]:
+        """The same piece by piece: each piece gives the time when it is done, and goes on then.
+
+        `look` is what the player sees before the mallet falls: to strike, to hold it, or to leave it.
+        """
         started_s = self.world.now_s
         bottle_id = instruction.bottle
         if instruction.act in ("wait", "none") or bottle_id is None:
-            self._spend(self.hands.wait_s)
+            yield from self._spend(self.hands.wait_s)
             return PlayerAction(started_s, self.world.now_s, bottle_id, None)
-        self._walk(bottle_id)
-        moved = 0.0 if again else self._handle(instruction, bottle_id)
+        yield from self._walk(bottle_id)
+        moved = 0.0 if again else (yield from self._handle(instruction, bottle_id))
+        yield from self._spend(self.hands.strike_s)
+        while look() == "hold":
+            yield self.world.now_s + HELD_S
+        if look() == "leave":
+            return PlayerAction(started_s, self.world.now_s, bottle_id, None, False, moved)
         struck, weak = self._strike(bottle_id)
         return PlayerAction(started_s, self.world.now_s, bottle_id, struck, weak, moved)
 
-    def _handle(self, instruction: Instruction, bottle_id: str) -> float:
+    def _handle(self, instruction: Instruction, bottle_id: str) -> Doing[float]:
         strokes = abs(instruction.strokes or 0.0)
         if instruction.act == "disconnect":
-            self._take_off()
+            yield from self._take_off()
         elif instruction.act in ("connect", "add"):
-            self._put_on(bottle_id)
-            return self._pump(strokes)
+            yield from self._put_on(bottle_id)
+            return (yield from self._pump(strokes))
         elif instruction.act == "release":
-            return -self._let_out(bottle_id, strokes, by_pump=instruction.pump is not None)
+            return -(yield from self._let_out(bottle_id, strokes, by_pump=instruction.pump is not None))
         return 0.0
 
-    def _spend(self, seconds: float) -> None:
+    def _spend(self, seconds: float) -> Doing[None]:
         spread = self.hands.haste_spread
         factor = float(self.world.rng.lognormal(-0.5 * spread * spread, spread))
-        self.world.advance(self.world.now_s + seconds * factor)
+        yield self.world.now_s + seconds * factor
 
-    def _walk(self, bottle_id: str) -> None:
+    def _walk(self, bottle_id: str) -> Doing[None]:
         if self.at_bottle is not None and self.at_bottle != bottle_id:
             here, there = self.world.rig.bottle(self.at_bottle), self.world.rig.bottle(bottle_id)
             metres = abs(here.position_cm - there.position_cm) / 100.0
             change_s = self.hands.rail_change_s if here.rail != there.rail else 0.0
-            self._spend(metres / self.hands.step_m_per_s + change_s)
+            yield from self._spend(metres / self.hands.step_m_per_s + change_s)
         self.at_bottle = bottle_id
 
-    def _put_on(self, bottle_id: str) -> None:
+    def _put_on(self, bottle_id: str) -> Doing[None]:
         world = self.world
-        if world.pump_on == bottle_id:
+        if world.head(self.number) == bottle_id:
             return
-        self._take_off()
+        yield from self._take_off()
         pump = world.rig.pump_of(bottle_id)
-        if world.mounted != pump.id:
-            self._spend(pump.setup_s)
-        self._spend(self.hands.connect_s)
-        world.connect(bottle_id, pump.id)
+        if world.in_hand(self.number) != pump.id:
+            yield from self._spend(pump.setup_s)
+        yield from self._spend(self.hands.connect_s)
+        world.connect(bottle_id, pump.id, self.number)
         self.connections += 1
 
-    def _take_off(self) -> None:
-        if self.world.pump_on is not None:
-            self._spend(self.hands.take_off_s)
-            self.world.disconnect()
+    def _take_off(self) -> Doing[None]:
+        if self.world.head(self.number) is not None:
+            yield from self._spend(self.hands.take_off_s)
+            self.world.disconnect(self.number)
 
-    def _pump(self, strokes: float) -> float:
+    def _pump(self, strokes: float) -> Doing[float]:
         """Whole strokes one by one, then the part of one; the air warms a little meanwhile."""
         moved = 0.0
         for part in _parts(strokes):
-            self._spend(self.hands.stroke_s * max(0.5, part))
-            moved += self.world.add(part * self._slip(self.hands.stroke_spread))
+            yield from self._spend(self.hands.stroke_s * max(0.5, part))
+            moved += self.world.add(part * self._slip(self.hands.stroke_spread), self.number)
         return moved
 
-    def _let_out(self, bottle_id: str, strokes: float, *, by_pump: bool) -> float:
-        pin = not (by_pump and self.world.pump_on == bottle_id)
+    def _let_out(self, bottle_id: str, strokes: float, *, by_pump: bool) -> Doing[float]:
+        pin = not (by_pump and self.world.head(self.number) == bottle_id)
         if pin:
-            self._take_off()
-        self._spend(self.hands.pin_s)
+            yield from self._take_off()
+        yield from self._spend(self.hands.pin_s)
         moved = strokes * self._slip(self.hands.pin_spread)
         self.world.release(bottle_id, moved, pin=pin)
         return moved
@@ -145,7 +177,6 @@ class Player:
 
     def _strike(self, bottle_id: str) -> tuple[str, bool]:
         rng = self.world.rng
-        self._spend(self.hands.strike_s)
         self.strikes += 1
         struck = self._neighbour(bottle_id) if rng.random() < self.hands.wrong_bottle else bottle_id
         return struck, bool(rng.random() < self.hands.weak_strike)

@@ -44,6 +44,8 @@ class RoundResult:
     """Whether the round came to its end by itself within the time."""
     highest_share: float
     """The highest pressure of any bottle as a share of its ceiling."""
+    astray: int = 0
+    """Readings that were believed of a bottle that was not struck."""
 
 
 @dataclass(frozen=True)
@@ -56,6 +58,7 @@ class Step:
     verdict: str | None
     bottle: str | None
     cents: float | None
+    person: int = 0
 
 
 def play_round(
@@ -82,11 +85,20 @@ def play_round(
     if session.round is None:
         temp_c = round(world.temp_c * 2.0) / 2.0 if with_temp else None
         session.open_round(world.now_s, downbeat_s=downbeat_s, temp_c=temp_c, pieces=pieces)
-    not_clear = _work(session, world, player, ear, started_s + 60.0 * longest_min, watch)
+    not_clear, astray = _work(session, world, player, ear, started_s + 60.0 * longest_min, watch)
     finished = _is_over(session)
     minutes = (world.now_s - started_s) / 60.0
     session.close_round(world.now_s)
-    return _result(session, world, player, before, minutes, not_clear, finished)
+    return judged(
+        session,
+        world,
+        minutes=minutes,
+        connections=player.connections - before[0],
+        strikes=player.strikes - before[1],
+        not_clear=not_clear,
+        finished=finished,
+        astray=astray,
+    )
 
 
 def _work(
@@ -96,18 +108,19 @@ def _work(
     ear: SimulatedEar,
     until_s: float,
     watch: Callable[[Step], None] | None,
-) -> int:
-    """Act, strike and be heard until the round is over; returns how many strikes were not clear."""
-    not_clear = 0
+) -> tuple[int, int]:
+    """Act, strike and be heard until the round is over; how many strikes were not clear, or went astray."""
+    not_clear = astray = 0
     again = False
     while not _is_over(session) and world.now_s < until_s:
         step = one_step(session, world, player, ear, again=again)
         again = step.sounded is not None and step.verdict != "clear"
         again = again or (step.action.struck is not None and step.sounded is None)
         not_clear += again
+        astray += step.bottle is not None and step.bottle != step.action.struck
         if watch is not None:
             watch(step)
-    return not_clear
+    return not_clear, astray
 
 
 def one_step(
@@ -133,23 +146,26 @@ def _is_over(session: Session) -> bool:
     return session.round is None or (told.act == "none" and told.bottle is None)
 
 
-def _result(
+def judged(
     session: Session,
     world: World,
-    player: Player,
-    before: tuple[int, int],
+    *,
     minutes: float,
+    connections: int,
+    strikes: int,
     not_clear: int,
     finished: bool,
+    astray: int,
 ) -> RoundResult:
+    """A round that was played, judged by the truth of the world."""
     shift = session.day.shift_cents
     off = {b: world.cents(b) - shift for b in session.needed}
     worst = max(off, key=lambda b: abs(off[b]), default=None)
     ceilings = [b.ceiling_kpa for b in world.rig.bottles]
     return RoundResult(
         minutes=minutes,
-        connections=player.connections - before[0],
-        strikes=player.strikes - before[1],
+        connections=connections,
+        strikes=strikes,
         not_clear=not_clear,
         rounds=session.day.rounds,
         in_tune=sum(abs(c) <= world.rig.bottle(b).tolerance_cents for b, c in off.items()),
@@ -158,4 +174,5 @@ def _result(
         worst_bottle=worst,
         finished=finished,
         highest_share=float(max(world.peak_gauge_kpa / ceilings)),
+        astray=astray,
     )

@@ -12,12 +12,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rounds.simulation.ears import SAMPLE_RATE_HZ, SoundingEar
+from rounds.simulation.pair import Duo, Mix
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Sequence
 
     from numpy.typing import NDArray
 
+    from rounds.simulation.pair import Asks
     from rounds.simulation.player import Player
     from rounds.simulation.world import World
     from rounds.view import Instruction
@@ -28,28 +30,16 @@ BLOCK = 480
 READS_S = 1.2
 """The hands wait this long after a strike, as a player reads what it says."""
 IDLE_S = 0.5
+PIECE_S = 0.05
 
 
-class Stage:
-    """A source of sound in which a simulated player does what is asked.
-
-    `asked` tells what the player is told now, and whether the last strike was understood; it is called
-    on the listener's thread. `speed` is how many seconds of the stage go into one second of the room.
-    """
+class _Paced:
+    """Blocks of sound in their time. `speed` is how many seconds of the stage go into one of the room."""
 
     sample_rate_hz = SAMPLE_RATE_HZ
 
-    def __init__(
-        self,
-        world: World,
-        player: Player,
-        asked: Callable[[], tuple[Instruction, bool]],
-        *,
-        speed: float = 1.0,
-    ) -> None:
+    def __init__(self, world: World, speed: float) -> None:
         self._world = world
-        self._player = player
-        self._asked = asked
         self._speed = speed
         self._start_s = world.now_s
         self._frames = 0
@@ -59,6 +49,10 @@ class Stage:
     def now_s(self) -> float:
         """The stage's own clock."""
         return self._start_s + self._frames / SAMPLE_RATE_HZ
+
+    def close(self) -> None:
+        """Stop playing."""
+        self._closed = True
 
     def blocks(self) -> Iterator[NDArray[np.float32]]:
         """Blocks of 10 ms, paced, until closed."""
@@ -75,9 +69,28 @@ class Stage:
                     time.sleep(ahead_s)
                 yield np.asarray(block, dtype=np.float32)
 
-    def close(self) -> None:
-        """Stop playing."""
-        self._closed = True
+    def _sounds(self) -> Iterator[NDArray[np.float32]]:
+        raise NotImplementedError
+
+
+class Stage(_Paced):
+    """A source of sound in which a simulated player does what is asked.
+
+    `asked` tells what the player is told now, and whether the last strike was understood; it is called
+    on the listener's thread. `speed` is how many seconds of the stage go into one second of the room.
+    """
+
+    def __init__(
+        self,
+        world: World,
+        player: Player,
+        asked: Callable[[], tuple[Instruction, bool]],
+        *,
+        speed: float = 1.0,
+    ) -> None:
+        super().__init__(world, speed)
+        self._player = player
+        self._asked = asked
 
     def _sounds(self) -> Iterator[NDArray[np.float32]]:
         """What happens, act by act: the time an act takes is heard as the room, then the strike."""
@@ -93,3 +106,22 @@ class Stage:
             if action.struck is not None:
                 yield self._ear.sound(action.struck, weak=action.weak)
             yield self._ear.noise(READS_S)
+
+
+class PairStage(_Paced):
+    """The same with two players, each at their own pace, their strikes mixed as they fall."""
+
+    def __init__(self, world: World, players: Sequence[Player], screen: Asks, *, speed: float = 1.0) -> None:
+        super().__init__(world, speed)
+        self._duo = Duo(world, players, screen)
+        self._mix = Mix()
+
+    def _sounds(self) -> Iterator[NDArray[np.float32]]:
+        """The room and all that rings, in pieces of a twentieth of a second."""
+        while not self._closed:
+            self._duo.until(self.now_s())
+            while self._duo.strikes:
+                action = self._duo.strikes.popleft().action
+                if action.struck is not None:
+                    self._mix.add(self._ear.ringing(action.struck, weak=action.weak))
+            yield np.clip(self._mix.taken(self._ear.noise(PIECE_S)), -1.0, 1.0)

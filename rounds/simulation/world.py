@@ -57,8 +57,8 @@ class World:
         self.venue = venue
         self.now_s = start_s
         self.truth = draw_truth(rig, rng, roughness)
-        self.pump_on: str | None = None
-        self.mounted: str | None = None
+        self._heads: dict[int, str] = {}
+        self._mounted: dict[int, str] = {}
         count = len(rig.bottles)
         self._index = {b.id: i for i, b in enumerate(rig.bottles)}
         self._volume_ml = np.array([b.volume_ml for b in rig.bottles])
@@ -73,6 +73,24 @@ class World:
         self.peak_gauge_kpa = np.zeros(count)
         """The highest pressure each bottle ever had: what a ceiling is checked against."""
         self.tuned()
+
+    @property
+    def pump_on(self) -> str | None:
+        """The bottle that the first player's pump head is on."""
+        return self.head(0)
+
+    @property
+    def mounted(self) -> str | None:
+        """The pump in the first player's hand."""
+        return self.in_hand(0)
+
+    def head(self, player: int) -> str | None:
+        """The bottle that a player's pump head is on."""
+        return self._heads.get(player)
+
+    def in_hand(self, player: int) -> str | None:
+        """The pump in a player's hand."""
+        return self._mounted.get(player)
 
     @property
     def temp_c(self) -> float:
@@ -173,38 +191,41 @@ class World:
         """What a perfect gauge on the bottle would show."""
         return float(self._gauge()[self._index[bottle_id]])
 
-    def connect(self, bottle_id: str, pump_id: str | None = None) -> None:
+    def connect(self, bottle_id: str, pump_id: str | None = None, player: int = 0) -> None:
         """Push a pump head onto a valve; its dead volume fills from the bottle."""
-        if self.pump_on == bottle_id:
+        if self.head(player) == bottle_id:
             return
-        if self.pump_on is not None:
-            self.disconnect()
-        self.pump_on = bottle_id
-        self.mounted = pump_id or self.rig.bottle(bottle_id).pump
+        self.disconnect(player)
+        self._heads[player] = bottle_id
+        self._mounted[player] = pump_id or self.rig.bottle(bottle_id).pump
         self._lose(bottle_id, self.truth.head_ml[self._index[bottle_id]])
 
-    def disconnect(self) -> None:
+    def disconnect(self, player: int = 0) -> None:
         """Pull the head off; some air hisses out."""
-        if self.pump_on is None:
-            return
-        hiss_ml = self.truth.hiss_ml[self._index[self.pump_on]]
-        self._lose(self.pump_on, hiss_ml * self.rng.lognormal(0.0, 0.3))
-        self.pump_on = None
+        bottle_id = self._heads.pop(player, None)
+        if bottle_id is not None:
+            hiss_ml = self.truth.hiss_ml[self._index[bottle_id]]
+            self._lose(bottle_id, hiss_ml * self.rng.lognormal(0.0, 0.3))
+
+    def forget_head(self) -> None:
+        """The first player's head is off, and nothing hissed."""
+        self._heads.pop(0, None)
 
     def _lose(self, bottle_id: str, volume_ml: float) -> None:
         i = self._index[bottle_id]
         self._move(i, -max(0.0, self._gauge()[i]) * volume_ml / self._volume_ml[i])
 
-    def add(self, strokes: float) -> float:
+    def add(self, strokes: float, player: int = 0) -> float:
         """Pump; tells how many strokes went in (none without a head on, none above what the pump can do)."""
-        if self.pump_on is None or self.mounted is None:
+        bottle_id, pump_id = self.head(player), self.in_hand(player)
+        if bottle_id is None or pump_id is None:
             return 0.0
-        i = self._index[self.pump_on]
-        pump = self.rig.pump(self.mounted)
+        i = self._index[bottle_id]
+        pump = self.rig.pump(pump_id)
         if self._gauge()[i] >= pump.max_gauge_kpa:
             return 0.0
         warming = self._wall_k[i] / (self.temp_c + ZERO_CELSIUS_K)  # the stroke takes air from outside
-        self._move(i, strokes * warming * self._stroke_kpa(i, self.mounted) * self.truth.barrel_share[i])
+        self._move(i, strokes * warming * self._stroke_kpa(i, pump_id) * self.truth.barrel_share[i])
         return strokes
 
     def release(self, bottle_id: str, strokes: float, *, pin: bool) -> None:

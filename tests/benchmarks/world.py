@@ -75,7 +75,7 @@ def print_strokes(rig: Rig, seeds: range, bottles: tuple[str, ...]) -> None:
             world.add(1.0)
             stroke = world.cents(bottle) - on
             world.put(bottle, 0.0)
-            world.pump_on = None
+            world.forget_head()
             world.connect(bottle)
             world.disconnect()
             rows.append((psi, stroke, world.cents(bottle), per_kelvin(rig, seed, bottle)))
