@@ -114,7 +114,7 @@ class TestTheEar:
         self, *strikes: tuple[float, float, float], low: float = LOW_HZ, high: float = HIGH_HZ
     ) -> list[tuple[str, float]]:
         """Verdict and pitch of each strike given as (at_s, hz, dBFS), both bottles being waited for."""
-        rng = np.random.default_rng(7)
+        rng = np.random.default_rng(8)
         mix = Mix()
         for at_s, hz, dbfs in strikes:
             dry = struck(hz, rng, sample_rate_hz=RATE, duration_s=1.0, ring_s=0.6, loudness_dbfs=dbfs)
@@ -131,7 +131,7 @@ class TestTheEar:
 
     @pytest.mark.parametrize("order", [(LOW_HZ, HIGH_HZ), (HIGH_HZ, LOW_HZ)])
     def test_one_after_the_other_each_is_heard(self, order: tuple[float, float]) -> None:
-        found = self.heard((0.6, order[0], -12.0), (1.4, order[1], -12.0))
+        found = self.heard((0.6, order[0], -12.0), (1.0, order[1], -12.0))
         assert [v for v, _ in found] == ["clear", "clear"]
         assert [abs(cents(hz, was)) < 5.0 for (_, hz), was in zip(found, order, strict=True)] == [True, True]
 
