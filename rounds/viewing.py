@@ -89,9 +89,9 @@ class Viewer:
         out = self.session.plan().sacrificed
         known = [b for b in out if self.session.beliefs.heard(b)]
         if known:
-            return f"{TIME_IS_SHORT}: {in_words(known)} will be out at the downbeat."
+            return f"{TIME_IS_SHORT}: {in_words(known)} will stay out."
         if out:
-            return f"{TIME_MAY_BE}: if all bottles not heard yet need air, {len(out)} will be out."
+            return f"{TIME_MAY_BE}: {len(out)} of the unheard may stay out."
         fixed = fixed_by(pieces_named(self.session.rig, state.opened.pieces))
         floats = self.session.rig.reference.floating and fixed is not None
         return f"A4 stays where it is: {fixed} fixes the pitch." if floats else ""

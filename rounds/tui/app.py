@@ -287,6 +287,10 @@ class RoundsApp(App[int]):
             self.ask(self.controller.end_round)
 
     def _do_theme(self) -> None:
+        if self.no_color:
+            self.say("NO_COLOR is set, so there are no colours to change.")
+            self.repaint()
+            return
         names = themes.NAMES
         self.theme = names[(names.index(self.theme) + 1) % len(names)]
 

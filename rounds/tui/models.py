@@ -34,6 +34,8 @@ def slab(view: View) -> SlabModel:
 def reading(view: View) -> ReadingModel:
     """The newest strike and the air it asks for."""
     heard = view.reading
+    if view.phase == "done" and view.instruction.act == "none":
+        return ReadingModel(None, advice=ending(view))
     if heard is None:
         return ReadingModel(None, advice="No strike heard yet.")
     name = plain(heard.bottle or heard.note or "?", 8)
@@ -47,6 +49,12 @@ def reading(view: View) -> ReadingModel:
         aim_text(view),
         past=heard.bottle != view.instruction.bottle,
     )
+
+
+def ending(view: View) -> str:
+    """How a finished round ends, and what comes after it."""
+    by_itself = "after a minute" if view.downbeat_in_s is None else "at the downbeat"
+    return f"It ends {by_itself}, or with e; t then begins a take."
 
 
 def aim_text(view: View) -> str:
@@ -94,21 +102,21 @@ def path(view: View) -> tuple[BottleView, ...]:
     return tuple(sorted(ahead, key=lambda b: b.place_in_path or 0))
 
 
-def path_text(view: View) -> str:
-    """`then C4 ▼  G3 ▲ …`: what comes after the bottle in hand."""
+def path_text(view: View, most: int = _PATH_SHOWN) -> str:
+    """`then C4▼  G3▲  and 4 more`: what comes after the bottle in hand."""
     ahead = [b for b in path(view) if b.id != view.instruction.bottle]
     if not ahead:
         return ""
-    names = "  ".join(f"{plain(b.id, 8)}{shown.SIGN[b.standing]}" for b in ahead[:_PATH_SHOWN])
-    more = len(ahead) - _PATH_SHOWN
+    names = "  ".join(f"{plain(b.id, 8)}{shown.SIGN[b.standing]}" for b in ahead[:most])
+    more = len(ahead) - most
     return f"then  {names}" + (f"  and {more} more" if more > 0 else "")
 
 
 def why(view: View) -> tuple[Said, ...]:
     """The sentences under the slab: what to do in full, then why."""
     told = view.instruction
-    parts = (shown.sentence(told.detail), shown.sentence(told.why))
-    return (Said(plain(" ".join(filter(None, parts)), 240), "bold"),)
+    parts = (shown.sentence(plain(text, 240)) for text in (told.detail, told.why))
+    return tuple(Said(part, "bold") for part in parts if part)
 
 
 def caution(view: View) -> tuple[Said, ...]:
@@ -125,7 +133,8 @@ def said(view: View, level: Level, answer: str) -> tuple[Said, ...]:
     if level.state == "lost":
         return (Said("! " + plain(level.words, 200), "bold $doubt"),)
     if view.message:
-        return (Said("! " + plain(view.message, 200), "bold $doubt"),)
+        message = Said("! " + plain(view.message, 200), "bold $doubt")
+        return (message,) if view.mode == "between" else (message, Said(path_text(view, 3), "$faint"))
     return (Said(LEGEND if view.mode == "between" else path_text(view), "$faint"),)
 
 
@@ -166,7 +175,7 @@ def round_strip(view: View, level: Level) -> StripModel:
         facts.append(downbeat_fact(view.downbeat_in_s))
     facts.append(Fact("to do", f"{view.left} of {view.needed}", loud=True))
     facts.append(Fact("connections", str(view.connections)))
-    if view.seconds_left is not None:
+    if view.seconds_left is not None and view.left:
         facts.append(Fact("work", shown.minutes_figure(view.seconds_left)))
     if view.shift_cents:
         saves = f", saves {view.shift_saves}" if view.shift_saves > 0 else ""
@@ -175,7 +184,7 @@ def round_strip(view: View, level: Level) -> StripModel:
 
 
 def _weather(view: View) -> tuple[Fact, ...]:
-    return () if view.temp_c is None else (Fact("", f"{view.temp_c:.0f} °C"),)
+    return () if view.temp_c is None else (Fact("", f"{round(view.temp_c, 1):g} °C"),)
 
 
 def _sound(level: Level) -> tuple[Fact, ...]:
@@ -229,7 +238,7 @@ def reasons(view: View) -> tuple[Said, ...]:
     return (
         Said(shown.sentence(plain(view.due.reason, 240)), "bold"),
         Said(f"First: {names}{more}" if names else shown.nobody_first(view.due.overdue), ""),
-        Said(f"Skipped, so not counted: {in_words(skipped, 3)}." if skipped else "", ""),
+        Said(f"Skipped, not due: {in_words(skipped, 3)}." if skipped else "", ""),
         Said(temp, "$faint"),
     )
 

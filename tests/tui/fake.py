@@ -291,7 +291,7 @@ def _doing(act: Act, bottle: str | None, strokes: float | None = None, **fields:
 
 Scene = Callable[[FakeController], View]
 _DUE = DueView(-30.0, "C3 and D3 are expected to be out", True)
-_LATE = "Time is short: two bottles will be left as they are."
+_LATE = "Time is short: C3 and D3 will stay out."
 SCENES: dict[str, Scene] = {
     "round": FakeController.round_view,
     "between": FakeController.between_view,

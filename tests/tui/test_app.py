@@ -246,8 +246,63 @@ class TestMouse:
             await stage.pilot.pause()
             assert "F3" in stage.text(Plot)
 
+    @pytest.mark.parametrize("scene", ["round", "between"])
+    async def test_every_key_of_the_line_can_be_clicked(self, scene: str) -> None:
+        async with on_stage(scene, (200, 60)) as stage:
+            pressed: list[str] = []
+            stage.app.action_intent = lambda name: pressed.append(name)  # type: ignore[method-assign]
+            zones = stage.app.screen.query_one(KeyLine)._zones
+            assert len(zones) >= 15
+            for zone in zones:
+                await stage.pilot.click(KeyLine, offset=(zone.x + zone.width - 1, 0))
+            await stage.pilot.pause()
+            assert [f"intent('{p}')" for p in pressed] == [z.value for z in zones]
+
+    async def test_the_buttons_of_a_dialog(self) -> None:
+        async with on_stage("round") as stage:
+            await stage.press("a", "2")
+            await stage.pilot.click("#no")
+            assert isinstance(stage.app.screen, HomeScreen)
+            await stage.press("a", "2")
+            await stage.pilot.click("#yes")
+            assert stage.asked == [("air", 2.0)]
+
+    async def test_the_cautions_are_read_and_accepted_by_clicks(self) -> None:
+        async with on_stage("first") as stage:
+            for _ in range(6):
+                if stage.fake.first_run:
+                    await stage.pilot.click("#accept")
+                    await stage.pilot.pause()
+            assert not stage.fake.first_run
+
+    async def test_a_click_on_the_plot_changes_nothing(self) -> None:
+        async with on_stage("between") as stage:
+            before = stage.text(Plot)
+            await stage.pilot.click(Plot, offset=(10, 4))
+            await stage.pilot.pause()
+            assert stage.text(Plot) == before
+
 
 class TestDialogs:
+    @pytest.mark.parametrize("key", ["a", "c", "g", "n", "x"])
+    async def test_a_form_in_a_round_leaves_the_order_the_reading_and_two_rails_in_sight(
+        self, key: str
+    ) -> None:
+        async with on_stage("round", (60, 20)) as stage:
+            await stage.press(key)
+            top = stage.app.screen.query_one(".sheet").region.y
+            home = stage.app.home
+            assert top >= home.query_one("Reading").region.bottom
+            rails = home.query_one(Rails)
+            nearest = max(z.y for z in rails._zones)
+            assert top >= rails.region.y + nearest
+
+    async def test_no_color_says_why_the_colours_stay(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setenv("NO_COLOR", "1")
+        async with on_stage("round") as stage:
+            await stage.press("d")
+            assert "NO_COLOR is set" in stage.text(Lines, ".said")
+
     async def test_air(self) -> None:
         async with on_stage("round") as stage:
             await stage.press("a", *"2", "full_stop", *"5", "enter")
@@ -452,7 +507,7 @@ class TestPages:
             row = stage.app.screen.query_one("DataTable").get_row_at(0)  # type: ignore[attr-defined]
             assert row[0] == "C3"
             assert row[1] == "130.8"
-            assert row[7] == "80 psi"
+            assert "ceiling 80 psi" in row[-1]
 
     async def test_sound_check_follows_the_microphone(self) -> None:
         async with on_stage("round") as stage:
@@ -539,8 +594,9 @@ class TestSizes:
             await stage.press("2", "3", "4", "5", "question_mark", "f2", "escape", "1", "r", "escape")
             assert isinstance(stage.app.screen, HomeScreen)
 
-    async def test_nothing_is_cut_at_80_by_24(self) -> None:
-        async with on_stage("round") as stage:
+    @pytest.mark.parametrize("size", [(80, 24), (60, 20), (140, 40), (200, 60)])
+    async def test_nothing_is_cut(self, size: tuple[int, int]) -> None:
+        async with on_stage("round", size) as stage:
             for scene, make in SCENES.items():
                 stage.fake.shown = make(stage.fake)
                 stage.fake.wake()

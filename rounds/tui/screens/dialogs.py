@@ -36,15 +36,20 @@ Answer = TypeVar("Answer")
 
 @dataclass(frozen=True)
 class Field:
-    """One line to type: its name, what to put there, and what it holds at first."""
+    """One line to type: its name, what to put there (shown while it is empty), and what it holds at first."""
 
     name: str
     hint: str
     value: str = ""
+    beneath: str = ""
+    """A line under it, for what has to be chosen from."""
 
 
 class Ask(ModalScreen[Answer | None], Generic[Answer]):
-    """A heading, some fields, and two buttons; gives None when it was left."""
+    """Some fields and two buttons, low on the screen: a round goes on above, and hands look up at it.
+
+    Gives None when it was left.
+    """
 
     BINDINGS: ClassVar = [Binding("escape", "leave", "leave")]
 
@@ -56,13 +61,14 @@ class Ask(ModalScreen[Answer | None], Generic[Answer]):
 
     def compose(self) -> ComposeResult:
         """From top to bottom."""
-        with VerticalScroll(classes="sheet ask"):
-            yield Static(self._heading, classes="heading")
+        with VerticalScroll(classes="sheet ask") as sheet:
+            sheet.border_title = self._heading
             for field in self._fields:
-                yield Static(
-                    Content.assemble((field.name, "bold"), "  ", (field.hint, "$faint")), classes="label"
-                )
-                yield Input(field.value, name=field.name, compact=True)
+                with Horizontal(classes="field"):
+                    yield Static(Content.styled(field.name, "bold"), classes="label")
+                    yield Input(field.value, placeholder=field.hint, name=field.name, compact=True)
+                if field.beneath:
+                    yield Static(Content.styled(field.beneath, "$faint"), classes="beneath")
             yield Static("", classes="wrong")
             with Horizontal(classes="buttons"):
                 yield Button("Enter: yes", id="yes", compact=True)
@@ -92,7 +98,9 @@ class Ask(ModalScreen[Answer | None], Generic[Answer]):
         try:
             self.dismiss(self._read(values))
         except BadInput as error:
-            self.query_one(".wrong", Static).update(Content(f"! {error}"))
+            wrong = self.query_one(".wrong", Static)
+            wrong.update(Content(f"! {error}"))
+            wrong.display = True
 
 
 @dataclass(frozen=True)
@@ -119,20 +127,21 @@ def question(name: str, controller: Controller, here: str) -> Question:
 
 
 def _air(controller: Controller, here: str) -> Question:
-    field = Field("strokes", "in as 3, 2.5 or 3/8; out with a minus: -1")
+    bottle = controller.view().pump_on or here
+    field = Field("strokes", "in as 3, 2.5 or 3/8; out as -1")
 
     def read(values: dict[str, str]) -> float:
         return typed.number(values["strokes"], "strokes", -200, 200)
 
     def done(strokes: float) -> str:
-        return f"{strokes_phrase(strokes)} {'out' if strokes < 0 else 'in'}."
+        return f"{strokes_phrase(strokes)} {'out of' if strokes < 0 else 'into'} {plain(bottle, 8)}."
 
     return Question(Ask("Air moved", (field,), read), controller.air, done)
 
 
 def _temperature(controller: Controller, here: str) -> Question:
     now_c = controller.view().temp_c
-    field = Field("°C", "of the air at the bottles", "" if now_c is None else f"{now_c:.0f}")
+    field = Field("°C", "of the air at the bottles", "" if now_c is None else f"{now_c:g}")
 
     def read(values: dict[str, str]) -> float:
         return typed.number(values["°C"], "temperature", LEAST_AIR_C, MOST_AIR_C)
@@ -157,7 +166,7 @@ def _gauge(controller: Controller, here: str) -> Question:
 
 
 def _note(controller: Controller, here: str) -> Question:
-    fields = (Field("note", "what to remember"), Field("bottle", "which bottle; empty: about the day"))
+    fields = (Field("note", "what to remember"), Field("bottle", "empty: about the day"))
 
     def read(values: dict[str, str]) -> tuple[str, str | None]:
         text, name = values["note"].strip(), values["bottle"].strip()
@@ -186,10 +195,10 @@ def _round(controller: Controller, here: str) -> Question:
     rig, temp_c = controller.rig, controller.view().temp_c
     names = ", ".join(p.name.replace(" ", "\N{NO-BREAK SPACE}") for p in rig.pieces)
     fields = (
-        Field("downbeat", "in minutes, or a time as 19:30, or empty"),
-        Field("minutes", "how long the playing lasts", f"{rig.habits.block_s / 60:.0f}"),
-        Field("°C", "of the air; empty: as last told", "" if temp_c is None else f"{temp_c:.0f}"),
-        Field("pieces", f"of {plain(names, 120)}; empty: all bottles" if names else "empty: all bottles"),
+        Field("downbeat", "19:30, or minutes from now; empty: none"),
+        Field("play, min", "how long it lasts", f"{rig.habits.block_s / 60:.0f}"),
+        Field("air, °C", "empty: as last told", "" if temp_c is None else f"{temp_c:g}"),
+        Field("pieces", "empty: all bottles", beneath=plain(names, 120)),
     )
     local_minutes = controller.local_minutes()
     dialog = Ask("Begin a round", fields, lambda values: _request(values, rig, local_minutes))
@@ -197,7 +206,7 @@ def _round(controller: Controller, here: str) -> Question:
 
 
 def _request(values: dict[str, str], rig: Rig, local_minutes: float) -> RoundRequest:
-    minutes, temp = values["minutes"].strip(), values["°C"].strip()
+    minutes, temp = values["play, min"].strip(), values["air, °C"].strip()
     return RoundRequest(
         downbeat_in_s=typed.downbeat_in_s(values["downbeat"], local_minutes),
         block_s=60.0 * typed.number(minutes, "minutes of playing", 1, 600) if minutes else None,

@@ -13,7 +13,7 @@ from rounds.tui.messages import Opened
 from rounds.tui.widgets.airline import AirLine
 from rounds.tui.widgets.bigclock import BigClock
 from rounds.tui.widgets.keyline import KeyLine
-from rounds.tui.widgets.lines import Lines
+from rounds.tui.widgets.lines import Foot, Lines, Prose
 from rounds.tui.widgets.plot import Plot
 from rounds.tui.widgets.rails import Rails
 from rounds.tui.widgets.reading import Reading
@@ -41,14 +41,14 @@ class RoundPane(Vertical):
         """From the top: strip, slab, why, reading and clock, air, rails, foot."""
         yield Strip(classes="strip")
         yield Slab()
-        yield Lines(classes="why")
+        yield Prose(classes="why")
         with Horizontal(classes="heard"):
             yield Reading()
             yield BigClock(classes="downbeat")
         yield AirLine()
         yield Lines(classes="caution")
         yield Rails()
-        yield Lines(classes="said")
+        yield Foot(classes="said")
 
     def paint(self, view: View, level: Level, answer: str) -> None:
         """Show a view."""
@@ -82,7 +82,7 @@ class BetweenPane(Vertical):
         with Horizontal(classes="forecast"):
             yield Ribbons()
             yield Plot()
-        yield Lines(classes="said")
+        yield Foot(classes="said")
 
     def paint(self, view: View, controller: Controller, answer: str) -> None:
         """Show a view and the forecasts that go with it."""

@@ -14,6 +14,7 @@ from textual.widgets import DataTable, Static
 from rounds.air import kpa_to_psi
 from rounds.text import plain
 from rounds.tui.screens.page import SCROLLS, Page
+from rounds.words import pump_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -115,7 +116,7 @@ class RigPage(TablePage):
     """Bottles, pumps and pieces as the rig file has them."""
 
     HEADING, NAME = "RIG", "rig"
-    COLUMNS = ("bottle", "Hz", "rail", "cm", "mL", "pump", "tolerance", "ceiling", "cap")
+    COLUMNS = ("bottle", "Hz", "rail", "cm", "mL", "tolerance and more")
 
     def body(self) -> Iterable[Widget]:
         """A few lines about the whole, then the table."""
@@ -134,17 +135,15 @@ class RigPage(TablePage):
 
     @staticmethod
     def _row(rig: Rig, bottle: Bottle) -> Row:
-        cap = "" if bottle.cap_fitted is None else bottle.cap_fitted.isoformat()
+        cap = "" if bottle.cap_fitted is None else f", cap of {bottle.cap_fitted.isoformat()}"
+        pump, ceiling = plain(pump_name(bottle.pump), 20), f"{kpa_to_psi(bottle.ceiling_kpa):.0f} psi"
         return (
             plain(bottle.id, 8),
             f"{rig.target_hz(bottle.id):.1f}",
             str(bottle.rail),
             f"{bottle.position_cm:.0f}",
             f"{bottle.volume_ml:.0f}",
-            plain(bottle.pump, 12),
-            f"±{bottle.tolerance_cents:g} c",
-            f"{kpa_to_psi(bottle.ceiling_kpa):.0f} psi",
-            cap,
+            f"±{bottle.tolerance_cents:g} cents, ceiling {ceiling}, {pump}{cap}",
         )
 
 
