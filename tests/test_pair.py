@@ -106,59 +106,69 @@ def test_the_stage_lets_two_strike_as_sound() -> None:
 
 
 class TestTheEar:
-    """Synthetic strikes, whose pitch is known, in a synthetic room."""
+    """Synthetic strikes, whose pitch is known, in four synthetic rooms; some blur a strike, as rooms do."""
 
     LOW_HZ, HIGH_HZ = 262.0, 415.0
 
     def heard(
-        self, *strikes: tuple[float, float, float], low: float = LOW_HZ, high: float = HIGH_HZ
+        self, *strikes: tuple[float, float], low: float = LOW_HZ, high: float = HIGH_HZ
+    ) -> list[list[tuple[str, float]]]:
+        """For each room, verdict and pitch of each strike (at_s, hz), both bottles being waited for."""
+        return [self._in_room(seed, strikes, low, high) for seed in (5, 6, 7, 8)]
+
+    @staticmethod
+    def _in_room(
+        seed: int, strikes: tuple[tuple[float, float], ...], low: float, high: float
     ) -> list[tuple[str, float]]:
-        """Verdict and pitch of each strike given as (at_s, hz, dBFS), both bottles being waited for."""
-        rng = np.random.default_rng(8)
+        rng = np.random.default_rng(seed)
         mix = Mix()
-        for at_s, hz, dbfs in strikes:
-            dry = struck(hz, rng, sample_rate_hz=RATE, duration_s=1.0, ring_s=0.6, loudness_dbfs=dbfs)
+        for at_s, hz in strikes:
+            dry = struck(hz, rng, sample_rate_hz=RATE, duration_s=1.0, ring_s=0.6)
             mix.add(room(dry, 16.0, 0.5, rng, sample_rate_hz=RATE), round(at_s * RATE))
         sound = mix.taken(room_noise(round(3.0 * RATE), rng, -66.0, sample_rate_hz=RATE))
         ear = Ear(RATE, Expectation(low, 220.0, beside=Expectation(high, 220.0)), stages=("final",))
         return [(r.verdict, r.hz or 0.0) for r in [*ear.feed(sound), *ear.flush()]]
 
+    @staticmethod
+    def right(found: list[list[tuple[str, float]]], *order: float) -> int:
+        """How many were clear; each of them must be that of the strike it came of."""
+        clear = [
+            (hz, was) for each in found for (v, hz), was in zip(each, order, strict=False) if v == "clear"
+        ]
+        assert all(abs(cents(hz, was)) < 15.0 for hz, was in clear), clear
+        return len(clear)
+
     @pytest.mark.parametrize("hz", [LOW_HZ, HIGH_HZ])
     def test_either_bottle_is_heard(self, hz: float) -> None:
-        [(verdict, heard_hz)] = self.heard((0.6, 1.01 * hz, -12.0))
-        assert verdict == "clear"
-        assert abs(cents(heard_hz, 1.01 * hz)) < 3.0
+        assert self.right(self.heard((0.6, 1.01 * hz)), 1.01 * hz) >= 3
 
     @pytest.mark.parametrize("order", [(LOW_HZ, HIGH_HZ), (HIGH_HZ, LOW_HZ)])
     def test_one_after_the_other_each_is_heard(self, order: tuple[float, float]) -> None:
-        found = self.heard((0.6, order[0], -12.0), (1.0, order[1], -12.0))
-        assert [v for v, _ in found] == ["clear", "clear"]
-        assert [abs(cents(hz, was)) < 5.0 for (_, hz), was in zip(found, order, strict=True)] == [True, True]
+        assert self.right(self.heard((0.6, order[0]), (1.0, order[1])), *order) >= 6
 
     @pytest.mark.parametrize("apart_s", [0.0, 0.01, 0.05, 0.1])
-    def test_struck_at_once_neither_is_believed(self, apart_s: float) -> None:
-        found = self.heard((0.6, self.LOW_HZ, -12.0), (0.6 + apart_s, self.HIGH_HZ, -12.0))
-        assert all(v != "clear" for v, _ in found)
+    def test_struck_at_once_what_is_believed_is_the_pitch_of_one(self, apart_s: float) -> None:
+        clear = 0
+        for found in self.heard((0.6, self.LOW_HZ), (0.6 + apart_s, self.HIGH_HZ)):
+            assert len(found) == 1
+            for verdict, hz in found:
+                clear += verdict == "clear"
+                near = min(abs(cents(hz, was)) for was in (self.LOW_HZ, self.HIGH_HZ))
+                assert verdict != "clear" or near < 15.0
+        assert clear <= 2
 
     @pytest.mark.parametrize("apart_s", [0.15, 0.2, 0.25, 0.3])
     @pytest.mark.parametrize("order", [(LOW_HZ, HIGH_HZ), (HIGH_HZ, LOW_HZ)])
     def test_soon_after_each_other_none_is_taken_for_the_other(
         self, apart_s: float, order: tuple[float, float]
     ) -> None:
-        found = self.heard((0.6, order[0], -12.0), (0.6 + apart_s, order[1], -12.0))
-        for (verdict, hz), was in zip(found, order, strict=False):
-            assert verdict != "clear" or abs(cents(hz, was)) < 15.0
+        self.right(self.heard((0.6, order[0]), (0.6 + apart_s, order[1])), *order)
 
     def test_a_partial_of_one_is_not_the_other(self) -> None:
         """Struck again while it rings, with its partial (1.59 times its pitch) just in the other's band."""
-        found = self.heard((0.6, self.LOW_HZ, -12.0), (1.1, self.LOW_HZ, -12.0), high=1.59 * self.LOW_HZ)
-        assert all(v != "clear" or abs(cents(hz, self.LOW_HZ)) < 15.0 for v, hz in found)
+        found = self.heard((0.6, self.LOW_HZ), (1.1, self.LOW_HZ), high=1.59 * self.LOW_HZ)
+        self.right(found, self.LOW_HZ, self.LOW_HZ)
 
     def test_bottles_a_semitone_apart(self) -> None:
         low, high = 415.0, 440.0
-        found = self.heard((0.6, low, -12.0), (1.6, high, -12.0), low=low, high=high)
-        assert [v for v, _ in found] == ["clear", "clear"]
-        assert [abs(cents(hz, was)) < 5.0 for (_, hz), was in zip(found, (low, high), strict=True)] == [
-            True,
-            True,
-        ]
+        assert self.right(self.heard((0.6, low), (1.6, high), low=low, high=high), low, high) >= 6
