@@ -100,7 +100,7 @@ def test_the_page(tmp_path: Path) -> None:
     assert "2 rounds in 5 minutes, 1 connection, 5 clear readings, 1 take; air 20.0 to 21.5 °C." in page
     assert "| r1 | 14:00 | 5.0 | 1 | 1 of 2 | C5 400.0 cents |" in page
     assert "| r2 | 14:10 | open | 0 |  |  |" in page
-    assert "| take 1 | 14:06 | 120 | -14.0 | C5 |" in page
+    assert "| take 1 | 14:06 | 2:00 | 14.0 cents flat | C5 |" in page
     worst = [line for line in page.splitlines() if re.search(r" times? \|", line)]
     assert [line.split("|")[1].strip() for line in worst] == ["C5", "A4"]
     assert "cap replaced" in page
@@ -188,3 +188,30 @@ def test_the_command_writes_page_and_pictures(
     assert cli.main((*command, "--day", "2020-01-01")) == 2
     assert cli.main(("log", "report", "--journal", path, "--to", path)) == 1
     assert "cannot be written" in capsys.readouterr().err
+
+
+def test_a_first_fill_says_nothing_of_how_a_bottle_holds(tmp_path: Path) -> None:
+    t = START_S
+    opened = RoundOpened(at_s=t, round_id="r1", downbeat_s=None, block_s=600.0, needed={"A4": 1.0})
+    again = RoundOpened(at_s=t + 3600, round_id="r2", downbeat_s=None, block_s=600.0, needed={"A4": 1.0})
+    events = [
+        opened, strike(1, "A4", -400.0), strike(2, "C5", -150.0), strike(3, "C5", 2.0), strike(4, "A4", 1.0),
+        again, strike(61, "A4", -3.0), strike(62, "C5", -130.0),
+    ]  # fmt: skip
+    day = fold(entries(enumerate(events, 1)))
+    assert (day.bottles["A4"].filled_cents, day.bottles["A4"].found_cents) == (-400.0, [-3.0])
+    # What fell that far while it was watched leaks, and is told.
+    assert (day.bottles["C5"].filled_cents, day.bottles["C5"].found_cents) == (-150.0, [-130.0])
+    with Journal(tmp_path / "j.db") as journal:
+        journal.append_many(events)
+        page = write_page(journal, None, DAY, None)
+    assert "100 cents flat at first): A4 and C5." in page
+    assert "1 of 2 readings were in tune" in page
+
+
+def test_a_day_of_notes_alone_has_no_pictures(tmp_path: Path) -> None:
+    with Journal(tmp_path / "j.db") as journal:
+        journal.append(NoteWritten(at_s=START_S, text="rails packed"))
+        told = write_page(journal, None, DAY, tmp_path / "out")
+    assert told.count("\n") == 1
+    assert "Nothing was tuned; no temperature was given." in (tmp_path / "out" / f"day-{DAY}.md").read_text()

@@ -1,7 +1,8 @@
 """What a day was: its rounds, takes, temperatures, and how each bottle was found.
 
 A fold over the day's entries. A bottle is *found* by the first clear reading of it in a round,
-before anybody touched it: that is how far it had gone since it was left.
+before anybody touched it: that is how far it had gone since it was left. One that is far flat when it is
+heard first in a day was let down, or never filled: it is *filled*, and says nothing of how bottles hold.
 """
 
 from __future__ import annotations
@@ -16,6 +17,10 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
     from rounds.report.logbook import Entry
+
+
+FILLED_CENTS = -100.0
+"""A bottle this flat at its first strike of a day was not left in tune. Common practice, no source."""
 
 
 @dataclass
@@ -62,6 +67,8 @@ class BottleFacts:
 
     id: str
     found_cents: list[float] = field(default_factory=list)
+    filled_cents: float | None = None
+    """Where it stood when it was heard first, if it had no air to speak of."""
     connections: int = 0
     hz: float = 0.0
 
@@ -146,6 +153,8 @@ class _Fold:
         found = event.bottle not in self._heard and not event.pump_on
         self._heard.add(event.bottle)
         facts = self.day.bottle(event.bottle)
+        if found and not facts.hz and event.cents < FILLED_CENTS:
+            facts.filled_cents, found = event.cents, False
         facts.hz = event.hz or facts.hz
         if found:
             facts.found_cents.append(event.cents)

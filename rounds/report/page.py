@@ -8,13 +8,15 @@ from typing import TYPE_CHECKING
 
 from rounds.errors import BadInput, RoundsError
 from rounds.places import make_folder
-from rounds.report.day import Day, fold
+from rounds.report.day import FILLED_CENTS, Day, fold
 from rounds.report.days import bounds, day_of
 from rounds.report.logbook import Filter
 from rounds.report.plots import by_bottle, over_time
 from rounds.report.tables import markdown
 from rounds.report.wording import signed
+from rounds.shown import clock
 from rounds.text import plain
+from rounds.words import in_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
 DEFAULT_TOLERANCE_CENTS = 10.0
 """Drawn when no rig is given."""
 WORST_SHOWN = 8
+MOST_NAMED = 12
 _ALT = {
     "pitch.svg": "Pitch of every reading and the air over the day",
     "bottles.svg": "How far off each bottle was found, and its connections",
@@ -51,7 +54,8 @@ def write_page(journal: Journal, rig: Rig | None, date: datetime.date | None, fo
     if not (day.reads or day.rounds or day.notes or day.temperatures or day.takes):
         raise BadInput(f"the journal has nothing of {date}; `rounds log` shows which days it has")
     bottles = _in_order(day, rig)
-    pictures = {} if folder is None else _pictures(day, bottles, rig, date)
+    heard = day.reads or day.temperatures
+    pictures = _pictures(day, bottles, rig, date) if folder is not None and heard else {}
     page = "\n".join(_lines(day, bottles, rig, date, tuple(pictures))) + "\n"
     if folder is None:
         return page
@@ -75,14 +79,18 @@ def _in_order(day: Day, rig: Rig | None) -> list[BottleFacts]:
 
 
 def _pictures(day: Day, bottles: list[BottleFacts], rig: Rig | None, date: datetime.date) -> dict[str, str]:
-    half = {b.id: b.tolerance_cents for b in rig.bottles} if rig else {}
+    half = _tolerances(bottles, rig)
     usual = statistics.median(half.values()) if half else DEFAULT_TOLERANCE_CENTS
     return {
         f"day-{date}-pitch.svg": over_time(day, usual),
-        f"day-{date}-bottles.svg": by_bottle(
-            bottles, half or {b.id: DEFAULT_TOLERANCE_CENTS for b in bottles}
-        ),
+        f"day-{date}-bottles.svg": by_bottle(bottles, half),
     }
+
+
+def _tolerances(bottles: list[BottleFacts], rig: Rig | None) -> dict[str, float]:
+    if rig is not None:
+        return {b.id: b.tolerance_cents for b in rig.bottles}
+    return {b.id: DEFAULT_TOLERANCE_CENTS for b in bottles}
 
 
 def _written(folder: Path, files: dict[str, str]) -> str:
@@ -110,7 +118,8 @@ def _lines(
     yield ""
     yield from _rounds(day.rounds)
     yield from _takes(day.takes)
-    yield from _worst(bottles)
+    yield from _filled(bottles)
+    yield from _worst(bottles, _tolerances(bottles, rig))
     yield from _notes(day)
     for name in pictures:
         yield f"![{_ALT[name.rpartition('-')[2]]}]({name})"
@@ -119,15 +128,22 @@ def _lines(
 
 def _summary(day: Day) -> str:
     minutes = sum(r.minutes or 0.0 for r in day.rounds)
-    parts = [
-        f"{_count(len(day.rounds), 'round')} in {minutes:.0f} minutes",
-        _count(day.connections, "connection"),
-        _count(len(day.reads), "clear reading"),
-        _count(len(day.takes), "take"),
+    counts = [
+        (len(day.rounds), f"{_count(len(day.rounds), 'round')} in {minutes:.0f} minutes"),
+        (day.connections, _count(day.connections, "connection")),
+        (len(day.reads), _count(len(day.reads), "clear reading")),
+        (len(day.takes), _count(len(day.takes), "take")),
     ]
+    done = ", ".join(words for number, words in counts if number) or "nothing was tuned"
+    return f"{done[0].upper()}{done[1:]}; {_air(day)}."
+
+
+def _air(day: Day) -> str:
     temps = [t.temp_c for t in day.temperatures]
-    air = f"air {min(temps):.1f} to {max(temps):.1f} °C" if temps else "no temperature was given"
-    return f"{', '.join(parts)}; {air}."
+    if not temps:
+        return "no temperature was given"
+    low, high = f"{min(temps):.1f}", f"{max(temps):.1f}"
+    return f"air {low} °C" if low == high else f"air {low} to {high} °C"
 
 
 def _count(number: int, what: str) -> str:
@@ -160,21 +176,36 @@ def _rounds(rounds: list[RoundFacts]) -> Iterator[str]:
 def _takes(takes: list[TakeFacts]) -> Iterator[str]:
     if not takes:
         return
-    yield "| take | from | seconds | worst expected | likely out |"
-    yield "| --- | --- | ---: | ---: | --- |"
+    yield "| take | from | lasted | worst expected | likely out |"
+    yield "| --- | --- | ---: | --- | --- |"
     for take in takes:
         last = take.stopped or take.started
-        worst = "" if last.worst_cents is None else f"{last.worst_cents:+.1f}"
-        seconds = "running" if take.seconds is None else f"{take.seconds:.0f}"
+        whose = f"{markdown(last.worst_bottle)} " if last.worst_bottle else ""
+        worst = "" if last.worst_cents is None else f"{whose}{signed(last.worst_cents)}"
+        seconds = "running" if take.seconds is None else clock(take.seconds)
         begun = f"{markdown(take.started.take)} | {_clock(take.started.at_s)}"
         yield f"| {begun} | {seconds} | {worst} | {markdown(', '.join(last.doubtful))} |"
     yield ""
 
 
-def _worst(bottles: list[BottleFacts]) -> Iterator[str]:
-    found = sorted((b for b in bottles if b.found_cents), key=lambda b: -b.typical_cents)[:WORST_SHOWN]
+def _filled(bottles: list[BottleFacts]) -> Iterator[str]:
+    """Bottles that had no air: how far off they were says nothing of how they hold."""
+    filled = [b for b in bottles if b.filled_cents is not None]
+    if filled:
+        names = in_words([markdown(b.id) for b in filled]) if len(filled) <= MOST_NAMED else ""
+        who = names or _count(len(filled), "bottle")
+        yield f"Filled, or let down before (more than {-FILLED_CENTS:.0f} cents flat at first): {who}."
+        yield ""
+
+
+def _worst(bottles: list[BottleFacts], tolerances: dict[str, float]) -> Iterator[str]:
+    found = sorted((b for b in bottles if b.found_cents), key=lambda b: -b.typical_cents)
     if not found:
         return
+    held = [abs(c) <= tolerances.get(b.id, DEFAULT_TOLERANCE_CENTS) for b in found for c in b.found_cents]
+    yield f"As found at the start of a round, {sum(held)} of {len(held)} readings were in tune."
+    yield ""
+    found = found[:WORST_SHOWN]
     yield "| worst bottles | found off, median | furthest | found | connections |"
     yield "| --- | ---: | ---: | ---: | ---: |"
     for b in found:

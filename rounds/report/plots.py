@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 WIDTH, LEFT, RIGHT = 960, 64, 24
 _STEPS_S = tuple(60 * m for m in (5, 10, 15, 30, 60, 120, 240, 480))
 _MOST_TICKS = 10
+_CHARACTER = 7.0
+"""Width of a letter of the usual size, on the wide side."""
 LEAST_RANGE_CENTS, MOST_RANGE_CENTS = 20.0, 120.0
 
 
@@ -70,7 +72,7 @@ def _legend(svg: Svg) -> None:
     ):  # fmt: skip
         svg.rect(LEFT + place, 38, 14, 12, colour, opacity)
         svg.text(LEFT + place + 20, 48, name)
-    svg.wedge(LEFT + 432, 46, 5, RED, up=True)
+    svg.wedge(LEFT + 432, 46, 5, INK, up=True)
     svg.text(LEFT + 442, 48, "further out than drawn")
 
 
@@ -101,9 +103,17 @@ def _bands(svg: Svg, day: Day, x: Scale, top: float, bottom: float) -> None:
         begun = x.at(facts.opened.at_s)
         ended = x.at((facts.closed or facts.opened).at_s)
         svg.rect(begun, top, max(1.5, ended - begun), bottom - top, SKY, 0.25)
+        _name(svg, begun, ended, top, facts.opened.round_id)
     for take in day.takes:
         begun, ended = x.at(take.started.at_s), x.at((take.stopped or take.started).at_s)
         svg.rect(begun, top, max(1.5, ended - begun), bottom - top, ORANGE, 0.22)
+        _name(svg, begun, ended, top, take.started.take)
+
+
+def _name(svg: Svg, begun: float, ended: float, top: float, name: str) -> None:
+    """The name of a round or take, where its band is wide enough for it."""
+    if _CHARACTER * len(name) <= ended - begun - 8.0:
+        svg.text(begun + 4.0, top + 14.0, name)
 
 
 def _levels(svg: Svg, y: Scale, values: Sequence[float], form: str) -> None:
@@ -151,7 +161,7 @@ def by_bottle(bottles: Sequence[BottleFacts], tolerance_cents: dict[str, float])
     top, low, bottom = 60.0, 320.0, 380.0
     svg = Svg(WIDTH, 440, "How each bottle was found")
     svg.text(
-        LEFT, 24, "How each bottle was found, cents off target (a bar from the least to the most)", size=16
+        LEFT, 24, "How each bottle was found, cents off target: a dot a round, first fills left out", size=16
     )
     span = _range([c for b in bottles for c in b.found_cents])
     y = Scale(-span, span, low, top)
