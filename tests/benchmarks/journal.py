@@ -101,16 +101,18 @@ def on_day(event: Event, day: int) -> Event:
             return dataclasses.replace(event, at_s=at_s)
 
 
-def first_screen(path: Path, home: Path) -> float:
-    """Median milliseconds from the start of the process to the first paint of a round."""
+def first_screen(path: Path, home: Path) -> None:
+    """From the start of the process to the first paint of a round."""
     home.mkdir(exist_ok=True)
     (home / "cautions-read").touch()
-    times = []
+    times, work = [], []
     for _ in range(5):
         argv = ("rounds", "tune", "--rig", RIG, "--journal", str(path))
         with terminal(*argv, ROUNDS_HOME=str(home)) as child:
             times.append(child.wait_for(b"LISTEN") - child.started_s)
-    return milliseconds(f"first screen of rounds tune, {path.name}", times)
+            work.append(child.cpu_s)
+    milliseconds(f"first screen of rounds tune, {path.name}", times)
+    print(f"  of processor: median {statistics.median(work):.2f} s")
 
 
 def timed_undos(path: Path, now_s: float) -> list[float]:
