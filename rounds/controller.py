@@ -109,8 +109,8 @@ class Controller(Protocol):
     def level(self) -> Level:
         """The microphone now."""
 
-    def local_minutes(self) -> float:
-        """Minutes since local midnight, to turn a downbeat such as 19:30 into a time to go."""
+    def clock_s(self) -> float:
+        """What the machine's clock shows, to turn a downbeat such as 19:30 into a time to go."""
 
     def accept_cautions(self) -> None:
         """The cautions were read; do not show them first again."""

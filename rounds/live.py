@@ -6,7 +6,6 @@ things aside and wake the face. The clock is passed in, because the virtual rig 
 
 from __future__ import annotations
 
-import datetime
 import queue
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -213,10 +212,9 @@ class Live:
             words = "A sound well above the room."
         return Level(level_dbfs, floor_dbfs, "listening", words, good, self._device)
 
-    def local_minutes(self) -> float:
-        """Minutes since local midnight."""
-        local = datetime.datetime.fromtimestamp(self._wall())
-        return local.hour * 60.0 + local.minute + local.second / 60.0
+    def clock_s(self) -> float:
+        """What the machine's clock shows."""
+        return self._wall()
 
     def accept_cautions(self) -> None:
         """Remember that the cautions were read."""

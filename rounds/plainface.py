@@ -283,7 +283,7 @@ def round_request(text: str, controller: Controller) -> RoundRequest:
     downbeat = values.get("at") or values.get("in") or ""
     block, temp = values.get("for"), values.get("temp")
     return RoundRequest(
-        downbeat_in_s=typed.downbeat_in_s(downbeat, controller.local_minutes()),
+        downbeat_in_s=typed.downbeat_in_s(downbeat, controller.clock_s()),
         block_s=60.0 * typed.number(block, "minutes of playing", 1.0, 600.0) if block else None,
         pieces=typed.pieces(pieces, controller.rig),
         temp_c=typed.number(temp, "temperature", LEAST_AIR_C, MOST_AIR_C) if temp else None,

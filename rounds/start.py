@@ -23,6 +23,7 @@ from rounds.planning import check_pumps
 from rounds.session import Session
 from rounds.thermometer import Thermometer
 from rounds.timescale import UNSEEN_S
+from rounds.typed import LONGEST_WAIT_S
 
 if TYPE_CHECKING:
     import argparse
@@ -32,8 +33,6 @@ if TYPE_CHECKING:
     from rounds.round import RoundState
 
 CAUTIONS_READ = "cautions-read"
-LONGEST_WAIT_S = 12 * 3600.0
-"""A time of day further ahead than this is taken as one that has passed."""
 BACKUPS = "backups"
 """Folder beside the journal: a copy a day, the newest seven."""
 SOUND_LOG = "sound-libraries.log"

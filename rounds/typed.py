@@ -5,12 +5,14 @@ Pure. Anything that cannot be used raises `BadInput` with a sentence that says w
 
 from __future__ import annotations
 
+import datetime
 import difflib
 import math
 import re
 from typing import TYPE_CHECKING
 
 from rounds.errors import BadInput
+from rounds.localtime import next_moment_s
 from rounds.text import plain
 
 if TYPE_CHECKING:
@@ -18,12 +20,11 @@ if TYPE_CHECKING:
     from rounds.rig import Rig
 
 _TIME = re.compile(r"(\d{1,2})[:.h](\d{2})\Z")
-_DAY_MINUTES = 24 * 60
 _FRACTIONS = {sign: n / 8.0 for n, sign in enumerate("⅛¼⅜½⅝¾⅞", 1)}
 _WORDS = {"a quarter": 0.25, "half": 0.5, "a half": 0.5}
 _PART = re.compile(r"(?:(\d+) )?(\d+)/(\d+)\Z")
 _MOST_MINUTES = 600.0
-_LONGEST_WAIT_MINUTES = 12 * 60
+LONGEST_WAIT_S = 12 * 3600.0
 """A time of day further ahead than this is taken as one that has passed."""
 
 
@@ -59,8 +60,12 @@ def _value(text: str) -> float | None:
         return None
 
 
-def downbeat_in_s(text: str, local_minutes: float) -> float | None:
+def downbeat_in_s(text: str, clock_s: float) -> float | None:
     """Seconds to a downbeat typed as `12` (minutes from now) or `19:30` (local time); None for nothing.
+
+    Args:
+        text: what was typed.
+        clock_s: what the machine's clock shows (UTC epoch seconds). Summer time may begin or end meanwhile.
 
     Raises:
         BadInput: neither of these, or a time that has passed.
@@ -74,10 +79,10 @@ def downbeat_in_s(text: str, local_minutes: float) -> float | None:
     hours, minutes = int(at[1]), int(at[2])
     if hours > 23 or minutes > 59:
         raise BadInput(f"downbeat: {text} is not a time of day")
-    ahead = (hours * 60 + minutes - local_minutes) % _DAY_MINUTES
-    if ahead > _LONGEST_WAIT_MINUTES:
+    ahead_s = next_moment_s(datetime.time(hours, minutes), clock_s) - clock_s
+    if ahead_s > LONGEST_WAIT_S:
         raise BadInput(f"downbeat: {text} has passed")
-    return 60.0 * ahead
+    return ahead_s
 
 
 def bottle(text: str, rig: Rig) -> str:

@@ -132,3 +132,30 @@ def test_the_screens_are_not_opened_on_a_dumb_terminal_or_into_a_pipe(term: str)
     assert ran.returncode == ExitCode.USAGE
     assert "need a terminal" in said
     assert "\x1b" not in said
+
+
+def test_a_rig_that_is_not_named_can_be_named_for_good(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.delenv("ROUNDS_RIG", raising=False)
+    assert cli.main(["due"]) == ExitCode.USAGE
+    assert "export ROUNDS_RIG=FILE" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("argv", "said"),
+    [
+        (["demo", "--minutes", "x"], "'x' is not a number of minutes"),
+        (["tune", "--rig", "r", "--block", "soon"], "'soon' is not a number of minutes"),
+        (["tune", "--rig", "r", "--temp", "warm"], "'warm' is not a number of degrees"),
+        (["check", "--seconds", "nan"], "'nan' is not a number of seconds"),
+    ],
+)
+def test_a_number_that_is_none_is_refused_in_plain_words(
+    argv: list[str], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit):
+        cli.main(argv)
+    told = capsys.readouterr().err
+    assert said in told
+    assert "float" not in told

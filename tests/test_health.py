@@ -212,7 +212,7 @@ def test_the_command(
     out = capsys.readouterr().out
     assert out.startswith("soon: E4: it leaks (probability ")
     assert "cover your eyes" in out
-    assert len(out.splitlines()) == 6 + 4 + len(RIG.bottles)
+    assert len(out.splitlines()) == 10 + 4 + len(RIG.bottles)
     assert cli.main(("health", *common, "--bottle", "E4", "--json")) == 0
     (one,) = json.loads(capsys.readouterr().out)["bottles"]
     assert one["leak_cents_per_min"] == pytest.approx(-1.2, abs=0.15)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import datetime
+import time
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -11,6 +14,8 @@ from rounds.errors import BadInput
 from tests.tui.fake import invented_rig
 
 RIG = invented_rig()
+MIDNIGHT_S = datetime.datetime(2026, 6, 2).timestamp()
+"""Of a day on which no clock is changed anywhere that we know of."""
 
 
 @pytest.mark.parametrize(
@@ -49,24 +54,48 @@ def test_not_numbers(text: str) -> None:
 )
 def test_downbeats_at_six_in_the_evening(text: str, seconds: float | None) -> None:
     """After midnight is tonight: 0:15 is six hours and a quarter away."""
-    assert typed.downbeat_in_s(text, 18 * 60.0) == seconds
+    assert typed.downbeat_in_s(text, MIDNIGHT_S + 18 * 3600.0) == seconds
 
 
 @pytest.mark.parametrize("text", ["25:00", "18:75", "soon", "-5", "9999"])
 def test_no_downbeats(text: str) -> None:
     with pytest.raises(BadInput):
-        typed.downbeat_in_s(text, 0.0)
+        typed.downbeat_in_s(text, MIDNIGHT_S)
 
 
 def test_a_time_that_has_passed_is_not_tomorrow() -> None:
     with pytest.raises(BadInput, match="17:45 has passed"):
-        typed.downbeat_in_s("17:45", 18 * 60.0)
+        typed.downbeat_in_s("17:45", MIDNIGHT_S + 18 * 3600.0)
+
+
+@pytest.mark.skipif(not hasattr(time, "tzset"), reason="the zone of a process can be set on POSIX only")
+@pytest.mark.parametrize(
+    ("now", "text", "hours"),
+    [
+        (datetime.datetime(2026, 3, 29, 1, 30), "3:30", 1.0),
+        (datetime.datetime(2026, 10, 25, 0, 30), "4:30", 5.0),
+        (datetime.datetime(2026, 10, 24, 22, 0), "4:30", 7.5),
+        (datetime.datetime(2026, 3, 28, 22, 0), "4:30", 5.5),
+    ],
+)
+def test_a_downbeat_beyond_the_change_of_summer_time(
+    monkeypatch: pytest.MonkeyPatch, now: datetime.datetime, text: str, hours: float
+) -> None:
+    """Vienna's clocks go from 2:00 to 3:00 on 2026-03-29 and from 3:00 to 2:00 on 2026-10-25 (IANA tzdata,
+    `europe`, rule EU: the last Sundays of March and October at 1:00 UTC)."""
+    monkeypatch.setenv("TZ", "Europe/Vienna")
+    time.tzset()
+    try:
+        assert typed.downbeat_in_s(text, now.timestamp()) == 3600.0 * hours
+    finally:
+        monkeypatch.undo()
+        time.tzset()
 
 
 @given(st.integers(0, 1439), st.floats(0, 1439))
 def test_downbeat_is_at_that_time(at: int, now: float) -> None:
     try:
-        seconds = typed.downbeat_in_s(f"{at // 60}:{at % 60:02d}", now)
+        seconds = typed.downbeat_in_s(f"{at // 60}:{at % 60:02d}", MIDNIGHT_S + 60.0 * now)
     except BadInput:
         assert (at - now) % 1440 > 720
         return

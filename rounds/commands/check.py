@@ -7,6 +7,7 @@ import sys
 import time
 from typing import TYPE_CHECKING, Any
 
+from rounds.commands import common
 from rounds.errors import BadInput, ExitCode
 
 if TYPE_CHECKING:
@@ -23,7 +24,9 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         description="List the microphones, listen to one for a few seconds, and say whether it will do.",
     )
     parser.add_argument("--device", metavar="NAME|NUMBER", help="which microphone (default: the system's)")
-    parser.add_argument("--seconds", type=float, default=6.0, help="how long to listen (default 6)")
+    parser.add_argument(
+        "--seconds", type=common.number("seconds"), default=6.0, help="how long to listen (default 6)"
+    )
     parser.add_argument("--json", action="store_true", help="print one JSON document")
     parser.set_defaults(run=run)
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import argparse
 import contextlib
+import math
 import os
 import sys
 import time
@@ -11,7 +13,6 @@ from typing import TYPE_CHECKING
 from rounds.errors import BadInput, RoundsError
 
 if TYPE_CHECKING:
-    import argparse
     from collections.abc import Callable, Iterator
 
     from rounds.journal import Journal
@@ -31,7 +32,6 @@ def add_rig(parser: argparse.ArgumentParser, *, required: bool = True) -> None:
     usual = os.environ.get(RIG_VARIABLE) or None if required else None
     parser.add_argument(
         "--rig",
-        required=required and usual is None,
         default=usual,
         metavar="RIG",
         help=f"the rig's TOML file (default: the one that ${RIG_VARIABLE} names)"
@@ -69,6 +69,33 @@ def add_people(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--people", type=int, choices=(1, 2), default=1, help=told)
 
 
+def number(what: str) -> Callable[[str], float]:
+    """Reads an option that is a number; what is none is refused in plain words."""
+
+    def read(text: str) -> float:
+        try:
+            value = float(text.replace(",", "."))
+        except ValueError:
+            value = math.nan
+        if not math.isfinite(value):
+            raise argparse.ArgumentTypeError(f"{text!r} is not a number of {what}")
+        return value
+
+    return read
+
+
+def whole(what: str) -> Callable[[str], int]:
+    """Reads an option that is a whole number."""
+
+    def read(text: str) -> int:
+        try:
+            return int(text)
+        except ValueError:
+            raise argparse.ArgumentTypeError(f"{text!r} is not a whole number of {what}") from None
+
+    return read
+
+
 def add_json(parser: argparse.ArgumentParser) -> None:
     """Add `--json`."""
     parser.add_argument("--json", action="store_true", help="print one JSON document")
@@ -78,6 +105,9 @@ def load(args: argparse.Namespace) -> Rig:
     """The rig named by `--rig`."""
     from rounds.rigfile import load_rig
 
+    if args.rig is None:
+        told = f"name it with --rig FILE, or once for all commands with export {RIG_VARIABLE}=FILE"
+        raise BadInput(f"no rig is named; {told}")
     return load_rig(args.rig)
 
 
@@ -138,13 +168,19 @@ def warn_of_stranger(journal: Journal, bottle: str | None) -> None:
 
 
 def known_bottle(rig: Rig, bottle_id: str) -> str:
-    """A bottle id given by the user, checked.
+    """The id of a bottle named by the user, whatever the capitals.
 
     Raises:
         BadInput: the rig has no such bottle.
     """
-    if not rig.has_bottle(bottle_id):
-        raise BadInput(
-            f"{rig.name} has no bottle {bottle_id!r}; it has {', '.join(b.id for b in rig.by_pitch)}"
-        )
-    return bottle_id
+    ids = [b.id for b in rig.by_pitch]
+    for one in (bottle_id, *ids):
+        if one in ids and one.casefold() == bottle_id.casefold():
+            return one
+    raise BadInput(f"{rig.name} has no bottle {bottle_id!r}; it has {', '.join(ids)}")
+
+
+def spelled(journal: Journal, bottle: str) -> str:
+    """A bottle's name as the journal spells it (`D#3` for `d#3`); as it was typed where it has none such."""
+    near = (bottle, bottle.capitalize(), bottle.upper(), bottle.lower())
+    return next((b for b in near if journal.mentions(b)), bottle)

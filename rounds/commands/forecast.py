@@ -6,6 +6,7 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from rounds.commands import believing, common
+from rounds.gauss import Z95
 
 if TYPE_CHECKING:
     import argparse
@@ -104,10 +105,10 @@ def _print_table(told: Standing, at: Forecast, when: Due) -> None:
         if not bottle.heard:
             print(f"{bottle.id:8} not heard yet")
             continue
-        cells = "  ".join(f"{p.cents:+6.1f} ±{1.645 * p.sd_cents:5.1f}" + " " for p in bottle.at)
+        cells = "  ".join(f"{p.cents:+6.1f} ±{Z95 * p.sd_cents:5.1f}" + " " for p in bottle.at)
         holds = "> 2 h" if bottle.hold_min is None else f"{bottle.hold_min:.0f} min"
         print(f"{bottle.id:8} {cells}  {holds:>8}  {_plot(plot)}")
-    print("± holds 9 times in 10. Cents off the note; positive is sharp.")
+    print("± holds 19 times in 20. Cents off the note; positive is sharp.")
     air = "not known" if at.temp_c is None else f"{at.temp_c:.1f} °C"
     print(f"Air {air}. Next round: {when.reason}.")
 

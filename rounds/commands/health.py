@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from rounds.commands import common
 from rounds.errors import BadInput
+from rounds.gauss import Z95
 
 if TYPE_CHECKING:
     import argparse
@@ -15,6 +16,11 @@ if TYPE_CHECKING:
 
     from rounds.health import BottleHealth, Finding
 
+COLUMNS = """
+drift   cents a minute that it goes by itself (minus: flat), ± 19 times in 20; judged beside its group
+leaks   how likely it loses air faster than its group
+conn    times a pump went onto its cap
+hours   at pressure; high: of these above the caution pressure"""
 _URGENCY = {"now": 0, "soon": 1, "watch": 2}
 
 
@@ -43,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
 
     rig = common.load(args)
     if args.bottle:
-        common.known_bottle(rig, args.bottle)
+        args.bottle = common.known_bottle(rig, args.bottle)
     try:
         now_s = parse_time(args.now) if args.now else None
     except ValueError as error:
@@ -92,16 +98,19 @@ def _print_table(bottles: Sequence[BottleHealth]) -> None:
         print(f"{CARE}\n")
     else:
         print("Nothing to do: no bottle or cap stands out.\n")
-    figures = f"{'leak c/min':>16} {'P(leak)':>7} {'conn':>5} {'hours':>6} {'high':>5}  gauge"
-    print(f"{'bottle':10} {'state':7} {figures}")
+    gauges = any(b.gauges for b in bottles)
+    figures = f"{'drift c/min':>16} {'leaks':>6} {'conn':>5} {'hours':>6} {'high':>5}"
+    print(f"{'bottle':10} {'state':7} {figures}{'  gauge' if gauges else ''}")
     for b in bottles:
-        leak = "too little heard" if b.own_leak is None else f"{b.own_leak.mean:+.2f} ± {b.own_leak.sd:.2f}"
+        leak = (
+            "too little heard"
+            if b.own_leak is None
+            else f"{b.own_leak.mean:+.2f} ± {Z95 * b.own_leak.sd:.2f}"
+        )
         cap = f"{b.cap.connections:5d} {b.cap.hours:6.1f} {b.cap.hot_hours:5.1f}"
-        print(f"{plain(b.id, 10):10} {_state(b):7} {leak:>16} {b.p_leak:7.2f} {cap}  {_gauge(b)}".rstrip())
-    print(
-        "P(leak): chance of a real leak beside its group; conn: connections of the cap; "
-        "hours: at pressure; high: of these above the caution pressure."
-    )
+        chance = f"{100.0 * b.p_leak:.0f} %"
+        print(f"{plain(b.id, 10):10} {_state(b):7} {leak:>16} {chance:>6} {cap}  {_gauge(b)}".rstrip())
+    print(COLUMNS)
 
 
 def _state(health: BottleHealth) -> str:

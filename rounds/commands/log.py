@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     import datetime
     from collections.abc import Iterable
 
+    from rounds.journal import Journal
     from rounds.report.logbook import Entry, Filter
 
 NEWEST = 100
@@ -137,7 +138,7 @@ def run(args: argparse.Namespace) -> int:
     from rounds.report import tables
 
     with common.open_journal(args, read_only=True) as journal:
-        wanted = _filter(args)
+        wanted = _filter(args, journal)
         machine = args.json or args.csv or args.md
         most = args.last or (None if machine or args.all else NEWEST)
         found: Iterable[Entry] = (
@@ -159,12 +160,13 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _filter(args: argparse.Namespace) -> Filter:
+def _filter(args: argparse.Namespace, journal: Journal) -> Filter:
     from rounds.report.days import bounds
     from rounds.report.logbook import Filter
 
     start_s, end_s = bounds(args.day) if args.day else (None, None)
-    return Filter(start_s, end_s, args.place, args.round, args.bottle, args.take, frozenset(args.kind))
+    bottle = args.bottle and common.spelled(journal, args.bottle)
+    return Filter(start_s, end_s, args.place, args.round, bottle, args.take, frozenset(args.kind))
 
 
 def run_add(args: argparse.Namespace) -> int:

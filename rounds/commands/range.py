@@ -7,6 +7,7 @@ import json
 import sys
 from typing import TYPE_CHECKING, Any
 
+from rounds.commands import common
 from rounds.errors import BadInput, ExitCode
 
 if TYPE_CHECKING:
@@ -42,9 +43,15 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("--naturals", action="store_true", help="leave the sharps out of C3-G6 and the like")
     parser.add_argument("--shelf", metavar="FILE", help="the bottles you have (TOML)")
     parser.add_argument(
-        "--barrel-ml", type=float, default=100.0, metavar="ML", help="barrel of the pump (default 100 mL)"
+        "--barrel-ml",
+        type=common.number("millilitres"),
+        default=100.0,
+        metavar="ML",
+        help="barrel of the pump (default 100 mL)",
     )
-    parser.add_argument("--a4-hz", type=float, default=440.0, metavar="HZ", help="reference (default 440 Hz)")
+    parser.add_argument(
+        "--a4-hz", type=common.number("hertz"), default=440.0, metavar="HZ", help="reference (default 440 Hz)"
+    )
     parser.add_argument("--json", action="store_true", help="print one JSON document")
     parser.set_defaults(run=run)
 

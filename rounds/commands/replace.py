@@ -36,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
     from rounds.text import plain
 
     if args.rig:
-        common.known_bottle(common.load(args), args.bottle)
+        args.bottle = common.known_bottle(common.load(args), args.bottle)
     with common.open_journal(args) as journal:
         if not args.rig:
             common.warn_of_stranger(journal, args.bottle)

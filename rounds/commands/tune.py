@@ -31,11 +31,15 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     face.add_argument("--lines", action="store_true", help="one JSON object in, one out, per line")
     face.add_argument("--plain", action="store_true", help="the round in sentences, for screen readers")
     parser.add_argument("--downbeat", metavar="HH:MM", help="when the playing starts, local time")
-    parser.add_argument("--block", type=float, metavar="MINUTES", help="how long the playing lasts")
+    parser.add_argument(
+        "--block", type=common.number("minutes"), metavar="MINUTES", help="how long the playing lasts"
+    )
     parser.add_argument(
         "--piece", action="append", default=[], metavar="NAME", help="tune only what this needs"
     )
-    parser.add_argument("--temp", type=float, metavar="C", help="air temperature in degrees Celsius")
+    parser.add_argument(
+        "--temp", type=common.number("degrees"), metavar="C", help="air temperature in degrees Celsius"
+    )
     common.add_people(parser)
     parser.add_argument("--place", metavar="TEXT", help="where this is, for the log")
     parser.add_argument("--device", metavar="NAME", help="microphone, by name or number (see rounds check)")

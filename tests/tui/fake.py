@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import datetime
 import sys
 from collections.abc import Callable
 from dataclasses import replace
@@ -184,8 +185,8 @@ class FakeController:
     def level(self) -> Level:
         return self.sound
 
-    def local_minutes(self) -> float:
-        return 18 * 60.0
+    def clock_s(self) -> float:
+        return datetime.datetime(2026, 6, 1, 18, 0).timestamp()
 
     def _note_down(self, *what: object) -> None:
         if self.refuse:

@@ -200,15 +200,14 @@ def _round(controller: Controller, here: str) -> Question:
         Field("air, °C", "empty: as last told", "" if temp_c is None else f"{temp_c:g}"),
         Field("pieces", "empty: all bottles", beneath=plain(names, 120)),
     )
-    local_minutes = controller.local_minutes()
-    dialog = Ask("Begin a round", fields, lambda values: _request(values, rig, local_minutes))
+    dialog = Ask("Begin a round", fields, lambda values: _request(values, rig, controller.clock_s()))
     return Question(dialog, controller.open_round)
 
 
-def _request(values: dict[str, str], rig: Rig, local_minutes: float) -> RoundRequest:
+def _request(values: dict[str, str], rig: Rig, clock_s: float) -> RoundRequest:
     minutes, temp = values["play, min"].strip(), values["air, °C"].strip()
     return RoundRequest(
-        downbeat_in_s=typed.downbeat_in_s(values["downbeat"], local_minutes),
+        downbeat_in_s=typed.downbeat_in_s(values["downbeat"], clock_s),
         block_s=60.0 * typed.number(minutes, "minutes of playing", 1, 600) if minutes else None,
         pieces=typed.pieces(values["pieces"], rig),
         temp_c=typed.number(temp, "temperature", LEAST_AIR_C, MOST_AIR_C) if temp else None,
