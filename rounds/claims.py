@@ -136,9 +136,15 @@ def recognise_among(stations: Sequence[Station], turn: int | None, sounded: Soun
     striker = next((s for s in asked if s.person == turn), None)
     if sounded.hz is None or sounded.verdict not in ("clear", "other_bottle"):
         return _nobodys(stations, striker, sounded, sounded.advice)
-    words = f"that may have been {' or '.join(str(s.bottle) for s in asked)}; strike one after the other"
+    names = [str(s.bottle) for s in asked]
     if all(_theirs(s, sounded).strike.verdict != "clear" for s in asked):
-        words = f"that was not {' and not '.join(str(s.bottle) for s in asked)}; strike one after the other"
+        words = f"that was not {' and not '.join(names)}; strike one after the other"
+        return _nobodys(stations, striker, replace(sounded, verdict="other_bottle"), words)
+    if striker is None:
+        words = f"that may have been {' or '.join(names)}; strike one after the other"
+        return _nobodys(stations, None, replace(sounded, verdict="unclear"), words)
+    other = next(str(s.bottle) for s in asked if s is not striker)
+    words = f"that may have been {other}; strike {striker.bottle} again"
     return _nobodys(stations, striker, replace(sounded, verdict="other_bottle"), words)
 
 

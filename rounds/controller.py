@@ -133,6 +133,9 @@ class Controller(Protocol):
     def pump_toggle(self) -> None:
         """The pump head went onto the present valve, or came off."""
 
+    def other_hand(self) -> None:
+        """Of two who tune at once: what is told by keys from now on is told by the other."""
+
     def air(self, strokes: float) -> None:
         """Air moved by the player: strokes in, or out when negative."""
 

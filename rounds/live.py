@@ -123,7 +123,7 @@ class Live:
     def _take_in(self, reading: Reading) -> None:
         """Only final readings count; the first look before and the update after are shown in their place."""
         if reading.stage != "final":
-            shown_for = self._asked_for() if reading.stage == "provisional" else self._struck
+            shown_for = self._may_be(reading) if reading.stage == "provisional" else self._struck
             self._look = None if shown_for is None else (reading, shown_for)
             return
         asked_for = self._asked_for()
@@ -136,6 +136,14 @@ class Live:
     def _asked_for(self) -> str | None:
         state = self.session.round
         return None if state is None else state.target
+
+    def _may_be(self, reading: Reading) -> str | None:
+        """Whose a first look may be: of two bottles asked for, the one nearest in pitch."""
+        asked = [i.bottle for i in self.session.instructions if i.bottle is not None]
+        if self.session.people < 2 or reading.hz is None or not asked:
+            return self._asked_for()
+        hz = reading.hz
+        return min(asked, key=lambda b: abs(cents(hz, self.rig.target_hz(b))))
 
     # The controller of a face
 
@@ -279,7 +287,11 @@ class Live:
 
     def pump_toggle(self) -> None:
         """The pump head went on or came off."""
-        self.session.pump(self.session.day.pump_on is None, self._clock())
+        self.session.pump(self.session.pump_on is None, self._clock())
+
+    def other_hand(self) -> None:
+        """The keys are the other person's."""
+        self.session.other_hand()
 
     def air(self, strokes: float) -> None:
         """Air moved by the player."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rounds import plain
+from rounds import plain, plainpair
 from rounds.view import TIME_IS_SHORT, TIME_MAY_BE
 
 if TYPE_CHECKING:
@@ -32,10 +32,13 @@ def news(before: View, after: View) -> list[str]:
         return plain.due(after) if after.due.overdue and not before.due.overdue else []
     return [
         *_news_of_reading(before, after),
-        *_news_of_pump(before, after),
-        *_news_of_instruction(before, after),
+        *(plainpair.news(before, after) if after.people else _news_of_hands(before, after)),
         *_news_of_round(before, after),
     ]
+
+
+def _news_of_hands(before: View, after: View) -> list[str]:
+    return [*_news_of_pump(before, after), *_news_of_instruction(before, after)]
 
 
 def _turned(before: View, after: View) -> list[str]:
@@ -44,7 +47,7 @@ def _turned(before: View, after: View) -> list[str]:
         return [
             *opening,
             f"A round is open: {after.needed} bottles needed.",
-            *plain.instruction(after.instruction),
+            *plain.orders(after),
         ]
     if before.mode == "round":
         opening.append(f"The round is over. {plain.connections(before)}")

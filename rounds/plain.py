@@ -57,6 +57,15 @@ def instruction(told: Instruction) -> list[str]:
     return [part for part in parts if part]
 
 
+def orders(view: View) -> list[str]:
+    """What is to be done now, by one or by each of two."""
+    if not view.people:
+        return instruction(view.instruction)
+    from rounds import plainpair
+
+    return plainpair.instructions(view)
+
+
 def _deed(told: Instruction) -> str:
     bottle = name(told.bottle) if told.bottle else ""
     strokes = shown.strokes_spoken(told.strokes) if told.strokes else "some air"
@@ -83,12 +92,18 @@ def reading(view: View) -> list[str]:
         return ["No strike heard yet."]
     if heard.verdict != "clear" or heard.cents is None:
         word = shown.VERDICT_WORD[heard.verdict]
-        return [f"Not believed: {word}.", *filter(None, [sentence(heard.advice)])]
+        return [f"{_striker(view)}Not believed: {word}.", *filter(None, [sentence(heard.advice)])]
     whose = name(heard.bottle or heard.note or "that bottle")
     ends = [shown.outcome(b) for b in view.bottles if b.id == heard.bottle]
-    if heard.bottle == view.instruction.bottle:
+    if heard.bottle in (view.instruction.bottle, *(p.instruction.bottle for p in view.people)):
         ends = ["out of tune" if e == "its turn comes" else e for e in ends]
-    return [f"{': '.join([whose, shown.cents_spoken(heard.cents, heard.u95_cents), *ends])}."]
+    return [f"{_striker(view)}{': '.join([whose, shown.cents_spoken(heard.cents, heard.u95_cents), *ends])}."]
+
+
+def _striker(view: View) -> str:
+    """Whose strike it was, where two tune at once and it is known."""
+    person = None if view.reading is None else view.reading.person
+    return "" if person is None else f"Person {person + 1}: "
 
 
 # Where things stand
@@ -100,7 +115,7 @@ def status(view: View, level: Level) -> list[str]:
         return take(view)
     if view.mode == "between":
         return [*due(view), *first(view), *sound(level)]
-    return [*instruction(view.instruction), *reading(view), *progress(view), *sound(level)]
+    return [*orders(view), *reading(view), *progress(view), *sound(level)]
 
 
 def opening(view: View, level: Level) -> list[str]:
@@ -108,7 +123,7 @@ def opening(view: View, level: Level) -> list[str]:
     if view.mode != "round":
         return status(view, level)
     told = [said for said in progress(view) if view.connections or said != connections(view)]
-    return [*sound(level), *told, *instruction(view.instruction)]
+    return [*sound(level), *told, *orders(view)]
 
 
 def progress(view: View) -> list[str]:
@@ -117,13 +132,20 @@ def progress(view: View) -> list[str]:
     said = [f"{view.left} of {view.needed} bottles to do{left}.", connections(view)]
     if view.downbeat_in_s is not None:
         said.append(downbeat(view.downbeat_in_s))
-    if view.pump_on is not None:
-        said.append(f"The pump is on {name(view.pump_on)}.")
+    said += heads(view)
     if view.shift_cents:
         plural = "" if view.shift_saves == 1 else "s"
         saves = f", which saves {view.shift_saves} connection{plural}" if view.shift_saves > 0 else ""
         said.append(f"A4 is moved: {shown.cents_spoken(view.shift_cents)}{saves}.")
     return said + [sentence(view.message)] * bool(view.message)
+
+
+def heads(view: View) -> list[str]:
+    """Where the pump heads are."""
+    if not view.people:
+        return [] if view.pump_on is None else [f"The pump is on {name(view.pump_on)}."]
+    on = [(i, p.pump_on) for i, p in enumerate(view.people, 1) if p.pump_on is not None]
+    return [f"Person {i} has the pump on {name(bottle)}." for i, bottle in on]
 
 
 def about(seconds: float) -> str:
@@ -173,6 +195,10 @@ def path_of(view: View) -> list[BottleView]:
 
 def path(view: View) -> list[str]:
     """The path ahead, each with how it stands and why."""
+    if view.people:
+        from rounds import plainpair
+
+        return plainpair.paths(view)
     ahead = path_of(view)
     if not ahead:
         return ["No bottle is ahead."]

@@ -13,7 +13,7 @@ import shutil
 import sys
 import textwrap
 import threading
-from dataclasses import dataclass
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rounds import cautions, plain, typed
@@ -21,6 +21,7 @@ from rounds.air import LEAST_AIR_C, MOST_AIR_C
 from rounds.controller import RoundRequest
 from rounds.errors import BadInput, RoundsError
 from rounds.news import news
+from rounds.plainwords import WORDS
 from rounds.shown import strokes_spoken
 from rounds.text import plain as printable
 
@@ -33,43 +34,6 @@ if TYPE_CHECKING:
 TICK_S = 1.0
 
 
-@dataclass(frozen=True)
-class Word:
-    """A command: what is typed after it, and what it does."""
-
-    usage: str
-    help: str
-
-
-WORDS: dict[str, Word] = {
-    "round": Word("[in MINUTES | at HH:MM] [for MINUTES] [temp C] [pieces A, B]", "begin a round"),
-    "again": Word("", "forget the last strike and strike this bottle again"),
-    "skip": Word("", "leave this bottle out of the round"),
-    "back": Word("", "go back to the bottle before"),
-    "on": Word("", "the pump head went onto the valve"),
-    "off": Word("", "the pump head came off"),
-    "add": Word("STROKES", "so many strokes went in, such as 3 or 2.5"),
-    "out": Word("STROKES", "about so many strokes of air were let out"),
-    "temp": Word("C", "the air temperature in degrees Celsius"),
-    "gauge": Word("[BOTTLE] PSI", "what a pressure gauge reads"),
-    "note": Word("[BOTTLE:] TEXT", "write something down"),
-    "replaced": Word("BOTTLE cap|bottle", "a part was replaced"),
-    "take": Word("", "a take begins, or was cut; nothing is said meanwhile"),
-    "undo": Word("", "take back what was told or heard last; again goes further back in this round"),
-    "end": Word("", "end the round"),
-    "status": Word("", "where things stand"),
-    "path": Word("", "the bottles ahead and why"),
-    "rails": Word("", "how every bottle stands"),
-    "forecast": Word("", "when each bottle leaves its tolerance"),
-    "log": Word("", "what happened, newest first"),
-    "health": Word("", "how each bottle has held"),
-    "rig": Word("", "bottles and pumps of the rig"),
-    "sound": Word("", "the microphone"),
-    "bell": Word("", "the bell when a round is due, on or off"),
-    "cautions": Word("", "air under pressure: read again"),
-    "help": Word("", "these words"),
-    "quit": Word("", "stop; a round can be taken up again later"),
-}
 _BELL = "\a"
 _AGAIN = "Typing cautions"
 _IN_A_TAKE = ("take", "status", "quit")
@@ -123,6 +87,8 @@ class PlainFace:
         return [*answer, *self._news()]
 
     def _answer(self, line: str) -> list[str]:
+        if self._view.people and line[:2] in ("1 ", "2 "):
+            return self._of_person(int(line[0]) - 1, line[2:].strip())
         word, _, rest = line.partition(" ")
         word = "help" if word == "?" else word.casefold()
         if not word:
@@ -139,6 +105,22 @@ class PlainFace:
             raise BadInput(f"{word} takes nothing after it")
         answer: list[str] = getattr(self, f"_word_{word}")(rest.strip())
         return answer
+
+    def _of_person(self, person: int, line: str) -> list[str]:
+        """A line that begins with its person's number; the lines after it are whose they were."""
+        before = next(i for i, p in enumerate(self._view.people) if p.has_keys)
+        self._give_keys(person)
+        try:
+            return self._answer(line)
+        finally:
+            if self.controller.view().people:
+                self._give_keys(before)
+
+    def _give_keys(self, person: int) -> None:
+        if not self.controller.view().people[person].has_keys:
+            self.controller.other_hand()
+        now = self.controller.view()
+        self._view = replace(self._view, instruction=now.instruction, pump_on=now.pump_on)
 
     def _accept(self, word: str) -> list[str]:
         if word != "yes":
@@ -218,6 +200,11 @@ class PlainFace:
         named, _, part = rest.rpartition(" ")
         self.controller.replaced(typed.bottle(named, self.controller.rig), typed.part(part))
         return ["Noted: a new history begins."]
+
+    def _word_other(self, rest: str) -> list[str]:
+        self.controller.other_hand()
+        keys = next(i for i, p in enumerate(self.controller.view().people, 1) if p.has_keys)
+        return [f"What you type is person {keys}'s from now on."]
 
     def _word_take(self, rest: str) -> list[str]:
         self.controller.take_toggle()

@@ -95,6 +95,11 @@ class Session(Lookout):
         return self._hands.shown(self.rig, self.day)
 
     @property
+    def pump_on(self) -> str | None:
+        """The bottle that the head of the person is on whose keys these are."""
+        return self._own_day.pump_on
+
+    @property
     def turn(self) -> int | None:
         """Who strikes first, the others holding their strike; None when all strike as they like."""
         return self._hands.turn
@@ -102,6 +107,16 @@ class Session(Lookout):
     @property
     def _person(self) -> int:
         return self.hand if self.hand < self.people else 0
+
+    def other_hand(self) -> None:
+        """The keys are another person's from now on.
+
+        Raises:
+            BadInput: one person tunes alone.
+        """
+        if self.people < 2:
+            raise BadInput("one person tunes alone; --people 2 leads two")
+        self.hand = (self._person + 1) % self.people
 
     def plan(self) -> RoundPlan:
         """The plan of the open round as it stands now, all hands together.

@@ -50,6 +50,8 @@ class ReadingView:
     age_s: float = 0.0
     final: bool = True
     """False for a first look, which the whole strike may yet deny."""
+    person: int | None = None
+    """Whose strike it was, where several tune at once and it is known."""
 
 
 @dataclass(frozen=True)
@@ -70,6 +72,20 @@ class BottleView:
     """Why the bottle is in or out of the round, one short phrase."""
     leaves_min: float | None
     """Minutes until it is more likely out than in; None past two hours or unknown."""
+    person: int | None = None
+    """Whose bottle it is where several tune at once; then its place is that in their path."""
+
+
+@dataclass(frozen=True)
+class PersonView:
+    """One of several who tune at once."""
+
+    instruction: Instruction
+    pump_on: str | None
+    holds: bool
+    """Whether somebody else strikes first."""
+    has_keys: bool
+    """Whether the keys are theirs."""
 
 
 @dataclass(frozen=True)
@@ -121,5 +137,7 @@ class View:
     pump_on: str | None
     """Bottle id the pump head is on, as far as known."""
     pieces: tuple[str, ...] = ()
+    people: tuple[PersonView, ...] = ()
+    """All who tune at once; empty: one person, whose instruction is that of this view."""
     message: str = ""
     """One sentence that must be said now (time is short, a fault), empty otherwise."""

@@ -17,6 +17,7 @@ from rounds.view import (
     BottleView,
     DueView,
     Mode,
+    PersonView,
     ReadingView,
     Standing,
     TakeView,
@@ -61,7 +62,7 @@ class Viewer:
             due=DueView(due_in_s, due.reason, due_in_s is not None and due_in_s <= 0.0),
             take=self._take(at_s),
             round_id=None if state is None else state.opened.round_id,
-            phase="none" if state is None else phase_of(state),
+            phase="none" if state is None else phase_of(self._own(state)),
             connections=0 if state is None else state.connections,
             visits_left=0 if plan is None else len(plan.visits),
             left=0 if state is None else len(state.open_bottles),
@@ -72,10 +73,29 @@ class Viewer:
             shift_cents=session.day.shift_cents,
             shift_saves=0 if state is None else state.shift_saves,
             temp_c=session.day.temp_c,
-            pump_on=session.day.pump_on,
+            pump_on=session.pump_on,
             pieces=session.day.pieces,
+            people=self._people(),
             message=self._message(state),
         )
+
+    def _people(self) -> tuple[PersonView, ...]:
+        session, people = self.session, self.session.day.people
+        if people is None:
+            return ()
+        return tuple(
+            PersonView(told, own.pump_on, session.turn not in (None, i), i == session.hand)
+            for i, (told, own) in enumerate(zip(session.instructions, people.rounds, strict=True))
+        )
+
+    def _own(self, state: RoundState) -> RoundState:
+        """The round of the person whose keys these are."""
+        people = self.session.day.people
+        return state if people is None else people.rounds[self.session.hand]
+
+    def _owner(self, bottle_id: str | None) -> int | None:
+        people = self.session.day.people
+        return None if people is None else people.owner(bottle_id)
 
     def _mode(self) -> Mode:
         if self.session.day.take is not None:
@@ -111,6 +131,7 @@ class Viewer:
             advice=self.session.ear_words,
             hz=strike.hz,
             age_s=max(0.0, at_s - strike.at_s),
+            person=strike.person if strike.bottle is None else self._owner(strike.bottle),
         )
 
     def _take(self, at_s: float) -> TakeView | None:
@@ -138,6 +159,7 @@ class Viewer:
             place_in_path=self._place(bottle.id),
             reason=self._reason(bottle.id, needed),
             leaves_min=self._leaving(at_s).get(bottle.id) if known else None,
+            person=self._owner(bottle.id),
         )
 
     def _standing(self, bottle: Bottle, needed: bool, known: bool, off: float, sd: float) -> Standing:
@@ -154,7 +176,8 @@ class Viewer:
     def _place(self, bottle_id: str) -> int | None:
         if self.session.round is None:
             return None
-        plan = self.session.plan()
+        owner = self._owner(bottle_id)
+        plan = self.session.plan() if owner is None else self.session.plan_of(owner)
         path = list(dict.fromkeys([*plan.listen, *(v.bottle for v in plan.visits)]))
         return path.index(bottle_id) + 1 if bottle_id in path else None
 

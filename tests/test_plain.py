@@ -45,6 +45,7 @@ SAME_IN_PLAIN = {
     "cautions": "cautions",
     "quit": "quit",
     "help": "help",
+    "other": "other",
 }
 ONLY_FOR_EYES = {"theme", "search"}
 """Colours have no spoken counterpart, and `help` lists what a search would find."""

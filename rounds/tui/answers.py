@@ -29,6 +29,8 @@ def done(name: str, before: View, after: View) -> str:
             return f"Pump on {plain(after.pump_on, 8)}." if after.pump_on else f"Pump off {bottle}."
         case "back":
             return _back(after)
+        case "other":
+            return "".join(f"The keys are person {i}'s." for i, p in enumerate(after.people, 1) if p.has_keys)
         case _:
             return ""
 

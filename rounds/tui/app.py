@@ -223,6 +223,7 @@ class RoundsApp(App[int]):
             "skip": c.skip,
             "back": c.back,
             "pump": c.pump_toggle,
+            "other": c.other_hand,
             "stroke_in": lambda: c.air(1.0),
             "stroke_out": lambda: c.air(-1.0),
             "undo": lambda: f"Taken back: {c.undo()}.",

@@ -43,6 +43,10 @@ def _at_bottle(view: View) -> bool:
     return _in_round(view) and view.instruction.bottle is not None
 
 
+def _two(view: View) -> bool:
+    return _in_round(view) and bool(view.people)
+
+
 def _between(view: View) -> bool:
     return view.mode == "between"
 
@@ -66,6 +70,7 @@ INTENTS: tuple[Intent, ...] = (
         "skip", "s", "s", "skip", "Skip this bottle", "Left out of this round; b brings it back.", _at_bottle
     ),
     Intent("back", "b,backspace", "b", "back", "Go back", "To the bottle before.", _in_round),
+    Intent("other", "k", "k", "keys 1/2", "Keys of the other", "Of two people, whose the keys are.", _two),
     Intent("pump", "p", "p", "pump on/off", "Pump on or off", "The head went on, or came off.", _at_bottle),
     Intent(
         "stroke_in", "plus,equals_sign", "+", "stroke in", "One stroke in", "You pumped once.", _at_bottle

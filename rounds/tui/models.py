@@ -9,6 +9,7 @@ from rounds.text import plain
 from rounds.tui.widgets.airline import AirModel
 from rounds.tui.widgets.bigclock import ClockModel
 from rounds.tui.widgets.lines import Said
+from rounds.tui.widgets.pair import MARKS
 from rounds.tui.widgets.rails import RailsModel
 from rounds.tui.widgets.reading import ReadingModel
 from rounds.tui.widgets.ribbons import LEGEND
@@ -104,12 +105,26 @@ def path(view: View) -> tuple[BottleView, ...]:
 
 def path_text(view: View, most: int = _PATH_SHOWN) -> str:
     """`then C4▼  G3▲  and 4 more`: what comes after the bottle in hand."""
+    if view.people:
+        return _paths_text(view, most)
     ahead = [b for b in path(view) if b.id != view.instruction.bottle]
     if not ahead:
         return ""
     names = "  ".join(f"{plain(b.id, 8)}{shown.SIGN[b.standing]}" for b in ahead[:most])
     more = len(ahead) - most
     return f"then  {names}" + (f"  and {more} more" if more > 0 else "")
+
+
+def _paths_text(view: View, most: int) -> str:
+    """`● then C4▼ G3▲   ■ then D5▲`: the paths of two people, by their marks."""
+    told = []
+    for i, own in enumerate(view.people):
+        ahead = [b for b in path(view) if b.person == i and b.id != own.instruction.bottle]
+        names = " ".join(f"{plain(b.id, 8)}{shown.SIGN[b.standing]}" for b in ahead[: max(2, most // 2)])
+        more = len(ahead) - max(2, most // 2)
+        if ahead:
+            told.append(f"{MARKS[i]} then {names}" + (f" +{more}" if more > 0 else ""))
+    return "   ".join(told)
 
 
 def why(view: View) -> tuple[Said, ...]:

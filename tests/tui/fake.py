@@ -17,7 +17,7 @@ from rounds.gauss import Gauss
 from rounds.notes import parse_note
 from rounds.rig import Bottle, Habits, Piece, Pump, Rig
 from rounds.standing import ahead
-from rounds.view import BottleView, DueView, Instruction, ReadingView, TakeView, View
+from rounds.view import BottleView, DueView, Instruction, PersonView, ReadingView, TakeView, View
 
 if TYPE_CHECKING:
     from rounds.events import Part
@@ -218,6 +218,11 @@ class FakeController:
     def repeat(self) -> None:
         self._note_down("repeat")
 
+    def other_hand(self) -> None:
+        self._note_down("other_hand")
+        people = tuple(replace(p, has_keys=not p.has_keys) for p in self.shown.people)
+        self.shown = replace(self.shown, people=people)
+
     def pump_toggle(self) -> None:
         self._note_down("pump_toggle")
         on = None if self.shown.pump_on else self.shown.instruction.bottle
@@ -293,6 +298,31 @@ def _doing(act: Act, bottle: str | None, strokes: float | None = None, **fields:
 Scene = Callable[[FakeController], View]
 _DUE = DueView(-30.0, "C3 and D3 are expected to be out", True)
 _LATE = "Time is short: C3 and D3 will stay out."
+
+
+def _two(fake: FakeController) -> View:
+    """Two people: one pumps, the other strikes."""
+    first = told("connect", "A3", 3.25)
+    second = replace(told("strike", "F#5"), why="not heard in this round")
+    bottles = tuple(replace(b, person=0 if b.rail == 1 else 1) for b in fake.shown.bottles)
+    heard = ReadingView("Bb5", "A#5", 12.4, 2.2, "clear", person=1)
+    people = (PersonView(first, None, False, True), PersonView(second, None, False, False))
+    return replace(
+        fake.round_view(), instruction=first, bottles=bottles, people=people, reading=heard, pump_on=None
+    )
+
+
+def _two_turns(fake: FakeController) -> View:
+    """A strike that might have been either's: the second holds."""
+    view = _two(fake)
+    words = "that may have been A3 or F#5; strike one after the other"
+    strike = replace(told("strike", "A3"), why="not clear, and the air may be in already: no more of it")
+    wait = replace(told("wait", "F#5"), why="person 1 strikes first", headline="Hold")
+    people = (PersonView(strike, "A3", False, True), PersonView(wait, None, True, False))
+    heard = ReadingView(None, None, None, None, "unclear", words)
+    return replace(view, instruction=strike, people=people, reading=heard, pump_on="A3")
+
+
 SCENES: dict[str, Scene] = {
     "round": FakeController.round_view,
     "between": FakeController.between_view,
@@ -309,6 +339,8 @@ SCENES: dict[str, Scene] = {
     "done": _doing("none", None, left=0, phase="done", pump_on=None),
     "refused": _refused,
     "due": lambda fake: replace(fake.between_view(), due=_DUE),
+    "two": _two,
+    "turns": _two_turns,
     "late": lambda fake: replace(fake.round_view(), downbeat_in_s=-12.0, message=_LATE),
 }
 

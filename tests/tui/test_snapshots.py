@@ -33,6 +33,8 @@ SCREENS: dict[str, tuple[str, tuple[str, ...]]] = {
     "strike": ("strike", ()),
     "release": ("release", ()),
     "unclear": ("unclear", ()),
+    "two": ("two", ()),
+    "turns": ("turns", ()),
     "between": ("between", ("down",)),
     "take": ("take", ()),
     "log": ("round", ("2",)),

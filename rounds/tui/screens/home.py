@@ -8,12 +8,13 @@ from textual.binding import Binding
 from textual.containers import Horizontal, Vertical
 from textual.screen import Screen
 
-from rounds.tui import models
+from rounds.tui import models, pairmodels
 from rounds.tui.messages import Opened
 from rounds.tui.widgets.airline import AirLine
 from rounds.tui.widgets.bigclock import BigClock
 from rounds.tui.widgets.keyline import KeyLine
 from rounds.tui.widgets.lines import Foot, Lines, Prose
+from rounds.tui.widgets.pair import PairBoards
 from rounds.tui.widgets.plot import Plot
 from rounds.tui.widgets.rails import Rails
 from rounds.tui.widgets.reading import Reading
@@ -41,6 +42,7 @@ class RoundPane(Vertical):
         """From the top: strip, slab, why, reading and clock, air, rails, foot."""
         yield Strip(classes="strip")
         yield Slab()
+        yield PairBoards()
         yield Prose(classes="why")
         with Horizontal(classes="heard"):
             yield Reading()
@@ -52,15 +54,27 @@ class RoundPane(Vertical):
 
     def paint(self, view: View, level: Level, answer: str) -> None:
         """Show a view."""
+        self.set_class(bool(view.people), "-two")
         self.query_one(Strip).paint(models.round_strip(view, level))
-        self.query_one(Slab).paint(models.slab(view))
         self.query_one(BigClock).paint(models.downbeat(view))
+        self.query_one(".said", Lines).paint(models.said(view, level, answer))
+        if view.people:
+            self._paint_two(view)
+        else:
+            self._paint_one(view)
+
+    def _paint_one(self, view: View) -> None:
+        self.query_one("RoundPane > Slab", Slab).paint(models.slab(view))
         self.query_one(".why", Lines).paint(models.why(view))
         self.query_one(Reading).paint(models.reading(view))
         self.query_one(AirLine).paint(models.air(view))
         self.query_one(".caution", Lines).paint(models.caution(view))
         self.query_one(Rails).paint(models.rails(view))
-        self.query_one(".said", Lines).paint(models.said(view, level, answer))
+
+    def _paint_two(self, view: View) -> None:
+        self.query_one(PairBoards).paint(pairmodels.boards(view))
+        self.query_one(Reading).paint(pairmodels.reading(view))
+        self.query_one(Rails).paint(pairmodels.rails(view))
 
 
 class BetweenPane(Vertical):

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from rounds import shown
 from rounds.tui.widgets.painted import Painted
+from rounds.tui.widgets.pair import MARKS
 from rounds.words import whole_cents
 
 if TYPE_CHECKING:
@@ -45,6 +46,9 @@ class RailsModel:
     bottles: tuple[BottleView, ...]
     here: str | None
     pump_on: str | None
+    all_here: tuple[str, ...] = ()
+    """The bottles in the hands of two people."""
+    all_heads: tuple[str, ...] = ()
 
 
 def places(positions: Sequence[float], cell: int, width: int) -> list[int]:
@@ -109,7 +113,7 @@ class Rails(Painted):
 
     def _bottle(self, canvas: Canvas, bottle: BottleView, x: int, y: int, cell: _Cell) -> None:
         assert self.model is not None
-        here = bottle.id == self.model.here
+        here = bottle.id in (self.model.here, *self.model.all_here)
         colour = COLOUR[bottle.standing]
         if cell.height > 2:
             self._on_rail(canvas, bottle, x, y, cell)
@@ -119,20 +123,22 @@ class Rails(Painted):
         if cell.drawn:
             self._glass(canvas, bottle, x, body, cell, note_style, state_style)
             return
-        canvas.text(x, body, cell.middle(bottle.id), note_style)
+        mark = _mark(bottle) if cell.height <= 2 and len(bottle.id) < cell.width - 1 else ""
+        canvas.text(x, body, cell.middle(mark + bottle.id), note_style)
         canvas.text(x, body + 1, cell.middle(state_figure(bottle, cell.width - 1)), state_style)
 
     def _on_rail(self, canvas: Canvas, bottle: BottleView, x: int, y: int, cell: _Cell) -> None:
         assert self.model is not None
         middle = x + (cell.width - 1) // 2
-        if bottle.id == self.model.pump_on:
-            word = "PUMP" if cell.width >= 5 else "P"
+        mark = _mark(bottle)
+        if bottle.id in (self.model.pump_on, *self.model.all_heads):
+            word = f"{mark}PUMP" if cell.width >= 5 + len(mark) else f"{mark}P"
             canvas.text(x + max(0, (cell.width - len(word)) // 2), y, word, "bold $here")
         elif bottle.place_in_path is not None:
-            figure = str(bottle.place_in_path)
+            figure = f"{mark}{bottle.place_in_path}"
             canvas.text(middle - len(figure) // 2, y, figure, "bold $accent")
         else:
-            canvas.text(middle, y, "┯", "$wood")
+            canvas.text(middle, y, mark or "┯", "$faint" if mark else "$wood")
 
     @staticmethod
     def _glass(
@@ -151,6 +157,11 @@ class Rails(Painted):
             canvas.text(x, row, f"│{' ' * inner}│", edge)
             canvas.text(x + 1 + (inner - len(text) + 1) // 2, row, text, style)
         canvas.text(x, y + len(lines) + 1, f"╰{'─' * inner}╯", edge)
+
+
+def _mark(bottle: BottleView) -> str:
+    """Whose bottle it is, where two people tune at once."""
+    return "" if bottle.person is None else MARKS[bottle.person]
 
 
 @dataclass(frozen=True)

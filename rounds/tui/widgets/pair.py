@@ -1,0 +1,109 @@
+"""Two people's instructions at once: each with a mark, a number and a word, and the order in large letters.
+
+Beside each other where there is room for both, else one above the other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from textual.containers import Container, Vertical
+
+from rounds.tui.canvas import clipped, folded
+from rounds.tui.widgets.painted import Painted
+from rounds.tui.widgets.slab import Slab, SlabModel
+
+if TYPE_CHECKING:
+    from textual.app import ComposeResult
+
+    from rounds.tui.canvas import Canvas
+
+MARKS = ("●", "■")
+"""Each person's mark on the screen: of another shape, so that colour is never the only difference."""
+BESIDE_COLUMNS = 100
+"""From this width on they stand side by side."""
+
+
+@dataclass(frozen=True)
+class WhoModel:
+    """Whose order it is, why, and what to mind."""
+
+    person: int
+    has_keys: bool
+    holds: bool
+    why: str
+    caution: str = ""
+
+
+@dataclass(frozen=True)
+class BoardModel:
+    """One person's order."""
+
+    who: WhoModel
+    slab: SlabModel
+
+
+class Who(Painted):
+    """Paints a `WhoModel`: the label, then why, and on a row of its own what to mind."""
+
+    model: WhoModel | None
+
+    def paint(self, model: WhoModel) -> None:
+        """Show it; the class `-caution` asks for a row more."""
+        super().paint(model)
+        self.set_class(bool(model.caution), "-caution")
+
+    def draw(self, canvas: Canvas) -> None:
+        """The label first: it must be found at a glance. On one row what to mind comes before why."""
+        assert self.model is not None
+        model = self.model
+        column = canvas.text(1, 0, f" {MARKS[model.person]} PERSON {model.person + 1} ", "bold reverse") + 1
+        if model.has_keys:
+            column = canvas.text(column, 0, "keys", "$faint") + 2
+        if model.holds:
+            column = canvas.text(column, 0, "HOLD THE STRIKE", "bold $doubt") + 2
+        mind = f"! {model.caution}" if model.caution else ""
+        if canvas.height == 1 and mind:
+            canvas.text(column, 0, clipped(mind, canvas.width - column - 1), "$doubt")
+            return
+        rows = canvas.height - bool(mind)
+        if rows > 1:
+            for row, line in enumerate(folded(model.why, canvas.width - 3, rows - 1), 1):
+                canvas.text(2, row, line, "bold")
+        else:
+            canvas.text(column, 0, clipped(model.why, canvas.width - column - 1), "bold")
+        if mind:
+            canvas.text(2, canvas.height - 1, clipped(mind, canvas.width - 3), "$doubt")
+
+
+class PersonBoard(Vertical):
+    """One person's label and order."""
+
+    def compose(self) -> ComposeResult:
+        """The label above the order."""
+        yield Who()
+        yield Slab()
+
+    def paint(self, model: BoardModel) -> None:
+        """Show one person's order."""
+        self.query_one(Who).paint(model.who)
+        self.query_one(Slab).paint(model.slab)
+
+
+class PairBoards(Container):
+    """Both people's orders; hidden while one person tunes alone."""
+
+    def compose(self) -> ComposeResult:
+        """The first person on the left, or above."""
+        yield PersonBoard()
+        yield PersonBoard()
+
+    def on_resize(self, event: Any) -> None:
+        """Side by side where both fit."""
+        self.set_class(event.size.width >= BESIDE_COLUMNS, "-beside")
+
+    def paint(self, models: tuple[BoardModel, ...]) -> None:
+        """Show both."""
+        for board, model in zip(self.query(PersonBoard), models, strict=False):
+            board.paint(model)
