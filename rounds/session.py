@@ -10,21 +10,18 @@ from typing import TYPE_CHECKING
 
 from rounds import acts
 from rounds.closing import closing
-from rounds.errors import BadInput
 from rounds.events import Event, NoteWritten, Part, Replaced, Skipped, SteppedBack, Strike
-from rounds.hands import Hands, Moment, shared_out
+from rounds.hands import shared_out
 from rounds.instructions import idle
-from rounds.lookout import Lookout
-from rounds.recognition import Listening, Sounded, checked, in_play
+from rounds.led import Led
+from rounds.recognition import Sounded, checked, in_play
 from rounds.undoing import Act, Stood
 from rounds.view import Instruction
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from rounds.day import Day
     from rounds.journal import Log
-    from rounds.planning import RoundPlan
     from rounds.resuming import Progress
     from rounds.rig import Rig
     from rounds.round import RoundState
@@ -37,12 +34,8 @@ _MOST_STEPS = 64
 NO_WAY = "no way forward was found, so tune it by hand"
 
 
-class Session(Lookout):
-    """A session on one rig: one person's, or that of several who tune at once.
-
-    What is asked of the player is asked of `hand`, whose keys these are (0: the first person, or the only
-    one).
-    """
+class Session(Led):
+    """A session on one rig: one person's, or that of several who tune at once."""
 
     def __init__(
         self,
@@ -68,77 +61,9 @@ class Session(Lookout):
         super().__init__(rig, log, at_s, place, unseen_s, progress)
         self.listen_in_play = False
         self.ear_words = ""
-        self.hand = 0
-        self._hands = Hands(self._now_s)
         self._settle()
 
-    # Plan and instruction
-
-    @property
-    def round(self) -> RoundState | None:
-        """The open round, if any: all hands together."""
-        return self.day.round
-
-    @property
-    def people(self) -> int:
-        """How many tune in the open round; one when none is open."""
-        return 1 if self.day.people is None else len(self.day.people.rounds)
-
-    @property
-    def instruction(self) -> Instruction:
-        """What the person is to do whose keys these are."""
-        return self.instructions[self._person]
-
-    @property
-    def instructions(self) -> tuple[Instruction, ...]:
-        """What each is to do now. After a strike that was not clear, no air: only another strike."""
-        return self._hands.shown(self.rig, self.day)
-
-    @property
-    def pump_on(self) -> str | None:
-        """The bottle that the head of the person is on whose keys these are."""
-        return self._own_day.pump_on
-
-    @property
-    def turn(self) -> int | None:
-        """Who strikes first, the others holding their strike; None when all strike as they like."""
-        return self._hands.turn
-
-    @property
-    def _person(self) -> int:
-        return self.hand if self.hand < self.people else 0
-
-    def other_hand(self) -> None:
-        """The keys are another person's from now on.
-
-        Raises:
-            BadInput: one person tunes alone.
-        """
-        if self.people < 2:
-            raise BadInput("one person tunes alone; --people 2 leads two")
-        self.hand = (self._person + 1) % self.people
-
-    def plan(self) -> RoundPlan:
-        """The plan of the open round as it stands now, all hands together.
-
-        Raises:
-            BadInput: no round is open.
-        """
-        self._open_state()
-        return self._hands.plan(self._moment)
-
-    def plan_of(self, person: int) -> RoundPlan:
-        """What one of several people has still to do."""
-        return self._hands.situation(self._moment, person).plan
-
-    @property
-    def _moment(self) -> Moment:
-        return Moment(self.rig, self.beliefs, self.day, self._now_s, self.newest_id)
-
-    def _open_state(self) -> RoundState:
-        if self.day.round is None:
-            raise BadInput("no round is open; open one first")
-        return self.day.round
+    # What follows by itself
 
     def _settle(self) -> None:
         """Journal what follows by itself, until there is something for everybody to do."""
@@ -263,10 +188,6 @@ class Session(Lookout):
             self._record(heard)
         return heard
 
-    def listening(self) -> Listening:
-        """What the ear should wait for now."""
-        return self._hands.listening(self._moment)
-
     # The player's acts
 
     def _do(self, *events: Event) -> None:
@@ -287,15 +208,6 @@ class Session(Lookout):
         self._hands, self.ear_words = act.stood.hands.resumed(self._now_s), act.stood.ear_words
         self._settle()
         return act.words
-
-    @property
-    def _own_day(self) -> Day:
-        """The day of the person whose keys these are."""
-        return self.day.of(self._person)
-
-    @property
-    def _told(self) -> Instruction:
-        return self._hands.leads[self._person].told
 
     def _asked_for(self) -> str:
         return acts.asked_for(self._own_day, self._told)

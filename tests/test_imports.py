@@ -71,6 +71,8 @@ FACES = (
     "cli",
     "__main__",
     "plain",
+    "plainpair",
+    "plainwords",
     "news",
     "plainface",
     "controller",
