@@ -54,6 +54,8 @@ class Day:
     """The bottles that pump heads are on, the newest last: one, or one a person."""
     mounted: str | None = None
     reading: Strike | None = None
+    doubted_s: float = -math.inf
+    """When a strike of this round was heard that was taken back, and none was understood since."""
     temp_c: float | None = None
     """The air temperature as it was last told."""
     air: Mapping[str, AirTold] = field(default_factory=dict)
@@ -94,20 +96,23 @@ class Day:
     def without(self, event: Event) -> Day:
         """The day after an event that the player took back.
 
-        Nothing of it counts but the air that a strike showed, and that only towards the ceiling: what the
-        player told can be untold, what was heard may have gone in.
+        What the player told can be untold. What was heard may be so all the same: air that a strike showed
+        counts towards the ceiling, and no air is asked for until another strike is heard.
         """
-        if not isinstance(event, AirMoved) or not event.assumed:
-            return self
-        air = self._air(event.bottle).heard_and_taken_back(event.strokes, event.at_s, event.at_most)
-        return self._told(event.bottle, air)
+        if isinstance(event, AirMoved) and event.assumed:
+            air = self._air(event.bottle).heard_and_taken_back(event.strokes, event.at_s, event.at_most)
+            return self._told(event.bottle, air)
+        if isinstance(event, Strike) and event.verdict == "clear" and self.round is not None:
+            people = None if self.people is None else self.people.doubted(event)
+            return replace(self, doubted_s=event.at_s, people=people)
+        return self
 
     def _outside_the_round(self, event: Event) -> Day:
         match event:
             case RoundOpened():
                 return self._opened(event)
             case RoundClosed():
-                return replace(self, rounds=self.rounds + 1)
+                return replace(self, rounds=self.rounds + 1, doubted_s=-math.inf)
             case TakeStarted():
                 return replace(self, take=event, takes=self.takes + 1)
             case TakeStopped():
@@ -117,13 +122,14 @@ class Day:
             case Disconnected():
                 return replace(self, heads=self._off(event.bottle))
             case Strike():
-                return replace(self, reading=event)
+                doubted_s = -math.inf if event.verdict == "clear" else self.doubted_s
+                return replace(self, reading=event, doubted_s=doubted_s)
             case Gauge():
                 return self._told(event.bottle, self._air(event.bottle).gauged(event.gauge_kpa, event.at_s))
             case AirMoved():
-                return self._told(
-                    event.bottle, self._air(event.bottle).moved(event.strokes, event.at_s, event.at_most)
-                )
+                air = self._air(event.bottle)
+                moved = air.moved(event.strokes, event.at_s, event.at_most, heard=event.assumed)
+                return self._told(event.bottle, moved)
             case Replaced():
                 return replace(self, air={b: a for b, a in self.air.items() if b != event.bottle})
             case Temperature():
@@ -163,5 +169,6 @@ class Day:
             pieces=event.pieces,
             shift_cents=event.shift_cents,
             reading=None,
+            doubted_s=-math.inf,
             temp_c=self.temp_c if event.temp_c is None else event.temp_c,
         )

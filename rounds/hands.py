@@ -160,7 +160,9 @@ def _unclear_s(day: Day, person: int) -> float | None:
     if day.people is not None:
         return day.people.unclear_s[person]
     heard = day.reading
-    return heard.at_s if heard is not None and heard.verdict in NOT_UNDERSTOOD else None
+    understood = heard is None or heard.verdict not in NOT_UNDERSTOOD
+    newest_s = day.doubted_s if heard is None or understood else max(heard.at_s, day.doubted_s)
+    return newest_s if math.isfinite(newest_s) else None
 
 
 def shared_out(rig: Rig, beliefs: Beliefs, opened: RoundOpened, people: int) -> RoundOpened:

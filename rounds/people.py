@@ -47,6 +47,10 @@ class People:
         people = replace(self, rounds=rounds) if moved else self
         return people._heard(event, who) if isinstance(event, Strike) and not event.playing else people
 
+    def doubted(self, strike: Strike) -> People:
+        """After a strike that was taken back: it is not known whether the air that was asked for is in."""
+        return replace(self, unclear_s=self._unclear(self._whose(strike), strike.at_s))
+
     def _whose(self, event: Event) -> tuple[int, ...]:
         owner = self.owner(getattr(event, "bottle", None))
         if owner is not None:

@@ -43,18 +43,29 @@ class AirTold:
     """Strokes in, less those let out, since the gauge was read."""
     let_out: bool = False
     """Whether air was let out since then."""
+    maybe: float = 0.0
+    """Strokes that a strike showed which was taken back, as at `strokes_at_s`: they may be in, and count."""
 
-    def moved(self, strokes: float | None, at_s: float, at_most: float | None = None) -> AirTold:
-        """After strokes in (out: negative) or the most it may have been. None ends the worth of a gauge."""
+    def moved(
+        self, strokes: float | None, at_s: float, at_most: float | None = None, *, heard: bool = False
+    ) -> AirTold:
+        """After strokes in (out: negative) or the most it may have been. None ends the worth of a gauge.
+
+        What a strike shows may be the air that a strike before it showed, and that was taken back.
+        """
         if strokes is None:
             return replace(self, gauge_kpa=None)
         strokes = strokes if at_most is None else max(strokes, at_most)
+        same = heard and strokes > 0.0
+        maybe = self.maybe * self._share_left(at_s)
+        strokes = max(strokes, maybe) if same else strokes
         return replace(
             self,
-            strokes=max(0.0, self._left(at_s) + strokes),
+            strokes=max(0.0, self.strokes * self._share_left(at_s) + strokes),
             strokes_at_s=max(at_s, self.strokes_at_s),
             since_gauge=self.since_gauge + strokes,
             let_out=self.let_out or strokes < 0.0,
+            maybe=0.0 if same else maybe,
         )
 
     def heard_and_taken_back(self, strokes: float | None, at_s: float, at_most: float | None) -> AirTold:
@@ -64,22 +75,29 @@ class AirTold:
         """
         if strokes is None:
             return replace(self, let_out=True)
-        return self.moved(strokes, at_s, at_most) if max(strokes, at_most or 0.0) > 0.0 else self
+        left = self._share_left(at_s)
+        return replace(
+            self,
+            strokes=self.strokes * left,
+            strokes_at_s=max(at_s, self.strokes_at_s),
+            maybe=max(self.maybe * left, strokes, at_most or 0.0),
+        )
 
     def gauged(self, gauge_kpa: float, at_s: float) -> AirTold:
-        """After a gauge was read."""
-        return replace(self, gauge_kpa=gauge_kpa, gauge_at_s=at_s, since_gauge=0.0, let_out=False)
+        """After a gauge was read; what may be in is in what it reads."""
+        told = replace(self, gauge_kpa=gauge_kpa, gauge_at_s=at_s, since_gauge=0.0, let_out=False)
+        return replace(told, strokes=self.strokes + self.maybe, maybe=0.0)
 
     def at(self, now_s: float, stroke_kpa: float) -> PressureTold:
         """What it comes to now, one full stroke being worth `stroke_kpa`."""
-        least_kpa = OVERCOUNT * self._left(now_s) * stroke_kpa
+        least_kpa = OVERCOUNT * (self.strokes + self.maybe) * self._share_left(now_s) * stroke_kpa
         if self.gauge_kpa is None:
             return PressureTold(None, least_kpa)
         age_s = max(0.0, now_s - self.gauge_at_s)
-        gauge_kpa = max(0.0, self.gauge_kpa + self.since_gauge * stroke_kpa)
+        gauge_kpa = max(0.0, self.gauge_kpa + (self.since_gauge + self.maybe) * stroke_kpa)
         if age_s <= GAUGE_GOOD_S and not self.let_out:
             return PressureTold(gauge_kpa, least_kpa)
         return PressureTold(None, max(least_kpa, gauge_kpa * math.exp(-age_s / FADING_S)))
 
-    def _left(self, now_s: float) -> float:
-        return self.strokes * math.exp(-max(0.0, now_s - self.strokes_at_s) / FADING_S)
+    def _share_left(self, now_s: float) -> float:
+        return math.exp(-max(0.0, now_s - self.strokes_at_s) / FADING_S)

@@ -57,7 +57,8 @@ def believed(session: Session) -> dict[str, object]:
 def standing(session: Session) -> tuple[object, ...]:
     day = session.day
     asked = [(told.act, told.bottle, told.strokes) for told in session.instructions]
-    return believed(session), day.round, day.people, day.heads, day.temp_c, day.reading, asked
+    rounds = (day.round,) if day.people is None else day.people.rounds
+    return believed(session), rounds, day.heads, day.temp_c, day.reading, asked
 
 
 SLIPS: list[tuple[Callable[[Session, float], object], str]] = [
@@ -81,8 +82,11 @@ def test_a_slip_is_taken_back_and_named(slip: Callable[[Session, float], object]
     assert made.session.instruction.bottle == "C4"
     slip(made.session, made.now_s)
     assert made.session.undo(made.now_s) == words
-    assert standing(made.session) == before
-    assert made.session.day.air == air or "strike" in words
+    if "strike" in words:
+        assert standing(made.session)[:-1] == before[:-1]
+        assert made.session.instruction.act == "strike"
+    else:
+        assert (standing(made.session), made.session.day.air) == (before, air)
     told = made.events(TakenBack)[-1]
     assert isinstance(told, TakenBack)
     assert told.words == words
@@ -212,9 +216,12 @@ def test_the_guard_keeps_the_air_that_a_strike_showed_though_the_strike_is_taken
     made.session.undo(made.now_s)
     assert least_kpa(made, bottle) == pytest.approx(shown)
     assert made.session.round == state
-    # The air is asked for again; if it goes in again, both count.
-    made.obey()
-    assert least_kpa(made, bottle) > 1.5 * shown
+    # It may be in: no more is asked for, and the next strike that shows it shows the same air.
+    told = made.session.instruction
+    assert (told.act, told.bottle, told.strokes) == ("strike", bottle, None)
+    made.strike()
+    assert least_kpa(made, bottle) == pytest.approx(shown, rel=0.01)
+    assert made.session.instruction.bottle == bottle or made.session.instruction.act != "connect"
     again = Session(made.rig, MemoryJournal(e for _, e in made.log.events()), made.now_s)
     assert again.day.air == made.session.day.air
 
@@ -343,15 +350,20 @@ def test_any_acts_and_as_many_undone_are_as_if_they_had_never_been(
             do(twin, doing, now_s)
     for _ in range(acts):
         other.undo(now_s)
-    assert standing(other) == standing(twin)
-    heard_air = any(isinstance(e, AirMoved) and e.assumed for n, e in other.log.events()
-                    if n in other.log.taken_back())  # fmt: skip
-    assert heard_air or other.day.air == twin.day.air
-    for doing in after:
-        now_s += 5.0
-        do(twin, doing, now_s)
-        do(other, doing, now_s)
-    assert heard_air or standing(other) == standing(twin)
+    assert standing(other)[:-1] == standing(twin)[:-1]
+    gone = other.log.taken_back()
+    heard = any(isinstance(event, Strike) for number, event in other.log.events() if number in gone)
+    if heard:
+        # Where air was asked for before the strike, another strike is asked for, and nobody pumps again.
+        pairs = list(zip(other.instructions, twin.instructions, strict=True))
+        assert all(a.bottle == b.bottle and (a == b or not a.strokes) for a, b in pairs)
+    else:
+        assert (standing(other), other.day.air) == (standing(twin), twin.day.air)
+        for doing in after:
+            now_s += 5.0
+            do(twin, doing, now_s)
+            do(other, doing, now_s)
+        assert standing(other) == standing(twin)
     again = Session(the_rig, MemoryJournal(e for _, e in other.log.events()), now_s)
     assert believed(again) == believed(other)
     assert (again.day.round, again.day.air) == (other.day.round, other.day.air)
