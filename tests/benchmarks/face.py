@@ -48,13 +48,13 @@ class Terminal:
         os.close(secondary)
         self._primary = primary
 
-    def wait_for(self, text: bytes) -> float:
-        """The moment at which text has come."""
+    def wait_for(self, *texts: bytes) -> float:
+        """The moment at which one of some texts has come."""
         seen = b""
         limit_s = time.monotonic() + PATIENCE_S
-        while text not in seen:
+        while not any(text in seen for text in texts):
             if time.monotonic() > limit_s:
-                raise TimeoutError(f"{text!r} never came; last was {seen[-200:]!r}")
+                raise TimeoutError(f"{texts!r} never came; last was {seen[-200:]!r}")
             if select.select([self._primary], [], [], 0.5)[0]:
                 seen += os.read(self._primary, 65536)
         return time.monotonic()

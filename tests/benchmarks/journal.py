@@ -109,7 +109,7 @@ def first_screen(path: Path, home: Path) -> None:
     for _ in range(5):
         argv = ("rounds", "tune", "--rig", RIG, "--journal", str(path))
         with terminal(*argv, ROUNDS_HOME=str(home)) as child:
-            times.append(child.wait_for(b"LISTEN") - child.started_s)
+            times.append(child.wait_for(b"LISTEN", b"TUNE", b"AGAIN", b"DONE") - child.started_s)
             work.append(child.cpu_s)
     milliseconds(f"first screen of rounds tune, {path.name}", times)
     print(f"  of processor: median {statistics.median(work):.2f} s")
