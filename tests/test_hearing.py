@@ -127,3 +127,13 @@ def test_a_faint_noise_just_before_a_strike_is_not_its_beginning() -> None:
         np.float32
     )
     assert _hear(samples, Expectation(523.3))[-1].at_s == pytest.approx(0.3, abs=0.003)
+
+
+def test_the_ring_is_the_bottles_own_where_the_room_rings_longer() -> None:
+    heard_s = []
+    for number in range(12):
+        rng = np.random.default_rng([61, number])
+        dry = np.concatenate([np.zeros(14_400, np.float32), sound.struck(600.0, rng, ring_s=0.15)])
+        samples = sound.room(dry, 14.0, 0.6, rng)
+        heard_s.append(measure(samples, RATE_HZ, 14_400, Expectation(600.0)).ring_s or 0.0)
+    assert float(np.median(heard_s)) == pytest.approx(0.15, rel=0.2)

@@ -26,10 +26,17 @@ def test_an_array_of_signs_gives_what_each_strike_gives() -> None:
 
 @pytest.mark.parametrize(
     "worse",
-    [{"sd_cents": 0.6}, {"peak_cents": 1.0}, {"shift_cents": 3.0}, {"hz": 140.0}, {"decay": 40.0}],
+    [{"sd_cents": 0.6}, {"peak_cents": 1.0}, {"shift_cents": 3.0}, {"hz": 140.0}],
 )
 def test_every_sign_of_trouble_widens_it(worse: dict[str, float]) -> None:
     assert float(u95_cents(replace(SIGNS, **worse))) > 1.05 * float(u95_cents(SIGNS))
+
+
+def test_of_a_short_ring_the_fit_counts_more_and_the_peak_less() -> None:
+    """Its peak is blurred by the room that outlives it, so how far it disagrees says little."""
+    fit_alone, peak_alone = replace(SIGNS, peak_cents=0.0), replace(SIGNS, sd_cents=0.01, peak_cents=2.0)
+    assert float(u95_cents(replace(fit_alone, decay=40.0))) > 1.05 * float(u95_cents(fit_alone))
+    assert float(u95_cents(replace(peak_alone, decay=40.0))) < float(u95_cents(peak_alone))
 
 
 def test_without_a_room_only_the_noise_counts() -> None:

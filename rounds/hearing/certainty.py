@@ -3,8 +3,8 @@
 The signs are what the rooms leave open, how far the plain spectral peak disagrees, and how far a second
 tone that beats with the first would move the reading. Nothing says how they add up, so their weights
 were fitted, on synthesised strikes of other random seeds than the benchmark's, to hold the truth 96 to
-97 times in 100 in every condition and to be no wider than that: `python -m tests.benchmarks.calibration`
-fits them anew. Signs may be arrays, one value a strike; then so is the answer.
+97 times in 100 in every condition and to be no wider than that: they are what `python -m
+tests.benchmarks.calibration` prints. Signs may be arrays, one value a strike; then so is the answer.
 """
 
 from __future__ import annotations
@@ -64,16 +64,16 @@ class Signs:
 class Weights:
     """What each sign counts."""
 
-    dry: float = 1.83
-    wet: float = 1.49
-    peak: float = 2.36
-    peak_short: float = 1.1
-    short: float = 2.83
-    brief: float = 1.79
-    long: float = 1.11
-    slow_cents: float = 4.54
-    shift: float = 1.08
-    pair: float = 5.14
+    dry: float = 1.89
+    wet: float = 1.92
+    peak: float = 1.56
+    peak_short: float = 0.55
+    short: float = 1.5
+    brief: float = 1.14
+    long: float = 0.99
+    slow_cents: float = 6.62
+    shift: float = 1.41
+    pair: float = 4.44
     pair_floor_cents: float = 0.2
     ambiguous: float = 1.2
 

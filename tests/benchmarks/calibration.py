@@ -1,11 +1,10 @@
-"""Fit the weights of the uncertainty: `python -m tests.benchmarks.calibration [--seeds 11 12] [--per N]`.
+"""Fit the weights of the uncertainty: `python -m tests.benchmarks.calibration` (7 minutes of processor time).
 
 Strikes of every condition of the benchmark, other random seeds, through the whole ear. Sought are the
-weights of `rounds.hearing.certainty` with which the uncertainty holds the truth 96.5 times in 100 in
+weights of `rounds.hearing.certainty` with which the uncertainty holds the truth 96 to 97 times in 100 in
 every condition, strikes are accepted as often as may be, and the uncertainty is no wider than needed.
 Prints them, and what they hold on the seeds of the fit and on one that was not used (`--check`). It starts
-from the weights in use. Those came from 150 strikes a condition of seeds 11 and 12, and, where these proved
-too few, 130 more clipped and 130 more short ones of each of the seeds 14 to 16.
+from plain weights and not from those in use, so that the same seeds give the same answer.
 """
 
 from __future__ import annotations
@@ -20,33 +19,37 @@ import numpy as np
 from scipy.optimize import minimize
 
 from rounds.hearing import strike
-from rounds.hearing.certainty import FITTED, Signs, Weights, u95_cents
+from rounds.hearing.certainty import Signs, Weights, u95_cents
 from rounds.hearing.ear import Ear
 from rounds.hearing.pitch import Pitch, measure_pitch
 from rounds.hearing.strike import MAX_U95_CENTS, Stage
 from tests.benchmarks.strikes import CONDITIONS, make, off_cents
 
-TARGET = 0.965
+SEEDS = (5101, 5102, 5103, 5104)
+CHECK = 5105
+TARGET = 0.967
 SPREAD = 0.006
 """How far from the target a condition may be before it counts in earnest."""
 SOFT = 0.06
 """Counts are smoothed over this much of the logarithm, so that there is a slope to follow."""
-PULL = 0.5
-"""Weights are drawn to where they were, in natural logarithms: what nothing decides stays."""
+PULL = 2.0
+"""Weights are drawn to the plain ones, in natural logarithms: what nothing decides stays there."""
+HARD = ("short ring", "doublet", "bounce")
+"""Twice as many of these: few of them are accepted, or they proved hardest to hold."""
 STAGED = ("reverberant", "close microphone", "first fill")
-FREE = (
-    "dry",
-    "wet",
-    "peak",
-    "peak_short",
-    "short",
-    "brief",
-    "long",
-    "clipped",
-    "slow_cents",
-    "shift",
-    "pair",
+PLAIN = Weights(
+    dry=1.96,
+    wet=1.96,
+    peak=1.0,
+    peak_short=1.0,
+    short=1.3,
+    brief=1.0,
+    long=1.0,
+    slow_cents=5.0,
+    shift=1.0,
+    pair=2.0,
 )
+FREE = ("dry", "wet", "peak", "peak_short", "short", "brief", "long", "slow_cents", "shift", "pair")
 """The others are set by hand: a floor, and tones too equal to choose between."""
 
 
@@ -64,7 +67,7 @@ def collect(seeds: list[int], per: int) -> Strikes:
     """Make strikes and read them, with every uncertainty allowed."""
     kept: list[tuple[str, float, Signs]] = []
     made: dict[str, int] = {}
-    plan: list[tuple[str, Stage, int]] = [(c, "final", per) for c in CONDITIONS]
+    plan: list[tuple[str, Stage, int]] = [(c, "final", 2 * per if c in HARD else per) for c in CONDITIONS]
     plan += [(c, s, per // 2) for s in ("provisional", "update") for c in STAGED]
     for condition, stage, count in plan:
         group = condition if stage == "final" else f"{condition}, {stage}"
@@ -101,7 +104,7 @@ def _read(condition: str, number: int, seed: int, stage: Stage) -> tuple[float, 
 
 
 def _cost(logs: np.ndarray, strikes: Strikes, members: dict[str, np.ndarray], start: np.ndarray) -> float:
-    weights = replace(FITTED, **dict(zip(FREE, np.exp(logs).tolist(), strict=True)))
+    weights = replace(PLAIN, **dict(zip(FREE, np.exp(logs).tolist(), strict=True)))
     wide = np.log(u95_cents(strikes.signs, weights))
     error = np.log(np.maximum(strikes.errors, 1e-5))
     accepted = 1.0 / (1.0 + np.exp(np.clip((wide - np.log(MAX_U95_CENTS)) / SOFT, -50.0, 50.0)))
@@ -116,10 +119,10 @@ def _cost(logs: np.ndarray, strikes: Strikes, members: dict[str, np.ndarray], st
 
 
 def fit(strikes: Strikes) -> Weights:
-    """The best weights, from those in use on."""
+    """The best weights, from plain ones on."""
     groups = np.array(strikes.groups)
     members = {group: groups == group for group in strikes.made}
-    start = np.log([getattr(FITTED, name) for name in FREE])
+    start = np.log([getattr(PLAIN, name) for name in FREE])
     found = start
     for _ in range(3):
         simplex = np.vstack([found, found + 0.25 * np.eye(found.size)])
@@ -131,7 +134,7 @@ def fit(strikes: Strikes) -> Weights:
             options={"initial_simplex": simplex, "maxiter": 1000, "xatol": 1e-3, "fatol": 1e-3},
         )
         found = answer.x
-    return replace(FITTED, **dict(zip(FREE, np.exp(found).round(2).tolist(), strict=True)))
+    return replace(PLAIN, **dict(zip(FREE, np.exp(found).round(2).tolist(), strict=True)))
 
 
 def report(title: str, strikes: Strikes, weights: Weights) -> None:
@@ -151,13 +154,13 @@ def report(title: str, strikes: Strikes, weights: Weights) -> None:
 def main() -> None:
     """Collect, fit, check."""
     parser = argparse.ArgumentParser(description="Fit the weights of the uncertainty.")
-    parser.add_argument("--seeds", type=int, nargs="+", default=[11, 12])
-    parser.add_argument("--check", type=int, default=13)
+    parser.add_argument("--seeds", type=int, nargs="+", default=list(SEEDS))
+    parser.add_argument("--check", type=int, default=CHECK)
     parser.add_argument("--per", type=int, default=150, help="strikes per condition and seed (default 150)")
     args = parser.parse_args()
     strikes = collect(args.seeds, args.per)
     weights = fit(strikes)
-    print({name: value for name, value in asdict(weights).items() if name in FREE})
+    print({name: value for name, value in asdict(weights).items() if name in FREE}, flush=True)
     report(f"seeds of the fit {args.seeds}", strikes, weights)
     report(f"seed not used, {args.check}", collect([args.check], args.per), weights)
 
