@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from rounds.hearing.ear import MOVE_ADVICE, Ear, blurred_alike
+from rounds.hearing.spectrum import comb_pitch_hz
 from rounds.hearing.strike import Expectation, Reading, measure
 from rounds.notes import cents
 from rounds.simulation import sound
@@ -137,3 +138,15 @@ def test_the_ring_is_the_bottles_own_where_the_room_rings_longer() -> None:
         samples = sound.room(dry, 14.0, 0.6, rng)
         heard_s.append(measure(samples, RATE_HZ, 14_400, Expectation(600.0)).ring_s or 0.0)
     assert float(np.median(heard_s)) == pytest.approx(0.15, rel=0.2)
+
+
+def test_the_coarse_pitch_does_not_hang_on_the_strike_before() -> None:
+    """aubio's comb remembers phases: of the same sound it must say the same, whatever came first."""
+    tone = sound.struck(147.5, np.random.default_rng(62), duration_s=0.2).astype(np.float64)
+    answers = []
+    for before_hz in (330.0, 523.0, 90.0):
+        comb_pitch_hz(sound.struck(before_hz, np.random.default_rng(63)).astype(np.float64), RATE_HZ)
+        answers.append(comb_pitch_hz(tone, RATE_HZ))
+    assert answers[0] is not None
+    assert answers[0] == pytest.approx(147.5, rel=0.02)
+    assert answers == pytest.approx([answers[0]] * 3)

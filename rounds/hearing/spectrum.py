@@ -21,6 +21,10 @@ HIGH_HZ = 2600.0
 PADDING = 2
 COMB_FRAME = 4096
 """aubio's fcomb wants a power of two; 4096 is its most exact size on struck bottles."""
+COMB_HOP = COMB_FRAME // 4
+COMB_HOPS = 5
+"""It measures by how far the phase went since the frame before: four hops fill a frame, the fifth gives the
+pitch. With fewer the answer would hang on the strike before."""
 
 
 @dataclass(frozen=True)
@@ -105,13 +109,14 @@ def _comb(sample_rate_hz: int) -> Any:
     # Late: aubio takes 150 ms to import, and reading a rig must not pay for it.
     import aubio
 
-    return aubio.pitch("fcomb", COMB_FRAME, COMB_FRAME, sample_rate_hz)
+    return aubio.pitch("fcomb", COMB_FRAME, COMB_HOP, sample_rate_hz)
 
 
 def comb_pitch_hz(samples: NDArray[np.float64], sample_rate_hz: int) -> float | None:
-    """aubio's fcomb pitch of the first 4096 samples; None when it finds none or the stretch is short."""
-    if samples.size < COMB_FRAME:
+    """aubio's fcomb pitch of the first 5120 samples; None when it finds none or the stretch is short."""
+    if samples.size < COMB_HOPS * COMB_HOP:
         return None
-    frame = np.ascontiguousarray(samples[:COMB_FRAME], dtype=np.float32)
-    hz = float(_comb(sample_rate_hz)(frame)[0])
+    hops = samples[: COMB_HOPS * COMB_HOP].astype(np.float32).reshape(COMB_HOPS, COMB_HOP)
+    comb = _comb(sample_rate_hz)
+    hz = [float(comb(hop)[0]) for hop in hops][-1]
     return hz if hz > 0.0 else None
