@@ -31,6 +31,8 @@ OUTSIDE = 0.2
 """Of those nowhere near what is believed: how many are outside their band altogether. Our guess."""
 EMPTY = 0.02
 """Of bottles never heard on a rig that was not tuned before: how many have hardly any air. Our guess."""
+SELDOM_SHARP = 0.1
+"""Of bottles far from their note on such a rig: how many are above it, though air has yet to go in. A guess."""
 ELSEWHERE = 0.0005
 """Below this density (per cent) a bottle is not where a pitch is."""
 SAME_AGAIN_CENTS = 15.0
@@ -143,8 +145,14 @@ def chance_astray(heard_cents: Iterable[float]) -> float:
 def _own(cents: float, target: Target) -> float:
     surprise = SURPRISE if target.stories else target.astray
     stories = target.stories or (FIRST_STORY,)
-    spread = surprise / (2.0 * target.half_width_cents)
-    return (1.0 - surprise) * max(s.density(cents) for s in stories) + spread
+    return (1.0 - surprise) * max(s.density(cents) for s in stories) + surprise * _anywhere(cents, target)
+
+
+def _anywhere(cents: float, target: Target) -> float:
+    """Density per cent of a bottle that is nowhere near what is believed, but in its band."""
+    if target.stories:
+        return 1.0 / (2.0 * target.half_width_cents)
+    return (SELDOM_SHARP if cents > 0.0 else 1.0 - SELDOM_SHARP) / FIRST_FILL_CENTS
 
 
 def times_refused(cents: float, rejected_cents: Iterable[float]) -> int:

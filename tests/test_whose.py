@@ -76,6 +76,14 @@ def test_at_a_first_fill_a_pitch_far_off_is_believed_at_once() -> None:
     assert whose(-117.0, Target((), (), astray), [silent]) is None
 
 
+def test_the_first_strike_of_all_on_a_neighbours_note_is_asked_for_once_more_where_it_is_sharp() -> None:
+    """Air has yet to go in: a bottle far from its note is flat, so a pitch far above is somebody else's."""
+    above = Other("D3", Story(200.0, 30.0), 1.0 - chance_astray([]))
+    assert whose(190.0, Target(()), [above]) == "D3"
+    assert whose(190.0, Target((), (190.0,)), [above]) is None
+    assert whose(-190.0, Target(()), [Other("A#2", Story(-200.0, 30.0), above.share)]) is None
+
+
 @given(st.lists(st.floats(-700, 700)))
 def test_the_rule_of_succession_is_never_sure(heard: list[float]) -> None:
     """Laplace 1774: with no case for it in n, 1 / (n + 2)."""
