@@ -32,7 +32,7 @@ OUTSIDE = 0.2
 EMPTY = 0.02
 """Of bottles never heard on a rig that was not tuned before: how many have hardly any air. Our guess."""
 SELDOM_SHARP = 0.1
-"""Of bottles far from their note on such a rig: how many are above it, though air has yet to go in. A guess."""
+"""Of bottles far from their note on such a rig: how many stand above it, though empty ones cannot."""
 ELSEWHERE = 0.0005
 """Below this density (per cent) a bottle is not where a pitch is."""
 SAME_AGAIN_CENTS = 15.0
