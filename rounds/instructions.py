@@ -60,7 +60,7 @@ def more(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruct
     )
     detail = f"{todo}, then strike"
     if wanted.warn:
-        detail = f"{detail}. {wanted.warn}"
+        detail = f"{detail}. {sentence(wanted.warn)}"
     why = off_the_aim(now, bottle.id, error) if on else _why_go(now, bottle, error)
     caution = CAUTION_ADD.format(ceiling=_ceiling_psi(now, bottle))
     return Instruction(
@@ -140,7 +140,7 @@ def pump_off(now: Situation, bottle_id: str, why: str) -> Instruction:
         aim_of(now, bottle_id),
         why,
         f"{note}: pump off",
-        f"take the pump straight off {bottle_id}, then strike {bottle_id}",
+        f"take the pump straight off {bottle_id}, then strike it",
     )
 
 

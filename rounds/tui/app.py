@@ -64,9 +64,10 @@ class RoundsApp(App[int]):
         self._ending = False
         self._leaving = False
         self.fault: Exception | None = None
-        for theme in themes.THEMES:
+        self._themes = themes.fitting(self.console.color_system)
+        for theme in (*themes.THEMES, *themes.THEMES_16):
             self.register_theme(theme)
-        self.theme = themes.PLAIN.name if self.no_color else themes.DARK.name
+        self.theme = themes.PLAIN.name if self.no_color else self._themes[0].name
 
     def get_default_screen(self) -> Screen[None]:
         """The home screen."""
@@ -292,7 +293,7 @@ class RoundsApp(App[int]):
             self.say("NO_COLOR is set, so there are no colours to change.")
             self.repaint()
             return
-        names = themes.NAMES
+        names = [theme.name for theme in self._themes]
         self.theme = names[(names.index(self.theme) + 1) % len(names)]
 
     def _do_bell(self) -> None:

@@ -7,7 +7,12 @@ grey only; it is chosen when NO_COLOR is set.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from textual.theme import Theme
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 DARK = Theme(
     name="rounds-dark",
@@ -28,7 +33,7 @@ DARK = Theme(
         "tuned": "#8fd0a0",
         "doubt": "#d9c35f",
         "unheard": "#c4bfd8",
-        "idle": "#66727a",
+        "idle": "#7f8b93",
         "wood": "#8b7355",
         "here": "#14181b on #f3efe2",
         "chip": "#14181b on #f3efe2",
@@ -62,7 +67,7 @@ LIGHT = Theme(
         "tuned": "#1f6b36",
         "doubt": "#6f5a00",
         "unheard": "#55466f",
-        "idle": "#85837a",
+        "idle": "#6a6860",
         "wood": "#a08a68",
         "here": "#f6f3ea on #1d2326",
         "chip": "#f6f3ea on #1d2326",
@@ -113,5 +118,70 @@ PLAIN = Theme(
     },
 )
 
+
+def _sixteen(
+    like: Theme,
+    name: str,
+    ink: str,
+    ground: str,
+    accent: str,
+    slabs: Mapping[str, str],
+    words: Mapping[str, str],
+) -> Theme:
+    """A theme of nothing but the sixteen colours that every terminal has."""
+    faint = dict.fromkeys(("faint", "idle", "loud", "wood", "slab-text", "footer-key-foreground"), ink)
+    variables = {**faint, **slabs, **words, "here": f"{ground} on {ink}", "chip": f"{ground} on {ink}"}
+    return Theme(
+        name=name,
+        primary=ink,
+        secondary=ink,
+        accent=accent,
+        warning=accent,
+        error=accent,
+        success=ink,
+        foreground=ink,
+        background=ground,
+        surface=ground,
+        panel=ground,
+        dark=like.dark,
+        variables=variables,
+    )
+
+
+DARK_16 = _sixteen(
+    DARK,
+    "rounds-dark-16",
+    "#ffffff",
+    "#000000",
+    "#ffff55",
+    {"slab-strike": "#55ffff", "slab-pump": "#ffff55", "slab-pin": "#ff55ff", "slab-rest": "#aaaaaa"},
+    {
+        "sharp": "#ff5555",
+        "flat": "#55ffff",
+        "tuned": "#55ff55",
+        "doubt": "#ffff55",
+        "unheard": "#ff55ff",
+        "faint": "#aaaaaa",
+        "idle": "#aaaaaa",
+        "wood": "#aa5500",
+        "slab-text": "#000000",
+    },
+)
+LIGHT_16 = _sixteen(
+    LIGHT,
+    "rounds-light-16",
+    "#000000",
+    "#ffffff",
+    "#0000aa",
+    {"slab-strike": "#55ffff", "slab-pump": "#ffff55", "slab-pin": "#ff55ff", "slab-rest": "#aaaaaa"},
+    {"sharp": "#aa0000", "flat": "#0000aa", "tuned": "#000000", "doubt": "#aa0000", "unheard": "#000000"},
+)
+"""Where a terminal has no more colours, the nearest of sixteen to those above would be white on yellow."""
+
 THEMES = (DARK, LIGHT, PLAIN)
-NAMES = tuple(theme.name for theme in THEMES)
+THEMES_16 = (DARK_16, LIGHT_16, PLAIN)
+
+
+def fitting(color_system: str | None) -> tuple[Theme, ...]:
+    """Dark, light and black-and-white, for a terminal with so many colours."""
+    return THEMES_16 if color_system == "standard" else THEMES

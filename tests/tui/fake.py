@@ -38,7 +38,7 @@ _WHY = {
     "connect": ("31 cents flat", "put the hand pump on Bb3, 3¼ strokes in, then strike"),
     "add": ("23 cents flat", "give A3 2½ strokes more, then strike"),
     "release": ("12 cents sharp", "let out about ¾ of a stroke by the pin, then strike"),
-    "disconnect": ("1 cent sharp: good", "take the pump straight off A3, then strike A3"),
+    "disconnect": ("1 cent sharp: good", "take the pump straight off A3, then strike it"),
 }
 
 

@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import asyncio
+import os
 import re
 import tempfile
 import time
@@ -58,6 +59,7 @@ async def photograph(live: Live) -> str:
 
 def main() -> None:
     """Play until there is something to see, and write the picture."""
+    os.environ["COLORTERM"] = "truecolor"
     world = World(load_rig(shipped_rig(DEMO_RIG)), np.random.default_rng(1), start_s=START_S)
     world.tuned(OVERNIGHT_CENTS)
     session = Session(world.rig, MemoryJournal(), world.now_s, place="demo")

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, get_args
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from rich._palettes import STANDARD_PALETTE
 from textual.color import Color
 
 from rounds import shown
@@ -190,6 +191,9 @@ class TestRibbons:
         assert leaves_text(drift_path("C3", "C3", 0.0, None)) == "holds"
 
 
+ALL_THEMES = (*themes.THEMES, themes.DARK_16, themes.LIGHT_16)
+
+
 def _luminance(colour: Color) -> float:
     """Relative luminance as defined in WCAG 2.2 (W3C Recommendation, 2023)."""
     linear = [
@@ -204,11 +208,11 @@ def _contrast(one: str, other: str) -> float:
     return (light + 0.05) / (dark + 0.05)
 
 
-@pytest.mark.parametrize("theme", themes.THEMES, ids=themes.NAMES)
+@pytest.mark.parametrize("theme", ALL_THEMES, ids=[t.name for t in ALL_THEMES])
 class TestThemes:
-    """WCAG 2.2, success criterion 1.4.3: 4.5 to 1 for text; 1.4.3 exempts what is inactive (3 to 1 here)."""
+    """WCAG 2.2, success criterion 1.4.3: 4.5 to 1 for text, what rests and is faint included."""
 
-    @pytest.mark.parametrize("name", ["sharp", "flat", "tuned", "doubt", "unheard", "faint", "loud"])
+    @pytest.mark.parametrize("name", ["sharp", "flat", "tuned", "doubt", "unheard", "faint", "loud", "idle"])
     def test_words_stand_out(self, theme: Theme, name: str) -> None:
         assert theme.background is not None
         assert _contrast(theme.variables[name], theme.background) >= 4.5
@@ -223,9 +227,52 @@ class TestThemes:
     def test_orders_stand_out_on_their_slab(self, theme: Theme, slab: str) -> None:
         assert _contrast(theme.variables["slab-text"], theme.variables[slab]) >= 4.5
 
-    def test_what_rests_can_still_be_seen(self, theme: Theme) -> None:
-        assert theme.background is not None
-        assert _contrast(theme.variables["idle"], theme.background) >= 3.0
+    @pytest.mark.parametrize("name", ["doubt", "loud", "faint"])
+    def test_words_of_strip_and_forms_stand_out(self, theme: Theme, name: str) -> None:
+        assert theme.panel is not None
+        assert theme.surface is not None
+        assert _contrast(theme.variables[name], theme.panel) >= 4.5
+        assert _contrast(theme.variables[name], theme.surface) >= 4.5
+
+    def test_plain_text_stands_out_everywhere(self, theme: Theme) -> None:
+        assert theme.foreground is not None
+        for ground in (theme.background, theme.surface, theme.panel):
+            assert ground is not None
+            assert _contrast(theme.foreground, ground) >= 4.5
+
+    @pytest.mark.parametrize("name", ["chip", "here"])
+    def test_the_bottle_in_hand_stands_out(self, theme: Theme, name: str) -> None:
+        style = theme.variables[name]
+        if style != "reverse":
+            ink, _, ground = style.partition(" on ")
+            assert _contrast(ink, ground) >= 4.5
+
+
+_XTERM = (
+    "#000000 #cd0000 #00cd00 #cdcd00 #0000ee #cd00cd #00cdcd #e5e5e5 "
+    "#7f7f7f #ff0000 #00ff00 #ffff00 #5c5cff #ff00ff #00ffff #ffffff"
+)
+XTERM = {STANDARD_PALETTE[n].hex: shade for n, shade in enumerate(_XTERM.split())}
+"""The sixteen colours as a theme names them, and as xterm paints them (its defaults, from memory)."""
+
+
+@pytest.mark.parametrize("theme", [themes.DARK_16, themes.LIGHT_16], ids=["dark", "light"])
+def test_sixteen_colours_are_enough_to_read(theme: Theme) -> None:
+    """Nothing is left to the nearest colour (once white on yellow); xterm's own shades are readable too."""
+    ground = theme.background
+    assert ground is not None
+    for name in ("sharp", "flat", "tuned", "doubt", "unheard", "idle", "faint", "loud"):
+        ink = theme.variables[name]
+        assert _contrast(XTERM[ink], XTERM[ground]) >= 4.5, name
+    for name in ("slab-strike", "slab-pump", "slab-pin", "slab-rest"):
+        slab, text = theme.variables[name], theme.variables["slab-text"]
+        assert _contrast(XTERM[text], XTERM[slab]) >= 4.5, name
+    assert {c for c in (theme.primary, theme.accent, theme.panel, theme.surface) if c} <= set(XTERM)
+
+
+def test_a_terminal_of_sixteen_colours_gets_their_themes() -> None:
+    assert themes.fitting("standard") == themes.THEMES_16
+    assert themes.fitting("truecolor") == themes.fitting("256") == themes.fitting(None) == themes.THEMES
 
 
 class TestIntents:

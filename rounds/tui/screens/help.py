@@ -26,7 +26,8 @@ HOW = (
     "STRIKE: strike the bottle named in the box. PUMP 3½: pump head onto its valve, three and a half "
     "strokes, strike. ADD: the same, the head is on already. LET OUT: press the pin of the valve (or the "
     "pump's own valve) for about that many strokes of air, strike. PUMP OFF: straight off, strike.",
-    "A part of a stroke is a part of the handle's way: 1/4 is a quarter of it.",
+    "A part of a stroke is a part of the handle's way: 1/4 is a quarter of it. A BIT is less than that; "
+    "the bar shows how much.",
     "Sharp and flat are said against the note. The aim lies a little beside the note where a bottle is known "
     "to drift or settle, so that it is right while you play; then the aim is named.",
     "A connection is once the pump head on a valve; each costs time and some air.",
