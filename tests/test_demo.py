@@ -10,7 +10,7 @@ import pytest
 
 from rounds import cli
 from rounds.commands import common
-from rounds.errors import RoundsError
+from rounds.errors import BadInput, RoundsError
 from rounds.journal import MemoryJournal
 from rounds.simulation.demo import DEMO_RIG, kept_in, shipped_rig
 
@@ -52,5 +52,5 @@ class TestUsualRig:
 
     def test_without_it_the_rig_must_be_said(self, monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.delenv(common.RIG_VARIABLE, raising=False)
-        with pytest.raises(SystemExit):
-            self.parse()
+        with pytest.raises(BadInput, match="no rig is named"):
+            common.load(self.parse())
