@@ -90,7 +90,7 @@ def assess(rig: Rig, histories: Histories, now_s: float) -> tuple[BottleHealth, 
 def _group_health(
     rig: Rig, bottles: list[Bottle], histories: Histories, now_s: float
 ) -> dict[str, BottleHealth]:
-    prior = prior_of(rig, bottles[0]).leak_per_min
+    prior = prior_of(rig, bottles[0]).group_leak
     says = {b.id: together(histories.of[b.id].rates) for b in bottles}
     odds = weigh(prior, says)
     return {
