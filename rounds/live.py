@@ -198,7 +198,9 @@ class Live:
         final = reading.stage != "provisional"
         words = "" if final else "still measuring: let it ring"
         u95 = reading.u95_cents
-        return ReadingView(bottle_id, name, off, u95, "clear", words, reading.hz, age_s, final)
+        people = self.session.day.people
+        whose = None if people is None else people.owner(bottle_id)
+        return ReadingView(bottle_id, name, off, u95, "clear", words, reading.hz, age_s, final, whose)
 
     def level(self) -> Level:
         """The microphone now, in words."""

@@ -18,7 +18,7 @@ from rounds.recognition import Sounded
 from rounds.simulation.ears import BEFORE_S, SAMPLE_RATE_HZ, STRIKE_S, SoundingEar
 
 if TYPE_CHECKING:
-    from collections.abc import Generator, Sequence
+    from collections.abc import Callable, Generator, Sequence
 
     from rounds.recognition import Listening
     from rounds.session import Session
@@ -129,7 +129,7 @@ class PairEar(Protocol):
 
     def strike(self, struck: Struck) -> None: ...
 
-    def until(self, now_s: float, listening: Listening) -> list[Sounded]: ...
+    def until(self, now_s: float, listening: Callable[[], Listening]) -> list[Sounded]: ...
 
 
 class QuickPairEar:
@@ -152,11 +152,11 @@ class QuickPairEar:
                 self._waiting[i] = (due_s, other_hz, sounded)
         self._waiting.append((struck.at_s + HEARD_S, hz, sounded))
 
-    def until(self, now_s: float, listening: Listening) -> list[Sounded]:
+    def until(self, now_s: float, listening: Callable[[], Listening]) -> list[Sounded]:
         """The readings that are there by now."""
         ready = [w for w in self._waiting if w[0] <= now_s]
         self._waiting = [w for w in self._waiting if w[0] > now_s]
-        return [_in_band(s, listening) for _, _, s in ready]
+        return [_in_band(s, listening()) for _, _, s in ready]
 
 
 def _in_band(sounded: Sounded, listening: Listening) -> Sounded:
@@ -208,11 +208,11 @@ class MixedEar:
         self._mix.add(ringing, max(0, round((struck.at_s - self._at_s) * SAMPLE_RATE_HZ)))
         self._until_s = struck.at_s + STRIKE_S
 
-    def until(self, now_s: float, listening: Listening) -> list[Sounded]:
+    def until(self, now_s: float, listening: Callable[[], Listening]) -> list[Sounded]:
         """Listen until now."""
         count = round((min(now_s, self._until_s) - self._at_s) * SAMPLE_RATE_HZ)
         if count <= 0:
             return []
         self._at_s += count / SAMPLE_RATE_HZ
         noise = self._sounding.noise(count / SAMPLE_RATE_HZ)[:count]
-        return self._sounding.listen(np.clip(self._mix.taken(noise), -1.0, 1.0), listening)
+        return self._sounding.listen(np.clip(self._mix.taken(noise), -1.0, 1.0), listening())

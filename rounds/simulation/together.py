@@ -55,7 +55,7 @@ class Together:
             struck = self.duo.strikes.popleft()
             self._lately.append(struck)
             self.ear.strike(struck)
-        for sounded in self.ear.until(to_s, self.session.listening()):
+        for sounded in self.ear.until(to_s, self.session.listening):
             event = self.session.strike(to_s, sounded)
             if event is not None:
                 self._count(event, sounded)
