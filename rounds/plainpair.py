@@ -40,8 +40,8 @@ def _news_of_pump(person: int, was: PersonView | None, now: PersonView) -> list[
 
 
 def _news_of(person: int, was: PersonView | None, now: PersonView) -> list[str]:
-    if was is not None and was.instruction == now.instruction:
-        return []
+    if was is not None and plain.instruction(was.instruction) == plain.instruction(now.instruction):
+        return []  # an aim that moved by a hair, since the other was heard, is no news
     told = now.instruction
     same = was is not None and (was.instruction.bottle, was.instruction.strokes) == (
         told.bottle,

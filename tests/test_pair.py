@@ -12,9 +12,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from rounds.controller import RoundRequest
 from rounds.hearing.ear import Ear
-from rounds.hearing.strike import Expectation
+from rounds.hearing.strike import Expectation, Reading, Stage
 from rounds.journal import MemoryJournal
+from rounds.live import Live
 from rounds.notes import cents
 from rounds.rigfile import load_rig
 from rounds.session import Session
@@ -25,8 +27,11 @@ from rounds.simulation.sound import room, room_noise, struck
 from rounds.simulation.stage import PairStage
 from rounds.simulation.together import play_together
 from rounds.simulation.world import World
+from tests.audio import wait_until
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from rounds.rig import Rig
 
 CONFIGS = Path(__file__).parent.parent / "configs"
@@ -172,3 +177,58 @@ class TestTheEar:
     def test_bottles_a_semitone_apart(self) -> None:
         low, high = 415.0, 440.0
         assert self.right(self.heard((0.6, low), (1.6, high), low=low, high=high), low, high) >= 6
+
+
+@pytest.fixture
+def two(tmp_path: Path) -> Iterator[Live]:
+    """Two people on the shipped rig behind a face, not yet listening."""
+    accepted = tmp_path / "read"
+    accepted.touch()
+    session = Session(shared_rig(), MemoryJournal(), 1.7e9)
+    live = Live(session, lambda: session.now_s, accepted_file=accepted)
+    live.open_round(RoundRequest(people=2, temp_c=20.0))
+    yield live
+    live.close()
+
+
+def reading(hz: float, stage: Stage = "final") -> Reading:
+    return Reading(1.7e9 + 5.0, hz, 0.0, 1.5, "clear", 0.5, -12.0, False, stage=stage)
+
+
+def test_a_first_look_is_shown_for_the_one_it_may_be_of(two: Live) -> None:
+    for person in (0, 1):
+        bottle = two.view().people[person].instruction.bottle
+        assert bottle is not None
+        two._take_in(reading(two.rig.target_hz(bottle) * 1.003, "provisional"))
+        shown = two.view().reading
+        assert shown is not None
+        assert (shown.bottle, shown.person, shown.final) == (bottle, person, False)
+
+
+def test_the_ear_waits_for_both_bottles_and_the_keys_are_one_persons(two: Live) -> None:
+    asked = [p.instruction.bottle for p in two.view().people]
+    waiting = two.session.listening()
+    assert waiting.beside is not None
+    for band, bottle in zip((waiting, waiting.beside), asked, strict=True):
+        assert bottle is not None
+        assert band.target_hz == pytest.approx(two.rig.target_hz(bottle))
+    two.other_hand()
+    assert two.view().instruction.bottle == asked[1]
+    two.pump_toggle()
+    assert two.view().people[1].pump_on == asked[1]
+    assert two.view().people[0].pump_on is None
+
+
+def test_two_on_the_stage_are_heard_through_the_listener(two: Live) -> None:
+    world = World(two.rig, np.random.default_rng(3), start_s=1.7e9)
+    world.tuned(12.0)
+    stage = PairStage(world, [Player(world), Player(world, number=1)], Screen(two.session), speed=6.0)
+    two._clock = stage.now_s
+    two.listen_to(lambda: stage)
+
+    def heard() -> bool:
+        two.tick()
+        people = two.session.day.people
+        return people is not None and all(r.heard for r in people.rounds)
+
+    wait_until(heard, 60.0)

@@ -1,7 +1,7 @@
 """What a second person with a second pump saves, and whether a reading ever goes to a wrong bottle.
 
-`python -m tests.benchmarks.people [--rounds N] [--fills N]` plays the same rigs on the same random seeds with one and
-with two simulated players, through the quick ear, and holds every reading against what was really struck.
+`python -m tests.benchmarks.people [--rounds N] [--fills N]` plays the same rigs on the same random seeds with
+one and with two simulated players, through the quick ear. Every reading is held against what was struck.
 """
 
 from __future__ import annotations

@@ -107,6 +107,12 @@ class TestInSentences:
         assert said == ["Person 2: Strike G5.", "X."]
         assert news.news(after, after) == []
 
+    def test_an_order_that_reads_the_same_is_not_said_again(self) -> None:
+        before = fake().view()
+        first = replace(before.people[0].instruction, aim_cents=0.3)
+        after = replace(before, people=(replace(before.people[0], instruction=first), before.people[1]))
+        assert news.news(before, after) == []
+
     def test_to_hold_and_to_go_on_are_said_shortly(self) -> None:
         free, held = fake().view(), fake("turns").view()
         second = replace(held.people[1], instruction=replace(held.people[1].instruction))
