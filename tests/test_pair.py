@@ -68,7 +68,7 @@ def test_two_are_quicker_than_one_and_no_reading_goes_astray(seed: int) -> None:
     the_rig = shared_rig(side_by_side=True)
     both, one = play(seed, the_rig), alone(seed, the_rig)
     assert both.finished
-    assert both.astray == 0
+    assert both.mixed_up == 0
     assert both.in_tune >= both.needed - 2
     assert both.minutes < 0.75 * one.minutes
     assert both.highest_share < 1.0
@@ -80,7 +80,7 @@ def test_a_first_fill_of_neighbours_goes_without_a_wrong_reading() -> None:
     few = replace(rig, bottles=rig.bottles[8:18], pieces=())
     result = play(3, few, fill=True)
     assert result.finished
-    assert result.astray == 0
+    assert result.mixed_up == 0
     assert result.in_tune >= result.needed - 1
 
 
@@ -89,7 +89,7 @@ def test_a_round_of_two_through_real_sound() -> None:
     few = replace(rig, bottles=rig.bottles[4:18], pieces=())
     result = play(4, few, sound=True)
     assert result.finished
-    assert result.astray == 0
+    assert result.mixed_up == 0
     assert result.in_tune >= result.needed - 1
     assert result.not_clear < 0.25 * result.strikes
 

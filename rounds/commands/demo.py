@@ -104,6 +104,7 @@ def _summary(result: DayResult) -> str:
         "",
         f"rounds {len(result.rounds)}, connections {sum(r.connections for r in result.rounds)}, "
         f"tuning minutes {total_min:.1f}, highest pressure {100.0 * result.highest_share:.0f} % of a ceiling,"
-        f" readings given to a wrong bottle {sum(r.astray for r in result.rounds)}",
+        f" readings given to a wrong bottle {sum(r.astray for r in result.rounds)}"
+        f", to the other person {sum(r.mixed_up for r in result.rounds)}",
     ]
     return "\n".join(lines)

@@ -45,7 +45,9 @@ class RoundResult:
     highest_share: float
     """The highest pressure of any bottle as a share of its ceiling."""
     astray: int = 0
-    """Readings that were believed of a bottle that was not struck."""
+    """Readings that were believed of a bottle that was not struck: its own neighbour was, by mistake."""
+    mixed_up: int = 0
+    """Of these, readings of one person's strike that were believed to be the other's."""
 
 
 @dataclass(frozen=True)
@@ -156,6 +158,7 @@ def judged(
     not_clear: int,
     finished: bool,
     astray: int,
+    mixed_up: int = 0,
 ) -> RoundResult:
     """A round that was played, judged by the truth of the world."""
     shift = session.day.shift_cents
@@ -175,4 +178,5 @@ def judged(
         finished=finished,
         highest_share=float(max(world.peak_gauge_kpa / ceilings)),
         astray=astray,
+        mixed_up=mixed_up,
     )

@@ -44,7 +44,7 @@ class Together:
     ) -> None:
         self.session, self.world, self.ear = session, world, ear
         self.duo = Duo(world, players, Screen(session))
-        self.not_clear = self.astray = 0
+        self.not_clear = self.astray = self.mixed_up = 0
         self._lately: deque[Struck] = deque(maxlen=8)
         self._watch = watch
 
@@ -62,7 +62,12 @@ class Together:
 
     def _count(self, event: Strike, sounded: Sounded) -> None:
         self.not_clear += event.verdict != "clear"
-        self.astray += event.bottle is not None and not self._is_true(event.bottle, sounded)
+        if event.bottle is not None and not self._is_true(event.bottle, sounded):
+            self.astray += 1
+            people = self.session.day.people
+            self.mixed_up += (
+                people is not None and people.owner(event.bottle) != self._nearest(sounded).person
+            )
         if self._watch is not None and self._lately:
             last = self._newest(event.bottle)
             self._watch(
@@ -76,6 +81,11 @@ class Together:
                     last.person,
                 )
             )
+
+    def _nearest(self, sounded: Sounded) -> Struck:
+        """The strike of late whose bottle sounds most like what was heard."""
+        hz = sounded.hz or 1.0
+        return min(self._lately, key=lambda s: abs(cents(hz, self.world.hz(s.action.struck or ""))))
 
     def _newest(self, bottle: str | None) -> Struck:
         return next((s for s in reversed(self._lately) if s.action.struck == bottle), self._lately[-1])
@@ -124,6 +134,7 @@ def play_together(
         not_clear=all_of_it.not_clear,
         finished=finished,
         astray=all_of_it.astray,
+        mixed_up=all_of_it.mixed_up,
     )
 
 

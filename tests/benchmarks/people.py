@@ -58,7 +58,7 @@ def row(name: str, people: int, results: list[RoundResult]) -> str:
     return (
         f"| {name} | {people} | {minutes:.1f} | {connections:.1f} | {strikes / count:.0f} | "
         f"{sum(r.in_tune for r in results)} of {sum(r.needed for r in results)} | "
-        f"{sum(r.astray for r in results)} of {strikes} |"
+        f"{sum(r.astray for r in results)} of {strikes} | {sum(r.mixed_up for r in results)} |"
     )
 
 
@@ -68,10 +68,10 @@ def main() -> None:
     parser.add_argument("--rounds", type=int, default=4)
     parser.add_argument("--fills", type=int, default=1)
     asked = parser.parse_args()
-    print(
-        "| rig and start | people | minutes | connections | strikes | in tune | readings of a wrong bottle |"
-    )
-    print("| --- | --- | --- | --- | --- | --- | --- |")
+    heads = ("rig and start", "people", "minutes", "connections", "strikes", "in tune")
+    heads += ("of a wrong bottle", "of the other person")
+    print(f"| {' | '.join(heads)} |")
+    print("| --- " * len(heads) + "|")
     for fill, count in ((False, asked.rounds), (True, asked.fills)):
         start = "first fill" if fill else "a touch-up"
         for name, rig in rigs().items():
