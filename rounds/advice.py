@@ -76,8 +76,6 @@ def _to_be_let_down(now: Situation, bottle_id: str) -> Event | Instruction:
     """A gauge reads above the ceiling: that comes before everything else."""
     if now.state.target != bottle_id:
         return Sent(at_s=now.now_s, bottle=bottle_id, purpose="visit")
-    if now.state.pump_on == bottle_id:
-        return pump_off(now, bottle_id, "its gauge reads above its limit")
     return let_down(now, bottle_id)
 
 

@@ -7,6 +7,7 @@ air goes in.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rounds.air import kpa_to_psi, stroke_kpa
@@ -111,13 +112,14 @@ def _why_go(now: Situation, bottle: Bottle, error_cents: float) -> str:
 
 
 def let_down(now: Situation, bottle_id: str) -> Instruction:
-    """A gauge reads more than the bottle's limit: air out first, whatever its pitch."""
+    """A gauge reads more than the bottle's limit: pump off and air out first, whatever its pitch."""
     bottle, pump = now.rig.bottle(bottle_id), now.rig.pump_of(bottle_id)
     gauge_kpa = now.told[bottle_id].gauge_kpa or 0.0
     limit_kpa = bottle.ceiling_kpa
     strokes = (gauge_kpa - LET_DOWN_SHARE * limit_kpa) / stroke_kpa(pump.barrel_ml, bottle.volume_ml)
     why = f"{kpa_to_psi(gauge_kpa):.0f} psi is above its limit of {kpa_to_psi(limit_kpa):.0f}"
-    return Instruction(
+    let_out = "eyes covered, nobody over the cap: air out by the pin now, then read the gauge again"
+    told = Instruction(
         "release",
         bottle_id,
         None,
@@ -125,9 +127,14 @@ def let_down(now: Situation, bottle_id: str) -> Instruction:
         aim_of(now, bottle_id),
         why,
         f"{bottle.note.name}: let air out",
-        "eyes covered, nobody over the cap: air out by the pin now, then read the gauge again",
+        let_out,
         f"{bottle_id}: {why}. Let air out now, eyes covered, nobody over the cap.",
+        then_strike=False,
     )
+    if now.state.pump_on != bottle_id:
+        return told
+    off = f"take the pump straight off {bottle_id}; {let_out}"
+    return replace(told, act="disconnect", strokes=None, headline=f"{bottle.note.name}: pump off", detail=off)
 
 
 def pump_off(now: Situation, bottle_id: str, why: str) -> Instruction:

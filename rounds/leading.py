@@ -60,6 +60,8 @@ class Lead:
 
 def held(told: Instruction, first: int) -> Instruction:
     """The same work, but the strike waits for somebody else's."""
+    if not told.then_strike:
+        return told
     why = f"person {first + 1} strikes first"
     if told.act == "strike":
         return replace(told, act="wait", why=why, headline="Hold")

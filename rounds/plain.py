@@ -68,6 +68,8 @@ def orders(view: View) -> list[str]:
 
 def _deed(told: Instruction) -> str:
     bottle = name(told.bottle) if told.bottle else ""
+    if not told.then_strike:
+        return sentence(f"{bottle}: {told.detail}")
     strokes = shown.strokes_spoken(told.strokes) if told.strokes else "some air"
     match told.act:
         case "strike":

@@ -135,20 +135,21 @@ def order(instruction: Instruction) -> str:
     words = _ORDER.get(instruction.act)
     if words is None:
         return instruction.headline.rpartition(": ")[2].upper()
-    if instruction.act not in MOVES_AIR or not instruction.strokes:
+    strokes = _counted(instruction)
+    if not strokes:
         return words
-    if sixteenths(instruction.strokes) < LEAST_COUNTED:
+    if sixteenths(strokes) < LEAST_COUNTED:
         return f"{words} A BIT"
-    return f"{words} {strokes_in_words(instruction.strokes)}"
+    return f"{words} {strokes_in_words(strokes)}"
 
 
 def air_way(instruction: Instruction) -> str:
     """How the air moves: `in, by the pump`, `out, by the pin`; empty when none is to move."""
-    if instruction.act not in MOVES_AIR or not instruction.strokes:
-        return ""
-    if instruction.strokes > 0:
+    strokes = _counted(instruction)
+    if strokes > 0:
         return "in, by the pump"
-    return "out, by the pin" if instruction.pump is None else "out, by the pump's valve"
+    means = "out, by the pin" if instruction.pump is None else "out, by the pump's valve"
+    return means if strokes else ""
 
 
 def outcome(bottle: BottleView) -> str:
@@ -163,3 +164,9 @@ def outcome(bottle: BottleView) -> str:
 def nobody_first(overdue: bool) -> str:
     """What is said in place of the bottles that would be done first."""
     return "None is out for sure: a round would hear them first." if overdue else "Nothing needs air now."
+
+
+def _counted(instruction: Instruction) -> float:
+    """The strokes to count, 0 for none: a gauge, not a count, says when an over-filled bottle is let down."""
+    counts = instruction.act in MOVES_AIR and instruction.then_strike
+    return (instruction.strokes or 0.0) if counts else 0.0

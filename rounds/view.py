@@ -34,6 +34,8 @@ class Instruction:
     headline: str
     detail: str = ""
     caution: str | None = None
+    then_strike: bool = True
+    """False where the bottle must not be struck afterwards: there is too much air in it."""
 
 
 @dataclass(frozen=True)

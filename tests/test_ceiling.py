@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from rounds import plain, shown
 from rounds.air import KPA_PER_PSI, Shell, stroke_kpa
 from rounds.events import AirMoved, Strike
 from rounds.journal import MemoryJournal
+from rounds.leading import held
 from rounds.notes import parse_note, shifted_hz
 from rounds.recognition import Sounded
 from rounds.rig import Bottle, Pump, Rig
@@ -168,6 +170,27 @@ def test_a_gauge_above_the_ceiling_comes_before_everything_else() -> None:
     assert "200 psi" in told.caution
     made.session.gauge(60.0, made.now_s, "G4")
     assert made.session.instruction.act == "strike"
+
+
+def test_a_bottle_above_its_ceiling_is_not_struck_and_its_strokes_are_not_counted() -> None:
+    made = Bench({"C4": -35.0})
+    made.session.open_round(made.now_s)
+    made.session.pump(True, made.now_s)
+    made.session.gauge(200.0, made.now_s)
+    told = made.session.instruction
+    assert (told.act, told.bottle, told.then_strike) == ("disconnect", "C4", False)
+    assert told.caution is not None
+    assert "Let air out now" in told.caution
+    assert "strike" not in " ".join(plain.instruction(told))
+    made.session.pump(False, made.now_s)
+    told = made.session.instruction
+    assert (told.act, told.then_strike, shown.order(told), shown.air_way(told)) == (
+        "release",
+        False,
+        "LET OUT",
+        "",
+    )
+    assert held(told, 1) == told
 
 
 def test_strokes_that_show_in_part_are_counted_in_full_towards_the_ceiling() -> None:
