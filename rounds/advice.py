@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rounds.events import Accepted, Event, Purpose, Sent, ShiftChosen
+from rounds.events import Accepted, Event, Purpose, Sent, ShiftChosen, Skipped
 from rounds.instructions import (
     SETTLES_S,
     idle,
@@ -51,6 +51,10 @@ DOUBT = 0.25
 """Chance of being out above which an accepted bottle is struck once more before the downbeat."""
 WORTH_ASKING = 0.3
 """It is struck once more only when its sd passes this share of the tolerance: else nothing new is learned."""
+
+MOST_CONNECTIONS = 4
+"""Nobody goes to one bottle more often in a round: it does not hold, and it would eat the round."""
+DOES_NOT_HOLD = "does not hold: see health"
 
 
 def next_step(now: Situation) -> Event | Instruction:
@@ -275,6 +279,8 @@ def _after_reading(now: Situation) -> Event | Instruction:
         return _leave(now, bottle, level.mean, error, on)
     if wanted.strokes > 0.0 and on and _heard_sharp(now, bottle):
         return pump_off(now, bottle.id, "sharp as it sounds: hear what stays when the pump is off")
+    if wanted.strokes > 0.0 and not on and now.state.connected.get(bottle_id, 0) >= MOST_CONNECTIONS:
+        return Skipped(at_s=now.now_s, bottle=bottle_id, reason=DOES_NOT_HOLD)
     change = more if wanted.strokes > 0.0 else less
     return change(now, bottle, wanted, error)
 

@@ -66,6 +66,8 @@ class RoundState:
     path: tuple[str, ...] = ()
     """Bottles the player was sent to, in order."""
     connections: int = 0
+    connected: Mapping[str, int] = field(default_factory=dict)
+    """Connections per bottle, counted anew for one that the player goes back to."""
     heard: Mapping[str, Heard] = field(default_factory=dict)
     moved: frozenset[str] = frozenset()
     """Bottles whose last reading counts no longer: air moved since, or they are asked for again."""
@@ -128,6 +130,7 @@ def _connected(state: RoundState, event: Connected) -> RoundState:
         mounted=event.pump,
         at_bottle=event.bottle,
         connections=state.connections + 1,
+        connected={**state.connected, event.bottle: state.connected.get(event.bottle, 0) + 1},
         visited=state.visited | {event.bottle},
         accepted=state.accepted - {event.bottle},
     )
@@ -181,6 +184,7 @@ def _stepped_back(state: RoundState, event: SteppedBack) -> RoundState:
         target=event.bottle,
         purpose="listen",
         path=state.path if once_more else state.path[:-1],
+        connected={b: n for b, n in state.connected.items() if b != event.bottle},
         accepted=state.accepted - {event.bottle},
         skipped={b: why for b, why in state.skipped.items() if b != event.bottle},
         moved=state.moved | {event.bottle},

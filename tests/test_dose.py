@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -12,8 +13,9 @@ from hypothesis import strategies as st
 
 from rounds.gauss import Gauss
 from rounds.planning import Dose, dose
-from rounds.planning.dose import FINEST
+from rounds.planning.hands import TOUCH, amounts, pumped_sd
 from rounds.pressure import PressureTold
+from rounds.simulation.player import Hands
 from tests.planning_beliefs import WrittenBeliefs, small_rig
 
 if TYPE_CHECKING:
@@ -57,8 +59,7 @@ def test_strokes_are_those_of_the_law(bottle: str) -> None:
     target_hz = RIG.target_hz(bottle)
     gain = known.gain(bottle, RIG.bottle(bottle).pump).mean
     exact = target_hz**2 * (1.0 - 2.0 ** (-2.0 * 300.0 / 1200.0)) / gain
-    assert found.strokes <= exact + FINEST
-    assert found.strokes >= 0.85 * exact
+    assert -0.5 <= found.strokes - exact <= 0.25
 
 
 def replace_loss(known: WrittenBeliefs) -> WrittenBeliefs:
@@ -95,22 +96,47 @@ def test_with_the_pump_on_and_no_release_valve_the_pump_comes_off_first() -> Non
 def test_overshoot_stays_under_the_tolerance_nine_times_in_ten(
     bottle: str, cents: float, gain_sd_share: float, seed: int
 ) -> None:
-    """Gain, level and head loss drawn from what is believed: at most 1 in 10 may pass aim + tolerance.
-
-    A dose of one finest step is exempt: no smaller one exists.
+    """Gain, level and head loss drawn from what is believed, the hand as the virtual player's: at most 1 in
+    10 may pass aim + tolerance. A touch is exempt: no smaller dose exists.
     """
     found = dosed(bottle, cents, gain_sd_share=gain_sd_share, sd=2.0)
     known = beliefs_for(RIG, gain_sd_share)
-    if found.strokes <= FINEST or found.refused:
+    if found.strokes <= TOUCH or found.refused:
         return
-    rng = np.random.default_rng(seed)
+    rng, hands = np.random.default_rng(seed), Hands()
+    whole, part = divmod(found.strokes, 1.0)
+    slip = math.hypot(hands.stroke_spread * math.sqrt(whole), hands.travel_spread if part else 0.0)
     gain = known.gain(bottle, RIG.bottle(bottle).pump)
     target_hz = RIG.target_hz(bottle)
     level_hz = target_hz * 2.0 ** (rng.normal(cents, 2.0, 4000) / 1200.0)
-    hz2 = level_hz**2 + found.strokes * rng.normal(gain.mean, gain.sd, 4000)
+    hz2 = level_hz**2 + rng.normal(found.strokes, slip, 4000) * rng.normal(gain.mean, gain.sd, 4000)
     after = 600.0 * np.log2(np.maximum(1.0, hz2) / target_hz**2) + rng.normal(-3.0, 1.0, 4000)
     over = np.mean(after > RIG.bottle(bottle).tolerance_cents)
     assert over <= 0.12
+
+
+@settings(max_examples=80, deadline=None)
+@given(st.sampled_from(NAMES), st.floats(-600.0, 60.0), st.sampled_from([0.02, 0.2, 0.35]), st.booleans())
+def test_a_hand_is_only_asked_for_what_it_can_do(
+    bottle: str, cents: float, gain_sd_share: float, on: bool
+) -> None:
+    """Whole and half strokes, quarters below two, eighths below one (common practice, no source)."""
+    strokes = abs(dosed(bottle, cents, on=on, gain_sd_share=gain_sd_share).strokes)
+    assert strokes % (TOUCH if strokes < 1.0 else 0.25 if strokes < 2.0 else 0.5) == 0.0
+
+
+def test_eighths_are_asked_for_where_a_quarter_is_too_much_and_only_there() -> None:
+    assert amounts(0.1, fine=False)[:5] == [0.25, 0.5, 0.75, 1.0, 1.25]
+    assert amounts(0.1, fine=True)[:3] == [TOUCH, 0.25, 0.375]
+    assert amounts(0.1, fine=True)[7:9] == [1.0, 1.25]
+    assert amounts(7.2, fine=False)[-3:] == [6.5, 7.0, 7.5]
+
+
+def test_the_hand_is_doubted_most_where_a_part_is_small() -> None:
+    """A part of a stroke is a way of the plunger, missed by as much however short it is."""
+    assert pumped_sd(0.125) == pumped_sd(0.75)
+    assert pumped_sd(0.125) / 0.125 > 3.0 * pumped_sd(1.0)
+    assert pumped_sd(4.0) == pytest.approx(2.0 * pumped_sd(1.0))
 
 
 def test_bass_is_approached_in_parts_from_below() -> None:

@@ -22,6 +22,7 @@ from rounds.events import (
     RoundClosed,
     Sent,
     Skipped,
+    SteppedBack,
     Strike,
     TakeStarted,
     TakeStopped,
@@ -31,6 +32,7 @@ from rounds.notes import parse_note, shifted_hz
 from rounds.plain import progress
 from rounds.recognition import Sounded
 from rounds.rig import Bottle, Piece, Pump, Reference, Rig
+from rounds.round import advance
 from rounds.session import Session
 from rounds.tui.models import round_strip
 from rounds.viewing import Viewer
@@ -307,6 +309,35 @@ def test_bass_is_warned_of_and_approached_from_below() -> None:
     assert told.strokes is not None
     hz2_needed = made.rig.target_hz("C4") ** 2 - made.hz["C4"] ** 2
     assert told.strokes < hz2_needed / made.session.beliefs.gain("C4", "hand").mean
+
+
+def test_a_bottle_that_does_not_hold_cannot_eat_the_round(bench: Bench) -> None:
+    """C4 loses 60 cents as the head comes off; the others are tuned all the same."""
+    for _ in range(200):
+        told = bench.session.instruction
+        if told.act == "none":
+            break
+        if told.act == "wait":
+            bench.now_s += 15.0
+            bench.session.tick(bench.now_s)
+            continue
+        if told.bottle == "C4" and told.act == "disconnect":
+            bench.hz["C4"] *= 2.0 ** (-60.0 / 1200.0)
+        bench.obey()
+    state = bench.session.round
+    assert state is not None
+    assert state.skipped == {"C4": "does not hold: see health"}
+    assert sum(e.bottle == "C4" for e in bench.events(Connected)) <= 4  # type: ignore[attr-defined]
+    assert all(abs(bench.off(n)) <= 10.0 for n in NOTES if n != "C4")
+
+
+def test_who_goes_back_to_a_bottle_that_does_not_hold_may_try_again(bench: Bench) -> None:
+    state = bench.session.round
+    assert state is not None
+    for at_s in range(4):
+        state = advance(state, Connected(at_s=float(at_s), bottle="C4", pump="hand"))
+    assert state.connected == {"C4": 4}
+    assert advance(state, SteppedBack(at_s=5.0, bottle="C4")).connected == {}
 
 
 def test_a_take_is_silent_and_logged_with_what_was_foreseen(bench: Bench) -> None:

@@ -10,6 +10,7 @@ by the pin costs no connection, putting it back does.
 
 from __future__ import annotations
 
+import bisect
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -18,6 +19,7 @@ from rounds import air
 from rounds.air import kpa_to_psi
 from rounds.gauss import Gauss
 from rounds.notes import CENTS_PER_NEPER, shifted_hz
+from rounds.planning.hands import QUARTER, TOUCH, amounts, let_out_sd, pumped_sd
 from rounds.planning.tolerance import chance_in
 from rounds.pressure import NOTHING_TOLD
 
@@ -26,17 +28,10 @@ if TYPE_CHECKING:
     from rounds.pressure import PressureTold
     from rounds.rig import Bottle, Pump, Rig
 
-QUARTER = 0.25
-FINEST = 1.0 / 16.0
-"""Smallest part of a stroke that is ever asked for: a touch on the handle."""
 Z_NINE_IN_TEN = 1.2815515655446004
 """90 % of a normal distribution lies below this many standard deviations."""
 LAST = 0.75
 """A dose is called final when the bottle is in tolerance after it with this chance."""
-STROKE_SLOP = 0.08
-"""Relative sd of strokes as done against strokes as told. Common practice, no source."""
-PIN_SLOP = 0.25
-"""The same for air let out. Common practice, no source."""
 HOPELESS = 1.25
 """A dose that would pass the limit by no more than this is given as far as the limit: the estimate may be
 too high, and the next strike tells more. Beyond it nobody is sent pumping for nothing."""
@@ -78,7 +73,7 @@ class _Task:
     level: Gauss
     aim_cents: float
     gain: Gauss
-    slop: float
+    sharp: bool
     loss_cents: Gauss
     gauge_now_kpa: float
     stroke_kpa: float
@@ -99,7 +94,7 @@ class _Task:
         """Level after strokes and with the head off again."""
         hz2 = max(1.0, self.hz2(self.level.mean) + strokes * self.gain.mean)
         cents = 0.5 * CENTS_PER_NEPER * math.log(hz2 / self.target_hz**2)
-        moved = abs(strokes) * math.hypot(self.gain.sd, self.slop * self.gain.mean) * self.cents_per_hz2
+        moved = self.moved_sd_hz2(abs(strokes)) * self.cents_per_hz2
         known = self.level.sd * self.hz2(self.level.mean) / self.hz2(self.aim_cents)
         return Gauss(cents + self.loss_cents.mean, math.hypot(moved, known, self.loss_cents.sd))
 
@@ -107,14 +102,19 @@ class _Task:
         """Strokes that lead to the aim if everything is as believed."""
         return (self.hz2(self.aim_cents - self.loss_cents.mean) - self.hz2(self.level.mean)) / self.gain.mean
 
-    def step(self) -> float:
-        """A quarter stroke, or the part of it that moves the pitch by less than half the tolerance."""
-        step = QUARTER
-        while (
-            step > FINEST and step * self.gain.mean * self.cents_per_hz2 > 0.5 * self.bottle.tolerance_cents
-        ):
-            step /= 2.0
-        return step
+    def moved_sd_hz2(self, strokes: float) -> float:
+        """What is not known of the change that some strokes make: the gain, and the hand."""
+        hand = let_out_sd(strokes) if self.sharp else pumped_sd(strokes)
+        return math.hypot(strokes * self.gain.sd, hand * self.gain.mean)
+
+    @property
+    def fine(self) -> bool:
+        """Whether a quarter stroke moves the pitch by more than half the tolerance."""
+        return QUARTER * self.gain.mean * self.cents_per_hz2 > 0.5 * self.bottle.tolerance_cents
+
+    def amounts(self) -> list[float]:
+        """What may be asked for, none and more than enough included."""
+        return [0.0, *amounts(abs(self.exact()), fine=self.fine)]
 
     def gauge_kpa(self, strokes: float) -> float:
         """Estimated gauge pressure after strokes."""
@@ -123,7 +123,7 @@ class _Task:
     def last(self, strokes: float) -> bool:
         """Whether nothing more is likely to be needed, or can be done."""
         likely = chance_in(self.after(strokes), self.bottle.tolerance_cents, self.aim_cents)
-        return strokes == 0.0 or likely >= LAST
+        return abs(strokes) <= TOUCH or likely >= LAST
 
 
 def dose(
@@ -166,7 +166,7 @@ def dose(
         level=level_cents,
         aim_cents=aim_cents,
         gain=Gauss(max(1e-9, abs(gain.mean)), gain.sd),
-        slop=PIN_SLOP if sharp else STROKE_SLOP,
+        sharp=sharp,
         loss_cents=Gauss(0.0, 0.0) if by_pin else head,
         gauge_now_kpa=max(0.0, gauge_kpa),
         stroke_kpa=stroke_kpa,
@@ -196,32 +196,44 @@ def _estimated_kpa(bottle: Bottle, target_hz: float, hz: float, slope_hz2_per_kp
 
 
 def _add(task: _Task) -> Dose:
-    step, exact = task.step(), task.exact()
-    count = math.floor(exact / step) if task.bottle.group == "bass" else round(exact / step)
-    while count > 1 and not _safe_up(task, count * step):
-        count -= 1
-    limit_kpa = task.limit_kpa
-    wanted_kpa = task.gauge_kpa(count * step)
-    if _hangs_on_one_strike(task, count * step, step):
+    offered, exact = task.amounts(), max(0.0, task.exact())
+    place = _below(offered, exact) if task.bottle.group == "bass" else _nearest(offered, exact)
+    while place > 1 and not _safe_up(task, offered[place]):
+        place -= 1
+    if _hangs_on_one_strike(task, offered[place], offered[1]):
         return Dose(0.0, False, task.after(0.0), task.gauge_now_kpa, doubt=_doubt(task))
-    if count > 0 and wanted_kpa > limit_kpa:
-        room = math.floor((limit_kpa - task.gauge_now_kpa) / task.stroke_kpa / step)
-        if room <= 0 or wanted_kpa > HOPELESS * limit_kpa:
-            refusal = _refusal(task, wanted_kpa, limit_kpa)
+    wanted_kpa = task.gauge_kpa(offered[place])
+    if place and wanted_kpa > task.limit_kpa:
+        room = _below(offered, (task.limit_kpa - task.gauge_now_kpa) / task.stroke_kpa)
+        if not room or wanted_kpa > HOPELESS * task.limit_kpa:
+            refusal = _refusal(task, wanted_kpa, task.limit_kpa)
             return Dose(0.0, False, task.after(0.0), task.gauge_now_kpa, refused=refusal)
-        count = room
-    strokes = count * step
+        place = room
+    strokes = offered[place]
     after_kpa = task.gauge_kpa(strokes)
-    warning = _warning(task, strokes, step, after_kpa)
+    warning = _warning(task, strokes, after_kpa)
     return Dose(strokes, task.last(strokes), task.after(strokes), after_kpa, warn=warning)
 
 
-def _hangs_on_one_strike(task: _Task, strokes: float, step: float) -> bool:
+def _below(offered: list[float], strokes: float) -> int:
+    """The place of the most that is not more than some strokes; 0 where even the least is more."""
+    return max(0, bisect.bisect_right(offered, strokes) - 1)
+
+
+def _nearest(offered: list[float], strokes: float) -> int:
+    return min(range(len(offered)), key=lambda i: abs(offered[i] - strokes))
+
+
+def _hangs_on_one_strike(task: _Task, strokes: float, least: float) -> bool:
     """Whether one strike alone leads to the limit: by refusing air, or, if it was misheard, by asking for it.
 
     Where a gauge or the strokes told of leave no room for the smallest part, no strike is needed.
     """
-    if task.misheard_kpa is None or strokes <= 0.0 or task.told_kpa + step * task.stroke_kpa > task.limit_kpa:
+    if (
+        task.misheard_kpa is None
+        or strokes <= 0.0
+        or task.told_kpa + least * task.stroke_kpa > task.limit_kpa
+    ):
         return False
     return task.misheard_kpa + strokes * task.stroke_kpa > task.limit_kpa
 
@@ -231,7 +243,7 @@ def _safe_up(task: _Task, strokes: float) -> bool:
     start, limit = task.level.mean, task.aim_cents + task.bottle.tolerance_cents - task.loss_cents.mean
     mean_hz2 = task.hz2(start) + strokes * task.gain.mean
     sd_hz2 = math.hypot(
-        strokes * math.hypot(task.gain.sd, task.slop * task.gain.mean),
+        task.moved_sd_hz2(strokes),
         2.0 * task.level.sd * task.hz2(start) / CENTS_PER_NEPER,
         2.0 * task.loss_cents.sd * task.hz2(limit) / CENTS_PER_NEPER,
     )
@@ -241,11 +253,11 @@ def _safe_up(task: _Task, strokes: float) -> bool:
 def _let_out(task: _Task, pump_on: bool) -> Dose:
     if pump_on and not task.pump.release_valve:
         return Dose(0.0, True, task.after(0.0), task.gauge_now_kpa, warn="Take the pump off first.")
-    step = task.step()
-    count = round(-task.exact() / step)
-    while count > 1 and not _safe_down(task, -count * step):
-        count -= 1
-    strokes = -count * step
+    offered = task.amounts()
+    place = _nearest(offered, -task.exact())
+    while place > 1 and not _safe_down(task, -offered[place]):
+        place -= 1
+    strokes = -offered[place]
     return Dose(strokes, task.last(strokes), task.after(strokes), task.gauge_kpa(strokes))
 
 
@@ -268,12 +280,12 @@ def _doubt(task: _Task) -> str:
     return f"to be sure before any air: this one may come near its limit of {limit_psi:.0f} psi"
 
 
-def _warning(task: _Task, strokes: float, step: float, after_kpa: float) -> str | None:
+def _warning(task: _Task, strokes: float, after_kpa: float) -> str | None:
     if strokes <= 0.0:
         return None
     if after_kpa > task.bottle.caution_kpa:
         return f"About {kpa_to_psi(after_kpa):.0f} psi: eyes protected, nobody over the cap."
-    if step < QUARTER and task.bottle.group == "bass":
+    if task.fine and task.bottle.group == "bass":
         moved_cents = QUARTER * task.gain.mean * task.cents_per_hz2
         return f"gently: a quarter stroke is about {moved_cents:.0f} cents here"
     return None

@@ -42,12 +42,15 @@ class Hands:
     haste_spread: float = 0.2
     """Spread of every duration, relative."""
     stroke_spread: float = 0.1
+    """Of one full stroke."""
+    travel_spread: float = 0.05
+    """Of a part of a stroke, in strokes: 2.5 cm of a plunger's way of 50 (common practice, no source)."""
     pin_spread: float = 0.3
     wrong_bottle: float = 0.02
     weak_strike: float = 0.03
 
 
-CAREFUL = Hands(stroke_spread=0.03, pin_spread=0.1, wrong_bottle=0.0, weak_strike=0.0)
+CAREFUL = Hands(stroke_spread=0.03, travel_spread=0.02, pin_spread=0.1, wrong_bottle=0.0, weak_strike=0.0)
 
 
 @dataclass(frozen=True)
@@ -160,7 +163,7 @@ class Player:
         moved = 0.0
         for part in _parts(strokes):
             yield from self._spend(self.hands.stroke_s * max(0.5, part))
-            moved += self.world.add(part * self._slip(self.hands.stroke_spread), self.number)
+            moved += self.world.add(self._done(part), self.number)
         return moved
 
     def _let_out(self, bottle_id: str, strokes: float, *, by_pump: bool) -> Doing[float]:
@@ -171,6 +174,12 @@ class Player:
         moved = strokes * self._slip(self.hands.pin_spread)
         self.world.release(bottle_id, moved, pin=pin)
         return moved
+
+    def _done(self, part: float) -> float:
+        """A full stroke is done to its stop; a part of one by eye, its error the same however small."""
+        if part >= 1.0:
+            return self._slip(self.hands.stroke_spread)
+        return max(0.2 * part, float(self.world.rng.normal(part, self.hands.travel_spread)))
 
     def _slip(self, spread: float) -> float:
         return max(0.1, float(self.world.rng.normal(1.0, spread)))

@@ -36,6 +36,7 @@ class Counts:
     early: list[int] = field(default_factory=list)
     learned: list[int] = field(default_factory=list)
     doses: list[int] = field(default_factory=list)
+    rounds: list[RoundResult] = field(default_factory=list)
 
 
 def day(seed: int, rounds: int, counts: Counts) -> None:
@@ -48,7 +49,7 @@ def day(seed: int, rounds: int, counts: Counts) -> None:
     visits: Counter[str] = Counter()
     seen = 0
     for _ in range(rounds):
-        play_round(session, world, player)
+        counts.rounds.append(play_round(session, world, player))
         events = [event for _, event in journal.events(seen)]
         seen = max((i for i, _ in journal.events(seen)), default=seen)
         connected = Counter(e.bottle for e in events if isinstance(e, Connected))
@@ -82,6 +83,13 @@ def print_fills(count: int) -> None:
     print(f"\nMean: {means[0]:.1f} minutes, {means[1]:.1f} connections.")
 
 
+def print_rounds(rounds: list[RoundResult]) -> None:
+    """What the rounds came to, by the truth of the world."""
+    share = sum(r.in_tune for r in rounds) / sum(r.needed for r in rounds)
+    means = [statistics.fmean(v) for v in zip(*((r.minutes, r.connections) for r in rounds), strict=True)]
+    print(f"A round: {means[0]:.1f} minutes, {means[1]:.1f} connections, {share:.1%} in tune as it ends.")
+
+
 def line(name: str, values: list[int]) -> str:
     """One row of the table."""
     return f"| {name} | {len(values)} | {statistics.median(values):.2f} | {statistics.fmean(values):.2f} |"
@@ -106,6 +114,7 @@ def main() -> None:
         print(line("before its third visit", counts.early))
         print(line("after three visits", counts.learned))
         print(f"\nDoses per bottle and round: mean {statistics.fmean(counts.doses):.2f}.")
+        print_rounds(counts.rounds)
     if args.fills:
         print_fills(args.fills)
 

@@ -1,0 +1,68 @@
+"""Bottles that hold for minutes only are tuned last, shortly before the playing starts."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from rounds import advice
+from rounds.belief import Beliefs
+from rounds.events import RoundOpened, Strike
+from rounds.lateness import HASTE, SPARE_S, in_time, start_in_s
+from rounds.planning import PlannedVisit, RoundPlan
+from rounds.round import advance, begin
+from rounds.situation import Situation
+from rounds.view import Instruction
+from tests.test_session import NOTES, rig
+
+RIG = rig()
+DOWNBEAT_S = 1200.0
+WORK_S = 60.0
+
+
+def situation(now_s: float, holds_s: dict[str, float], downbeat_s: float | None = DOWNBEAT_S) -> Situation:
+    """Every bottle was heard flat; those with a hold are to be visited."""
+    opened = RoundOpened(
+        at_s=0.0, round_id="r", needed=dict.fromkeys(NOTES, 1.0), downbeat_s=downbeat_s, block_s=1800.0
+    )
+    state, beliefs = begin(opened), Beliefs(RIG)
+    for note in NOTES:
+        heard = Strike(
+            at_s=now_s - 60.0,
+            bottle=note,
+            verdict="clear",
+            hz=RIG.target_hz(note),
+            cents=-30.0,
+            u95_cents=1.0,
+        )
+        state = advance(state, heard)
+        beliefs.apply(heard)
+    visits = tuple(PlannedVisit(b, "hand", 0.0, "flat", 20.0, hold) for b, hold in holds_s.items())
+    plan = RoundPlan(visits, {}, (), (), 0.0, 0, WORK_S, None, len(visits), 0)
+    return Situation(RIG, beliefs, state, plan, now_s)
+
+
+def test_who_would_be_out_again_at_the_downbeat_waits_and_the_others_do_not() -> None:
+    now = situation(0.0, {"C4": 600.0, "D4": 7200.0})
+    assert [v.bottle for v in in_time(now)] == ["D4"]
+
+
+def test_when_all_that_is_left_would_not_last_the_player_rests_and_is_told_why_and_how_long() -> None:
+    told = advice.next_step(situation(0.0, {"C4": 600.0, "E4": 500.0}))
+    assert isinstance(told, Instruction)
+    assert told.act == "wait"
+    assert told.why == "C4 and E4 hold too short to be tuned now: in about 17 min, just before you play"
+
+
+@pytest.mark.parametrize("hold_s", [60.0, 600.0, 7200.0])
+def test_the_last_work_starts_with_time_to_spare(hold_s: float) -> None:
+    start_s = DOWNBEAT_S - RIG.habits.quarantine_s - HASTE * WORK_S - SPARE_S
+    assert start_in_s(situation(start_s - 5.0, {"C4": hold_s})) == pytest.approx(5.0)
+    now = situation(start_s + 1.0, {"C4": hold_s})
+    assert [v.bottle for v in in_time(now)] == ["C4"]
+
+
+def test_without_a_downbeat_nothing_waits() -> None:
+    now = situation(0.0, {"C4": 60.0, "D4": math.inf}, downbeat_s=None)
+    assert [v.bottle for v in in_time(now)] == ["C4", "D4"]
