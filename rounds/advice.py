@@ -14,6 +14,7 @@ from rounds.events import Accepted, Event, Purpose, Sent, ShiftChosen, Skipped
 from rounds.instructions import (
     SETTLES_S,
     idle,
+    left_for_last,
     less,
     let_down,
     more,
@@ -24,6 +25,7 @@ from rounds.instructions import (
     strike_instruction,
     wait_for,
 )
+from rounds.lateness import in_time, start_in_s
 from rounds.planning.dose import dose
 from rounds.planning.walking import walking_order
 from rounds.pressure import NOTHING_TOLD
@@ -39,6 +41,8 @@ ACCEPT_SHARE = 0.3
 """A visit is good when the pitch is within this share of the tolerance around the aim."""
 REVISIT_SHARE = 0.6
 """The same with the pump off again, inside the band: below this another connection is not worth it."""
+SECOND_WORTH = 0.4
+"""A bottle left in tune by its visit is visited again only to save so many bottles out, in expectation."""
 ACCEPT_FLOOR_CENTS = 2.0
 ROUGH_FROM_CENTS = 100.0
 """A change larger than this is made in two visits, a rough one and, once it has settled, a fine one."""
@@ -49,6 +53,8 @@ MOST_LOSS = 2.0
 """More tolerances than this are not lost when a pump head comes off. Common practice, no source."""
 DOUBT = 0.25
 """Chance of being out above which an accepted bottle is struck once more before the downbeat."""
+LAST_LOOK_S = 240.0
+"""So long before the downbeat it is asked where the accepted bottles will be then, not where they are now."""
 WORTH_ASKING = 0.3
 """It is struck once more only when its sd passes this share of the tolerance: else nothing new is learned."""
 
@@ -99,14 +105,14 @@ def _elsewhere(now: Situation) -> Event | Instruction:
 
 def _first_visit(now: Situation) -> Event | None:
     """Nobody goes to a bottle again while others wait for their first visit: it settles meanwhile."""
-    for visit in now.plan.visits:
+    for visit in in_time(now):
         if visit.bottle not in now.state.visited:
             return Sent(at_s=now.now_s, bottle=visit.bottle, purpose="visit")
     return None
 
 
 def _next_visit(now: Situation) -> Event | None:
-    for visit in now.plan.visits:
+    for visit in in_time(now):
         if not _resting(now, visit.bottle):
             hear = _left_to_settle(now, visit.bottle) or _settled_since(now, visit.bottle)
             purpose: Purpose = "listen" if hear else "visit"
@@ -121,7 +127,8 @@ def _at_the_end(now: Situation) -> Event | Instruction:
     settled = _settled(now)
     if settled is not None:
         return Sent(at_s=now.now_s, bottle=settled, purpose="listen")
-    return _finished(now)
+    later = [v.bottle for v in now.plan.visits if v not in in_time(now)]
+    return left_for_last(now, later, start_in_s(now)) if later else _finished(now)
 
 
 def _to_hear_again(now: Situation) -> list[str]:
@@ -209,12 +216,14 @@ def _settled(now: Situation) -> str | None:
 
 
 def _doubtful(now: Situation) -> list[str]:
-    """Accepted bottles that may be out by now, heard too long ago to be sure of, the most doubtful first."""
+    """Accepted bottles that may be out by now, or soon at the downbeat, heard too long ago to tell."""
+    downbeat_s = now.downbeat_s or now.now_s
+    looked_at_s = downbeat_s if 0.0 < downbeat_s - now.now_s < LAST_LOOK_S else now.now_s
     chances: dict[str, float] = {}
     for bottle_id in now.state.accepted:
         if bottle_id not in now.state.needed or _heard_lately(now, bottle_id):
             continue
-        level = now.beliefs.level(bottle_id, now.now_s)
+        level = now.beliefs.level(bottle_id, looked_at_s)
         tolerance = now.rig.bottle(bottle_id).tolerance_cents
         if level.sd >= WORTH_ASKING * tolerance:
             chances[bottle_id] = level.outside(tolerance, now.state.shift_cents)
@@ -297,11 +306,19 @@ def _good_enough(now: Situation, bottle: Bottle, error_cents: float, on: bool) -
     The plan leaving the bottle alone is enough: then it is in the band, or it settles into it. With
     the pump off again a small miss is not worth another connection.
     """
-    if bottle.id in now.state.visited and all(v.bottle != bottle.id for v in now.plan.visits):
+    visited = bottle.id in now.state.visited
+    if visited and all(v.bottle != bottle.id for v in now.plan.visits):
         return True
-    share = ACCEPT_SHARE if on or bottle.id not in now.state.visited else REVISIT_SHARE
+    if visited and not on and _inside_at_downbeat(now, bottle.id) and not _worth_another(now, bottle.id):
+        return True
+    share = ACCEPT_SHARE if on or not visited else REVISIT_SHARE
     enough_cents = max(ACCEPT_FLOOR_CENTS, share * bottle.tolerance_cents, _roughly_cents(now, bottle.id))
     return abs(error_cents) <= enough_cents
+
+
+def _worth_another(now: Situation, bottle_id: str) -> bool:
+    """Whether a bottle just visited, and in tune, gains so much by another visit that nobody wonders."""
+    return any(v.bottle == bottle_id and v.saves > SECOND_WORTH for v in now.plan.visits)
 
 
 def _roughly_cents(now: Situation, bottle_id: str) -> float:

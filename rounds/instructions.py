@@ -51,6 +51,14 @@ def wait_for(now: Situation, settling: list[str]) -> Instruction:
     return Instruction("wait", None, None, None, None, why, "Let it settle")
 
 
+def left_for_last(now: Situation, later: list[str], start_in_s: float) -> Instruction:
+    """What is left would not last until the playing starts: it is tuned in the last minutes."""
+    minutes = max(1, round(start_in_s / 60.0))
+    holds = "hold" if len(later) > 1 else "holds"
+    why = f"{in_words(later)} {holds} too short to be tuned now: in about {minutes} min, just before you play"
+    return Instruction("wait", None, None, None, None, why, "Rest")
+
+
 def more(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruction:
     pump = now.rig.pump_of(bottle.id)
     amount, phrase = strokes_in_words(wanted.strokes), strokes_phrase(wanted.strokes)
@@ -180,8 +188,8 @@ def strike_instruction(now: Situation, bottle_id: str) -> Instruction:
             why = "the pump is on it and the air moved: hear what it did"
     elif state.pump_on == bottle_id:
         why = "the air moved: hear what it did"
-    elif bottle_id in state.visited and state.purpose == "listen":
-        why = "to hear how it has settled"
+    elif state.purpose == "listen":
+        why = "to hear how it has settled" if bottle_id in state.visited else "to hear where it is by now"
     elif bottle_id in state.moved:
         why = "its air moved since it was heard"
     else:

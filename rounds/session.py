@@ -148,7 +148,7 @@ class Session(Led):
         over_s = told_s + CLOSE_AFTER_S if downbeat_s is None else downbeat_s
         if now_s >= over_s:
             self.close_round(now_s)
-        elif self.plan().listen or self.plan().visits:
+        elif downbeat_s is not None or self.plan().listen or self.plan().visits:
             self._settle()
 
     def _leave_refused(self) -> None:

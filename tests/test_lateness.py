@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
 from rounds import advice
 from rounds.belief import Beliefs
-from rounds.events import RoundOpened, Strike
+from rounds.events import Accepted, AirMoved, RoundOpened, Sent, Strike
 from rounds.lateness import HASTE, SPARE_S, in_time, start_in_s
 from rounds.planning import PlannedVisit, RoundPlan
 from rounds.round import advance, begin
@@ -66,3 +67,23 @@ def test_the_last_work_starts_with_time_to_spare(hold_s: float) -> None:
 def test_without_a_downbeat_nothing_waits() -> None:
     now = situation(0.0, {"C4": 60.0, "D4": math.inf}, downbeat_s=None)
     assert [v.bottle for v in in_time(now)] == ["C4", "D4"]
+
+
+@pytest.mark.parametrize(("saves", "touched_again"), [(0.2, False), (0.7, True)])
+def test_a_bottle_left_in_tune_by_its_visit_is_visited_again_for_a_clear_gain_only(
+    saves: float, touched_again: bool
+) -> None:
+    """C4 was let out a little too far, to 8 cents flat of an aim of +3: inside its tolerance of 10."""
+    now = situation(0.0, {"C4": 7200.0}, downbeat_s=None)
+    state = now.state
+    out = AirMoved(at_s=1.0, bottle="C4", pump=None, strokes=-0.5)
+    heard = Strike(at_s=5.0, bottle="C4", verdict="clear", hz=260.4, cents=-8.0, u95_cents=1.0)
+    beliefs = Beliefs(RIG)
+    for event in (Sent(at_s=0.5, bottle="C4", purpose="visit"), out, heard):
+        state = advance(state, event)
+    beliefs.apply(heard)
+    visit = PlannedVisit("C4", "hand", 3.0, "goes flat", 20.0, 7200.0, saves)
+    plan = replace(now.plan, visits=(visit,))
+    step = advice.next_step(replace(now, state=state, beliefs=beliefs, plan=plan, now_s=6.0))
+    assert isinstance(step, Instruction if touched_again else Accepted)
+    assert not isinstance(step, Instruction) or step.act == "connect"

@@ -258,3 +258,28 @@ def test_a_plan_of_forty_bottles_is_quick_enough_to_be_made_after_every_reading(
 )
 def test_a_reading_at_the_edge_is_not_called_in(cents: float, u95: float, told: str) -> None:
     assert place(of_reading(cents, u95), 10.0) == told
+
+
+def test_many_pumps_never_keep_the_player_waiting() -> None:
+    """Six pumps and forty bottles: the proof would take seconds, so a good order is given and says so."""
+    rig = small_rig(WIDE * 4, pumps=6)
+    rig = replace(rig, pumps=tuple(replace(p, setup_s=10.0) for p in rig.pumps))
+    known = beliefs(rig, *[-25.0] * 40, drift_per_min={b.id: -0.02 * i for i, b in enumerate(rig.bottles)})
+    spent_s = []
+    for _ in range(3):
+        start_s = time.process_time()
+        plan = planned(rig, known)
+        spent_s.append(time.process_time() - start_s)
+    assert min(spent_s) < 0.15
+    assert not plan.proved
+    assert len(plan.visits) + len(plan.sacrificed) == 40
+    few = small_rig(WIDE, pumps=3)
+    assert planned(few, beliefs(few, *[-25.0] * 10)).proved
+
+
+def test_a_visit_tells_what_it_saves_and_how_long_it_holds() -> None:
+    rig = small_rig(WIDE)
+    plan = planned(rig, beliefs(rig, -25.0, *[0.0] * 9, drift_per_min={"B1": -0.1, "B4": -0.6}))
+    visits = {v.bottle: v for v in plan.visits}
+    assert 0.15 < visits["B4"].saves <= visits["B1"].saves <= 1.0
+    assert visits["B4"].hold_s < visits["B1"].hold_s

@@ -138,6 +138,8 @@ def _plan_rig(args: argparse.Namespace) -> int:
         pieces=pieces,
     )
     plans = parallel_plans(told.rig, told.beliefs, asked, args.people)
+    if not all(p.proved for p in plans):
+        print("rounds: a good order, not proved to be the best one.", file=sys.stderr)
     if args.json:
         document = {"now": believing.iso(told.now_s), "plans": [_as_json(p) for p in plans]}
         print(json.dumps(document, allow_nan=False, ensure_ascii=False))

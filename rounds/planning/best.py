@@ -27,12 +27,27 @@ MOST_ENTRIES = 30_000_000
 COARSE_ENTRIES = 4_000_000
 COARSE_BUDGETS = 150
 """Size of the table when weights are rounded."""
-MOST_LABELS = 1_500_000
-MOST_ODD_STATES = 200_000
-MOST_STATES = 1_500_000
-"""Counts of visits decided for each pump, times pumps in hand. They multiply with every pump: with ten
-pumps there is no table of them any more, and a good order is given that is not proved to be the best."""
 _MOST_MERGED = 4000
+
+
+@dataclass(frozen=True)
+class Limits:
+    """How far the search for a proved answer may go before a good one is given instead.
+
+    States are counts of visits decided for each pump, times pumps in hand. They multiply with every pump:
+    with ten pumps there is no table of them any more.
+    """
+
+    states: int
+    odd_states: int
+    """The same where weights are odd."""
+    labels: int
+
+
+THOROUGH = Limits(states=1_500_000, odd_states=200_000, labels=1_500_000)
+"""For one who waits for an answer: some seconds at most."""
+AT_ONCE = Limits(states=30_000, odd_states=30_000, labels=100_000)
+"""For a plan made anew after every strike: nobody must see it being made."""
 
 
 @dataclass(frozen=True)
@@ -48,30 +63,30 @@ class Found:
         return self.way.cost, self.way.ticks
 
 
-def best_way(families: Families) -> Found:
+def best_way(families: Families, limits: Limits = THOROUGH) -> Found:
     """The best way, with pumps, by the pin alone, or doing nothing at all."""
     found = [Found(Way((), (families.weight, 0, 0), 0))]
     if families.visits:
-        found += [*_with_pumps(families), *_by_pin_alone(families)]
+        found += [*_with_pumps(families, limits), *_by_pin_alone(families, limits)]
     return min(found, key=lambda f: f.rank)
 
 
-def _by_pin_alone(families: Families) -> list[Found]:
+def _by_pin_alone(families: Families, limits: Limits) -> list[Found]:
     """No pump is taken in hand at all (the search always takes one)."""
     pin = families.only_pin()
     if not pin.visits or pin.visits == families.visits:
         return []
-    found = best_way(pin)
+    found = best_way(pin, limits)
     weight, connections, changes = found.way.cost
     cost = (weight + families.weight - pin.weight, connections, changes)
     decisions = tuple(replace(d, family=len(families.families) - 1) for d in found.way.decisions)
     return [Found(Way(decisions, cost, found.way.ticks), found.proved)]
 
 
-def _with_pumps(families: Families) -> list[Found]:
+def _with_pumps(families: Families, limits: Limits) -> list[Found]:
     """The best way on which the first pump counts as chosen from the start, if there is one."""
     states = States(families)
-    if states.count * states.planes > MOST_STATES:
+    if states.count * states.planes > limits.states:
         return [Found(in_blocks(families), proved=False)]
     tick = common_tick(families)
     unit, least = _unit_and_bound(families, tick, _budgets(families, MOST_ENTRIES))
@@ -82,29 +97,31 @@ def _with_pumps(families: Families) -> list[Found]:
         return [] if way is None else [Found(way)]
     most = min(COARSE_BUDGETS, _budgets(families, COARSE_ENTRIES))
     unit, least = _unit_and_bound(families, tick, most)
-    return _with_odd_weights(families, unit, least, tick)
+    return _with_odd_weights(families, unit, least, tick, limits)
 
 
-def _with_odd_weights(families: Families, unit: int, least: int, tick: int) -> list[Found]:
-    guess, states = _with_rounded_weights(families, unit), States(families)
-    if states.count * states.planes > MOST_ODD_STATES:
+def _with_odd_weights(families: Families, unit: int, least: int, tick: int, limits: Limits) -> list[Found]:
+    guess, states = _with_rounded_weights(families, unit, limits), States(families)
+    if states.count * states.planes > limits.odd_states:
         return [Found(guess, proved=False)]
     limit = guess.cost[0]
     table = latest_starts(States(families.weighing(unit)), least, limit // unit, tick)
     try:
-        way = Search(states, table, unit, tick, MOST_LABELS).run(limit)
+        way = Search(states, table, unit, tick, limits.labels).run(limit)
     except TooMany:
         finer, _ = _unit_and_bound(families, tick, _budgets(families, MOST_ENTRIES))
-        return [Found(_with_rounded_weights(families, finer), proved=False)]
+        return [Found(_with_rounded_weights(families, finer, limits), proved=False)]
     return [Found(way or guess)]
 
 
-def _with_rounded_weights(families: Families, unit: int) -> Way:
+def _with_rounded_weights(families: Families, unit: int, limits: Limits) -> Way:
     """A way that is best for weights rounded to the nearest unit, at its true weight."""
     rounded = families.weighing(unit, nearest=True)
     if rounded.weight >= families.weight:
         return in_blocks(families)
-    found = min((f.way for f in _with_pumps(rounded)), key=lambda w: w.cost, default=in_blocks(families))
+    found = min(
+        (f.way for f in _with_pumps(rounded, limits)), key=lambda w: w.cost, default=in_blocks(families)
+    )
     return replace(found, cost=(_weight_left(families, found), *found.cost[1:]))
 
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from rounds.notes import CENTS_PER_NEPER
 from rounds.planning.arrange import all_on_time, at_risk, timed
+from rounds.planning.best import AT_ONCE
 from rounds.planning.order import describe, solve, work_ticks
 from rounds.planning.problem import Visit, VisitProblem
 
@@ -74,7 +75,7 @@ def solved(problem: VisitProblem, block_s: float, previous: Sequence[str] = ()) 
         previous: an order the player has seen, kept where it is as good.
     """
     whole = replace(problem, visits=tuple(replace(v, keep_s=block_s) for v in problem.visits))
-    found = solve(whole)
+    found = solve(whole, AT_ONCE)
     late = frozenset(found.left_out)
     if late:
         whole, found = _at_least_at_downbeat(whole, late)
@@ -86,7 +87,7 @@ def _at_least_at_downbeat(problem: VisitProblem, late: frozenset[str]) -> tuple[
     """Offer the late ones once more; put those that hold for a part of the block last, if that is free."""
     visits = tuple(replace(v, keep_s=0.0) if v.id in late else v for v in problem.visits)
     eased = replace(problem, visits=visits)
-    found = solve(eased)
+    found = solve(eased, AT_ONCE)
     short = set(found.order) & late
     together_s = sum(v.work_s for v in eased.visits if v.id in short) + sum(problem.setup_s.values())
     kept = tuple(
@@ -94,7 +95,7 @@ def _at_least_at_downbeat(problem: VisitProblem, late: frozenset[str]) -> tuple[
         for v in eased.visits
     )
     pressed = replace(eased, visits=kept)
-    last = solve(pressed)
+    last = solve(pressed, AT_ONCE)
     same = (last.late_weight, last.connections, last.pump_changes)
     if same == (found.late_weight, found.connections, found.pump_changes):
         return pressed, last

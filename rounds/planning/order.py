@@ -15,20 +15,21 @@ import math
 from typing import TYPE_CHECKING
 
 from rounds.planning.arrange import arranged, timed
-from rounds.planning.best import best_way
+from rounds.planning.best import THOROUGH, best_way
 from rounds.planning.families import TICKS_PER_S, families_of, to_ticks
 from rounds.planning.problem import VisitOrder
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from rounds.planning.best import Limits
     from rounds.planning.problem import Visit, VisitProblem
 
 
-def solve(problem: VisitProblem) -> VisitOrder:
-    """Whom to visit and in which order."""
+def solve(problem: VisitProblem, limits: Limits = THOROUGH) -> VisitOrder:
+    """Whom to visit and in which order, within the limits proved to be the best."""
     families = families_of(problem)
-    found = best_way(families)
+    found = best_way(families, limits)
     made = [families.families[d.family].visits[d.visit] for d in found.way.decisions if d.made]
     backwards = arranged(problem, [problem.visits[i] for i in made])
     return describe(problem, backwards[::-1], found.proved)

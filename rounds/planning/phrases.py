@@ -16,8 +16,9 @@ def reason_for(ahead: Outlook, place: int) -> str:
     if abs(off) > ahead.paths.half[place]:
         return f"{abs(off):.0f} cents {_side(off)} now"
     where = float(ahead.paths.means[place, ahead.paths.when.playing][-1]) - ahead.shift_cents
-    drifts = "drifts" if ahead.stay.worst[place] > LIKELY_OUT else "may drift"
-    return f"in tune now, {drifts} {_side(where)} while you play"
+    chance = float(ahead.stay.worst[place])
+    drifts = "drifts" if chance > LIKELY_OUT else "may drift"
+    return f"in tune now, {drifts} {_side(where)} while you play ({_in_ten(chance)})"
 
 
 def reason_alone(ahead: Outlook, place: int) -> str:
@@ -32,6 +33,11 @@ def reason_alone(ahead: Outlook, place: int) -> str:
 def with_short_hold(why: str, hold_s: float) -> str:
     """A reason, with the warning that the bottle will not last the block."""
     return f"{why}. Holds about {hold_s / 60.0:.0f} min only: plan a break"
+
+
+def _in_ten(chance: float) -> str:
+    """A chance as it is spoken of; nothing that is foreseen is certain."""
+    return f"{min(9, max(1, round(10.0 * chance)))} in 10"
 
 
 def _side(cents: float) -> str:

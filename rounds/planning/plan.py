@@ -6,6 +6,7 @@ target; aims include the shift of the reference.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -43,6 +44,10 @@ class PlannedVisit:
     aim_cents: float
     why: str
     work_s: float
+    hold_s: float = math.inf
+    """From its end until the bottle is likelier out than in."""
+    saves: float = math.inf
+    """Bottles out in expectation, without it and with it."""
 
 
 @dataclass(frozen=True)
@@ -69,6 +74,8 @@ class RoundPlan:
     """What fixes the pitch of the pieces, so that the reference may not float."""
     pumps: tuple[str, ...] = ()
     """Pumps of this plan."""
+    proved: bool = True
+    """Whether the order is proved to be the best; with four pumps and more it may be a good one only."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -164,6 +171,7 @@ class _Draft:
             short_lived=answer.short_lived,
             shift_refused=shift.refused,
             pumps=tuple(p.id for p in self.rig.pumps),
+            proved=answer.order.proved,
         )
 
     def _must_listen(self, i: int, chosen: bool) -> bool:
@@ -206,7 +214,8 @@ class _Draft:
             if bottle in answer.short_lived:
                 why = with_short_hold(why, float(self.ahead.after.hold_s[i]))
             aim_cents, visit = float(self.ahead.aim_cents[i]), jobs[bottle]
-            found.append(PlannedVisit(bottle, visit.pump, aim_cents, why, visit.work_s))
+            saves = float(self.ahead.saves[i])
+            found.append(PlannedVisit(bottle, visit.pump, aim_cents, why, visit.work_s, visit.hold_s, saves))
         return tuple(found)
 
     def _sacrificed(self, answer: Solved) -> tuple[str, ...]:

@@ -65,9 +65,15 @@ class Outlook:
         return np.where(self.needs_air, CONNECTION_WORTH, PIN_WORTH)
 
     @property
+    def saves(self) -> Floats:
+        """What a visit saves: how much a bottle is out if left alone, less how much it is out then."""
+        saved: Floats = self.stay.out - self.after.out
+        return saved
+
+    @property
     def chosen(self) -> Flags:
         """Whom to visit."""
-        worth = self.stay.out - self.after.out > self.price
+        worth = self.saves > self.price
         flags: Flags = worth | self._out_at_downbeat
         return flags
 
