@@ -234,9 +234,9 @@ def _after_listening(now: Situation) -> Event | Instruction:
     """A bottle was heard: it is in tune, or the plan will come back to it."""
     bottle_id = now.state.target
     assert bottle_id is not None
-    planned = {v.bottle for v in now.plan.visits}
     heard = now.state.heard[bottle_id]
-    if bottle_id not in planned and not heard.pump_on and _inside_at_downbeat(now, bottle_id):
+    called_for = _worth_another if bottle_id in now.state.visited else _planned
+    if not called_for(now, bottle_id) and not heard.pump_on and _inside_at_downbeat(now, bottle_id):
         return _accept(now, bottle_id, heard.cents)
     return _elsewhere(now)
 
@@ -307,13 +307,17 @@ def _good_enough(now: Situation, bottle: Bottle, error_cents: float, on: bool) -
     the pump off again a small miss is not worth another connection.
     """
     visited = bottle.id in now.state.visited
-    if visited and all(v.bottle != bottle.id for v in now.plan.visits):
+    if visited and not _planned(now, bottle.id):
         return True
     if visited and not on and _inside_at_downbeat(now, bottle.id) and not _worth_another(now, bottle.id):
         return True
     share = ACCEPT_SHARE if on or not visited else REVISIT_SHARE
     enough_cents = max(ACCEPT_FLOOR_CENTS, share * bottle.tolerance_cents, _roughly_cents(now, bottle.id))
     return abs(error_cents) <= enough_cents
+
+
+def _planned(now: Situation, bottle_id: str) -> bool:
+    return any(v.bottle == bottle_id for v in now.plan.visits)
 
 
 def _worth_another(now: Situation, bottle_id: str) -> bool:

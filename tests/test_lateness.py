@@ -87,3 +87,17 @@ def test_a_bottle_left_in_tune_by_its_visit_is_visited_again_for_a_clear_gain_on
     step = advice.next_step(replace(now, state=state, beliefs=beliefs, plan=plan, now_s=6.0))
     assert isinstance(step, Instruction if touched_again else Accepted)
     assert not isinstance(step, Instruction) or step.act == "connect"
+
+
+def test_a_bottle_heard_again_and_in_tune_is_accepted_though_the_plan_would_touch_it_once_more() -> None:
+    """Else it would be sent for again and again, neither visited nor accepted."""
+    now = situation(0.0, {"C4": 7200.0}, downbeat_s=None)
+    state, beliefs = now.state, Beliefs(RIG)
+    heard = Strike(at_s=60.0, bottle="C4", verdict="clear", hz=260.4, cents=-8.0, u95_cents=1.0)
+    moved = AirMoved(at_s=1.0, bottle="C4", pump="hand", strokes=0.5)
+    for event in (moved, Sent(at_s=50.0, bottle="C4", purpose="listen"), heard):
+        state = advance(state, event)
+    beliefs.apply(heard)
+    plan = replace(now.plan, visits=(PlannedVisit("C4", "hand", 3.0, "goes flat", 20.0, 7200.0, 0.2),))
+    step = advice.next_step(replace(now, state=state, beliefs=beliefs, plan=plan, now_s=61.0))
+    assert isinstance(step, Accepted)
