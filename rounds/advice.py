@@ -25,7 +25,7 @@ from rounds.instructions import (
     strike_instruction,
     wait_for,
 )
-from rounds.lateness import in_time, start_in_s
+from rounds.lateness import before_downbeat_s, in_time
 from rounds.planning.dose import dose
 from rounds.planning.walking import walking_order
 from rounds.pressure import NOTHING_TOLD
@@ -128,7 +128,7 @@ def _at_the_end(now: Situation) -> Event | Instruction:
     if settled is not None:
         return Sent(at_s=now.now_s, bottle=settled, purpose="listen")
     later = [v.bottle for v in now.plan.visits if v not in in_time(now)]
-    return left_for_last(now, later, start_in_s(now)) if later else _finished(now)
+    return left_for_last(now, later, before_downbeat_s(now)) if later else _finished(now)
 
 
 def _to_hear_again(now: Situation) -> list[str]:

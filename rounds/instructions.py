@@ -51,11 +51,14 @@ def wait_for(now: Situation, settling: list[str]) -> Instruction:
     return Instruction("wait", None, None, None, None, why, "Let it settle")
 
 
-def left_for_last(now: Situation, later: list[str], start_in_s: float) -> Instruction:
-    """What is left would not last until the playing starts: it is tuned in the last minutes."""
-    minutes = max(1, round(start_in_s / 60.0))
-    holds = "hold" if len(later) > 1 else "holds"
-    why = f"{in_words(later)} {holds} too short to be tuned now: in about {minutes} min, just before you play"
+def left_for_last(now: Situation, later: list[str], before_s: float) -> Instruction:
+    """What is left would not last until the playing starts: it is tuned in the last minutes.
+
+    No countdown: a sentence that changes by itself would be read out again and again.
+    """
+    hold, turn = ("hold", "their turn") if len(later) > 1 else ("holds", "its turn")
+    minutes = math.ceil(before_s / 60.0)
+    why = f"{in_words(later)} {hold} too short to be tuned now: {turn} comes {minutes} min before you play"
     return Instruction("wait", None, None, None, None, why, "Rest")
 
 

@@ -34,10 +34,12 @@ def in_time(now: Situation) -> Sequence[PlannedVisit]:
 
 def start_in_s(now: Situation) -> float:
     """Seconds until the work that is left has to start; none where no downbeat is told."""
-    if now.downbeat_s is None:
-        return 0.0
-    left_s = now.downbeat_s - now.now_s - now.rig.habits.quarantine_s
-    return left_s - HASTE * now.plan.work_s - SPARE_S
+    return 0.0 if now.downbeat_s is None else now.downbeat_s - now.now_s - before_downbeat_s(now)
+
+
+def before_downbeat_s(now: Situation) -> float:
+    """How long before the downbeat the work that is left starts at the latest."""
+    return now.rig.habits.quarantine_s + HASTE * now.plan.work_s + SPARE_S
 
 
 def _lasts(now: Situation, visit: PlannedVisit) -> bool:

@@ -49,11 +49,11 @@ def test_who_would_be_out_again_at_the_downbeat_waits_and_the_others_do_not() ->
     assert [v.bottle for v in in_time(now)] == ["D4"]
 
 
-def test_when_all_that_is_left_would_not_last_the_player_rests_and_is_told_why_and_how_long() -> None:
+def test_when_all_that_is_left_would_not_last_the_player_rests_and_is_told_why_and_until_when() -> None:
     told = advice.next_step(situation(0.0, {"C4": 600.0, "E4": 500.0}))
     assert isinstance(told, Instruction)
     assert told.act == "wait"
-    assert told.why == "C4 and E4 hold too short to be tuned now: in about 17 min, just before you play"
+    assert told.why == "C4 and E4 hold too short to be tuned now: their turn comes 4 min before you play"
 
 
 @pytest.mark.parametrize("hold_s", [60.0, 600.0, 7200.0])
