@@ -75,7 +75,7 @@ class Day:
         if self.people is None:
             return self
         own = self.people.rounds[person]
-        heads = () if own.pump_on is None else (own.pump_on,)
+        heads = () if own.pump_on is None else (*own.left_on, own.pump_on)
         return replace(self, round=own, people=None, heads=heads, mounted=own.mounted)
 
     def after(self, event: Event) -> Day:
@@ -118,9 +118,9 @@ class Day:
             case TakeStopped():
                 return replace(self, take=None)
             case Connected():
-                return replace(self, heads=(*self._off(event.bottle), event.bottle), mounted=event.pump)
+                return replace(self, heads=(*self._let_go(event.bottle), event.bottle), mounted=event.pump)
             case Disconnected():
-                return replace(self, heads=self._off(event.bottle))
+                return replace(self, heads=tuple(b for b in self.heads if b != event.bottle))
             case Strike():
                 doubted_s = -math.inf if event.verdict == "clear" else self.doubted_s
                 return replace(self, reading=event, doubted_s=doubted_s)
@@ -152,17 +152,17 @@ class Day:
     def _told(self, bottle_id: str, air: AirTold) -> Day:
         return replace(self, air={**self.air, bottle_id: air})
 
-    def _off(self, bottle_id: str) -> tuple[str, ...]:
-        """The heads that stay on when the hands that have this bottle take theirs off."""
+    def _let_go(self, bottle_id: str) -> tuple[str, ...]:
+        """The heads that stay on when the hands that have this bottle put theirs onto it."""
         people = self.people
-        if people is None:
-            return ()
-        return tuple(b for b in self.heads if people.owner(b) != people.owner(bottle_id))
+        theirs = [b for b in self.heads if people is None or people.owner(b) == people.owner(bottle_id)]
+        moved = theirs[-1:]
+        return tuple(b for b in self.heads if b not in (*moved, bottle_id))
 
     def _opened(self, event: RoundOpened) -> Day:
         return replace(
             self,
-            round=begin(event, self.pump_on, self.mounted),
+            round=begin(event, self.heads, self.mounted),
             people=assemble(event, self.heads),
             needed=dict(event.needed),
             skipped=(),

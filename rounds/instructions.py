@@ -17,6 +17,8 @@ from rounds.view import Instruction
 from rounds.words import CAUTION_ADD, in_words, offset_in_words, pump_name, strokes_in_words, strokes_phrase
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rounds.planning.dose import Dose
     from rounds.rig import Bottle
 
@@ -41,6 +43,19 @@ def off_the_aim(now: Situation, bottle_id: str, error_cents: float) -> str:
 def idle(why: str, headline: str = "Rest") -> Instruction:
     """Nothing to do."""
     return Instruction("none", None, None, None, None, why, headline)
+
+
+def heads_left_on(heads: Sequence[str]) -> str:
+    """Which pump heads still hang on valves; nothing when none does."""
+    if not heads:
+        return ""
+    pumps, them = ("a pump is", "it") if len(heads) == 1 else ("pumps are", "them")
+    return f"{pumps} still on {in_words(heads)}: take {them} off"
+
+
+def no_round(heads: Sequence[str]) -> Instruction:
+    """No round is open; heads that are on must come off all the same."""
+    return idle("; ".join(filter(None, ("no round is open", heads_left_on(heads)))))
 
 
 def wait_for(now: Situation, settling: list[str]) -> Instruction:

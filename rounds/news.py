@@ -51,7 +51,8 @@ def _turned(before: View, after: View) -> list[str]:
         ]
     if before.mode == "round":
         opening.append(f"The round is over. {plain.connections(before)}")
-    return [*opening, *plain.due(after)]
+    left_on = [plain.sentence(after.message)] * bool(after.message)
+    return [*opening, *plain.due(after), *left_on]
 
 
 def _news_of_reading(before: View, after: View) -> list[str]:

@@ -15,7 +15,7 @@ from rounds.events import Event, RoundOpened, Strike
 from rounds.round import RoundState, advance, begin
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Sequence
 
 MOST_PEOPLE = 2
 NOT_UNDERSTOOD = frozenset({"quiet", "two_ringing", "unclear", "other_bottle"})
@@ -75,14 +75,15 @@ class People:
         return tuple(at_s if i in who else was for i, was in enumerate(self.unclear_s))
 
 
-def assemble(opened: RoundOpened, heads: Iterable[str] = ()) -> People | None:
-    """Everybody's own round of one that was opened for several; None when it is for one person."""
+def assemble(opened: RoundOpened, heads: Sequence[str] = ()) -> People | None:
+    """Everybody's own round of one that was opened for several; None when it is for one person.
+
+    A head that is on goes to whoever has its bottle.
+    """
     if len(opened.shares) < 2:
         return None
-    on = set(heads)
     rounds = []
     for share in opened.shares:
         theirs = {b: w for b, w in opened.needed.items() if b in share}
-        head = next((b for b in share if b in on), None)
-        rounds.append(begin(replace(opened, needed=theirs), head))
+        rounds.append(begin(replace(opened, needed=theirs), [b for b in heads if b in share]))
     return People(tuple(rounds), (-math.inf,) * len(rounds))

@@ -116,7 +116,8 @@ def status(view: View, level: Level) -> list[str]:
     if view.mode == "take":
         return take(view)
     if view.mode == "between":
-        return [*due(view), *first(view), *sound(level)]
+        message = [sentence(view.message)] * bool(view.message)
+        return [*due(view), *first(view), *message, *sound(level)]
     return [*orders(view), *reading(view), *progress(view), *sound(level)]
 
 

@@ -31,7 +31,7 @@ from rounds.events import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Mapping, Sequence
 
 Phase = Literal["listen", "visits", "verify", "done"]
 SAME_PITCH_CENTS = 15.0
@@ -58,6 +58,8 @@ class RoundState:
     target: str | None = None
     purpose: Purpose = "listen"
     pump_on: str | None = None
+    left_on: tuple[str, ...] = ()
+    """Bottles that other heads still hang on since an earlier round, the newest last."""
     mounted: str | None = None
     """Pump in hand (id), known from the last connection."""
     at_bottle: str | None = None
@@ -93,9 +95,13 @@ class RoundState:
         return tuple(b for b in self.needed if b not in self.accepted)
 
 
-def begin(opened: RoundOpened, pump_on: str | None = None, mounted: str | None = None) -> RoundState:
-    """The state of a round that has just been opened."""
-    return RoundState(opened=opened, shift_cents=opened.shift_cents, pump_on=pump_on, mounted=mounted)
+def begin(opened: RoundOpened, heads: Sequence[str] = (), mounted: str | None = None) -> RoundState:
+    """The state of a round that has just been opened, with the heads that are on, the newest last."""
+    pump_on = heads[-1] if heads else None
+    left_on = tuple(heads[:-1])
+    return RoundState(
+        opened, pump_on=pump_on, left_on=left_on, mounted=mounted, shift_cents=opened.shift_cents
+    )
 
 
 def _strike(state: RoundState, event: Strike) -> RoundState:
@@ -127,6 +133,7 @@ def _connected(state: RoundState, event: Connected) -> RoundState:
     return replace(
         state,
         pump_on=event.bottle,
+        left_on=tuple(b for b in state.left_on if b != event.bottle),
         mounted=event.pump,
         at_bottle=event.bottle,
         connections=state.connections + 1,
@@ -137,7 +144,9 @@ def _connected(state: RoundState, event: Connected) -> RoundState:
 
 
 def _disconnected(state: RoundState, event: Disconnected) -> RoundState:
-    return replace(state, pump_on=None, moved=state.moved | {event.bottle})
+    on = tuple(b for b in (*state.left_on, state.pump_on) if b not in (None, event.bottle))
+    newest = on[-1] if on else None
+    return replace(state, pump_on=newest, left_on=on[:-1], moved=state.moved | {event.bottle})
 
 
 def _air_moved(state: RoundState, event: AirMoved) -> RoundState:

@@ -12,7 +12,7 @@ from rounds import acts
 from rounds.closing import closing
 from rounds.events import Event, NoteWritten, Part, Replaced, Skipped, SteppedBack, Strike
 from rounds.hands import shared_out
-from rounds.instructions import idle
+from rounds.instructions import idle, no_round
 from rounds.led import Led
 from rounds.recognition import Sounded, checked, in_play
 from rounds.undoing import Act, Stood
@@ -76,7 +76,7 @@ class Session(Led):
         lead = self._hands.leads[person]
         for _ in range(_MOST_STEPS):
             if self.day.round is None:
-                lead.tell(idle("no round is open"), self._now_s)
+                lead.tell(no_round(self.day.heads), self._now_s)
                 return
             step = self._hands.next_step(self._moment, person)
             if isinstance(step, Instruction):

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING
 from rounds.acts import pieces_named
 from rounds.drift import forecast
 from rounds.gauss import Gauss
+from rounds.instructions import heads_left_on
 from rounds.planning.floating import fixed_by
 from rounds.round import phase_of
+from rounds.shown import sentence
 from rounds.standing import tuned
 from rounds.view import (
     TIME_IS_SHORT,
@@ -103,9 +105,11 @@ class Viewer:
         return "between" if self.session.round is None else "round"
 
     def _message(self, state: RoundState | None) -> str:
-        """Who is given up for want of time, said from the start; else why the reference may not float."""
+        """Heads left on between rounds; in one who is given up for want of time, said from the start; else
+        why the reference may not float.
+        """
         if state is None:
-            return ""
+            return sentence(heads_left_on(self.session.day.heads))
         out = self.session.plan().sacrificed
         known = [b for b in out if self.session.beliefs.heard(b)]
         if known:

@@ -180,6 +180,42 @@ class TestTheRound:
         off = [e for _, e in pair.log.events(0) if isinstance(e, Disconnected)]
         assert [e.bottle for e in off] == [first]
 
+    @pytest.mark.parametrize("people", [1, 2])
+    @pytest.mark.parametrize("killed", [False, True])
+    def test_heads_left_on_at_the_end_all_come_off_first(self, people: int, killed: bool) -> None:
+        pair = Pair()
+        session = pair.session
+        for person in (0, 1):
+            session.hand = person
+            session.pump(True, pair.now_s)
+        on = set(session.day.heads)
+        session.close_round(pair.now_s)
+        assert len(on) == 2
+        assert "pumps are still on" in session.instruction.why
+        session = Session(pair.the_rig, pair.log, pair.now_s) if killed else session
+        session.open_round(pair.now_s, people=people)
+        session = Session(pair.the_rig, pair.log, pair.now_s) if killed else session
+        asked = []
+        for _ in range(2):
+            session.hand = next(i for i, t in enumerate(session.instructions) if t.act == "disconnect")
+            asked.append(session.instruction.bottle)
+            session.pump(False, pair.now_s)
+        assert set(asked) == on
+        assert session.day.heads == ()
+        assert {t.act for t in session.instructions} <= {"strike", "wait"}
+
+    def test_a_head_put_elsewhere_leaves_the_other_on(self) -> None:
+        pair = Pair()
+        for person in (0, 1):
+            pair.session.hand = person
+            pair.session.pump(True, pair.now_s)
+        first, second = pair.session.day.heads
+        pair.session.close_round(pair.now_s)
+        pair.session.open_round(pair.now_s)
+        day = pair.session.day.after(Connected(at_s=pair.now_s, bottle="G5", pump="floor"))
+        assert day.heads == (first, "G5")
+        assert second not in day.heads
+
     def test_a_floating_reference_waits_until_both_are_heard(self) -> None:
         pair = Pair(dict.fromkeys((*LOW, *HIGH), -6.0), rig(floating=True))
         for _ in LOW:
