@@ -83,8 +83,8 @@ class RoundRequest:
     block_s: float | None = None
     pieces: tuple[str, ...] = ()
     temp_c: float | None = None
-    people: int = 1
-    """How many tune at once, each with their own pump."""
+    people: int | None = None
+    """How many tune at once, each with their own pump; not said: as many as the start was told."""
 
 
 class Controller(Protocol):
@@ -92,6 +92,8 @@ class Controller(Protocol):
 
     first_run: bool
     """Whether the cautions have yet to be read and accepted."""
+    people: int
+    """How many tune at once in a round that does not say so itself."""
 
     @property
     def rig(self) -> Rig:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from rounds.errors import BadInput, RoundsError
 from rounds.events import VERDICTS
+from rounds.opening import ENDED
 from rounds.people import MOST_PEOPLE
 from rounds.recognition import Sounded
 from rounds.text import plain
@@ -35,12 +36,17 @@ MOST_T_S = 1e7
 class Lines:
     """Answers lines on one session. `hear` measures a WAV file against what is listened for now.
 
-    `people` is how many tune in a round that does not say so itself.
+    `people` is how many tune in a round that does not say so itself. A round that stands open for another
+    number is ended, as on the screens; when nothing is said, it goes on.
     """
 
-    def __init__(self, session: Session, zero_s: float, hear: Hear, people: int = 1) -> None:
+    def __init__(self, session: Session, zero_s: float, hear: Hear, people: int | None = None) -> None:
         self.session = session
-        self.people = people
+        self.people = people or session.people
+        self._said = ""
+        if session.round is not None and session.people != self.people:
+            session.close_round(session.now_s)
+            self._said = ENDED
         self._zero_s = zero_s
         self._begun = False
         self._hear = hear
@@ -67,12 +73,17 @@ class Lines:
         at_s = self._zero_s + clock_s
         try:
             t, person, key, value = _parse(line, tuple(self._acts))
+            if person is not None and self.session.round is not None and person > self.session.people:
+                raise BadInput(f"this round is for one person; there is no person {person} in it")
             self.session.hand = self._whose_act(key, value) if person is None else person - 1
             at_s = self._time(clock_s if t is None else t)
             strike = self._acts[key](value, at_s)
         except RoundsError as problem:
             error = plain(problem)
-        return json.dumps(self._document(at_s, strike, error), ensure_ascii=False, allow_nan=False)
+        document = self._document(at_s, strike, error)
+        if self._said:
+            document["said"], self._said = self._said, ""
+        return json.dumps(document, ensure_ascii=False, allow_nan=False)
 
     def _time(self, t: float) -> float:
         """Where the journal is later than the first line, this session's `t` counts on from the journal."""

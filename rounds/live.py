@@ -14,7 +14,7 @@ from rounds.controller import Level
 from rounds.hearing.listener import Listener
 from rounds.listening import expectation_of, sounded_of
 from rounds.notes import cents
-from rounds.opening import is_asked_for
+from rounds.opening import ENDED, FOR_TWO, is_asked_for
 from rounds.pages import Pages
 from rounds.places import make_folder
 from rounds.view import ReadingView
@@ -67,6 +67,7 @@ class Live:
         """
         self.session = session
         self.first_run = not accepted_file.exists()
+        self.people = session.people
         self._accepted_file = accepted_file
         self._clock = clock
         self._wall = wall or clock
@@ -244,15 +245,18 @@ class Live:
         if self.first_run:
             return
         standing, asked = self.session.round, request()
+        self.people = asked.people or self.session.people
         if standing is None:
             self.open_round(asked)
         elif is_asked_for(standing.opened, asked, self._clock()):
             if asked.temp_c is not None:
                 self.temperature(asked.temp_c)
+            if self.people > 1 and asked.people is None:
+                self._say(FOR_TWO)
         else:
             self.end_round()
             self.open_round(asked)
-            self._say("The round that stood open was ended: you asked for another one.")
+            self._say(ENDED)
 
     def _say(self, sentence: str) -> None:
         self._word, self._word_until_s = sentence, self._clock() + SAID_S
@@ -267,7 +271,7 @@ class Live:
             block_s=request.block_s,
             temp_c=request.temp_c,
             pieces=request.pieces,
-            people=request.people,
+            people=request.people or self.people,
         )
         self._expect()
 

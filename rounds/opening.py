@@ -17,12 +17,21 @@ SAME_DOWNBEAT_S = 90.0
 SAME_BLOCK_S = 1.0
 
 
+ENDED = "The round that stood open was ended: you asked for another one."
+FOR_TWO = "This round is for two people; start with --people 1 to tune alone."
+
+
+def people_of(opened: RoundOpened) -> int:
+    """How many tune in a round."""
+    return max(1, len(opened.shares))
+
+
 def is_asked_for(opened: RoundOpened, request: RoundRequest, now_s: float) -> bool:
     """Whether all that a request names is so in an open round. The temperature does not matter."""
     return (
         _downbeat_agrees(opened, request, now_s)
         and (request.block_s is None or abs(request.block_s - opened.block_s) < SAME_BLOCK_S)
-        and request.people == max(1, len(opened.shares))
+        and request.people in (None, people_of(opened))
         and (not request.pieces or set(request.pieces) == set(opened.pieces))
     )
 

@@ -44,7 +44,7 @@ def run_live(args: argparse.Namespace) -> int:
     check_terminal(plain=args.plain)
     rig = common.load(args)
     request_of(args, time.time())  # what cannot be read is refused before anything opens
-    check_pumps(rig, args.people)
+    check_pumps(rig, args.people or 1)
     watched = may_watch(args, rig)
     keeper = None if args.keep_sound is None else SoundKeeper(args.keep_sound)
     with common.open_journal(args) as journal:

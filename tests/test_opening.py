@@ -25,6 +25,8 @@ OPENED = RoundOpened(
         (RoundRequest(), True),
         (RoundRequest(downbeat_in_s=840.0, block_s=1800.0, pieces=("Lantern Walk",), temp_c=30.0), True),
         (RoundRequest(downbeat_in_s=800.0), True),
+        (RoundRequest(people=1), True),
+        (RoundRequest(people=2), False),
         (RoundRequest(downbeat_in_s=2000.0), False),
         (RoundRequest(block_s=900.0), False),
         (RoundRequest(pieces=("Kettle Song",)), False),

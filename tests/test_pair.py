@@ -18,6 +18,7 @@ from rounds.hearing.strike import Expectation, Reading, Stage
 from rounds.journal import MemoryJournal
 from rounds.live import Live
 from rounds.notes import cents
+from rounds.opening import ENDED, FOR_TWO
 from rounds.rigfile import load_rig
 from rounds.session import Session
 from rounds.simulation.pair import Mix, Screen
@@ -203,6 +204,23 @@ def test_a_first_look_is_shown_for_the_one_it_may_be_of(two: Live) -> None:
         shown = two.view().reading
         assert shown is not None
         assert (shown.bottle, shown.person, shown.final) == (bottle, person, False)
+
+
+def test_a_start_for_two_stays_one_for_two(two: Live) -> None:
+    two.end_round()
+    two.begin(lambda: RoundRequest(people=2))
+    two.end_round()
+    two.open_round(RoundRequest(downbeat_in_s=900.0))
+    assert len(two.view().people) == 2
+    two.begin(lambda: RoundRequest(people=1))
+    assert two.view().people == ()
+    assert two.view().message == ENDED
+
+
+def test_a_start_that_does_not_say_goes_on_for_two_and_says_so(two: Live) -> None:
+    two.begin(RoundRequest)
+    assert len(two.view().people) == 2
+    assert two.view().message == FOR_TWO
 
 
 def test_the_ear_waits_for_both_bottles_and_the_keys_are_one_persons(two: Live) -> None:

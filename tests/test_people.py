@@ -23,6 +23,7 @@ from rounds.events import Connected, Disconnected, Event, RoundOpened, Strike, f
 from rounds.journal import MemoryJournal
 from rounds.lines import Lines
 from rounds.notes import parse_note, shifted_hz
+from rounds.opening import ENDED
 from rounds.recognition import Sounded
 from rounds.rig import Bottle, Pump, Reference, Rig
 from rounds.session import Session
@@ -392,6 +393,31 @@ class TestLines:
         assert lines.session.day.heads == ()
         kinds = [type(e) for _, e in lines.session.log.events(0)]
         assert kinds.count(Connected) == kinds.count(Disconnected) == 1
+
+    def test_a_second_person_in_a_round_of_one_is_refused_in_one_sentence(self) -> None:
+        lines = Lines(Session(rig(), MemoryJournal(), START_S), START_S, hear_wav)
+        self.say(lines, t=0, open=True)
+        answer = self.say(lines, t=1, person=2, skip=True)
+        assert answer["error"] == "this round is for one person; there is no person 2 in it"
+        assert not lines.session.round.skipped  # type: ignore[union-attr]
+
+    @pytest.mark.parametrize("people", [1, 2])
+    def test_another_number_of_people_ends_the_round_that_stood_open(self, people: int) -> None:
+        log = MemoryJournal()
+        Session(rig(), log, START_S).open_round(START_S, people=3 - people)
+        lines = Lines(Session(rig(), log, START_S), START_S, hear_wav, people)
+        answer = self.say(lines, t=0, tick=True)
+        assert answer["said"] == ENDED
+        assert answer["round"]["open"] is False  # type: ignore[index]
+        assert len(self.say(lines, t=1, open=True).get("people", [0])) == people  # type: ignore[arg-type]
+
+    def test_with_no_number_said_it_goes_on(self) -> None:
+        log = MemoryJournal()
+        Session(rig(), log, START_S).open_round(START_S, people=2)
+        lines = Lines(Session(rig(), log, START_S), START_S, hear_wav)
+        answer = self.say(lines, t=0, tick=True)
+        assert "said" not in answer
+        assert len(answer["people"]) == 2  # type: ignore[arg-type]
 
     @pytest.mark.parametrize("person", [0, 3, True, "two"])
     def test_a_person_who_is_not_there_is_refused(self, person: object) -> None:

@@ -49,7 +49,7 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         action="store_true",
         help="learn from strikes heard while playing, one bottle alone",
     )
-    parser.set_defaults(run=run)
+    parser.set_defaults(run=run, people=None)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -68,7 +68,7 @@ def _run_lines(args: argparse.Namespace) -> int:
     from rounds.session import Session
 
     rig = common.load(args)
-    check_pumps(rig, args.people)
+    check_pumps(rig, args.people or 1)
     zero_s, started_s = time.time(), since_boot_s()
     with common.open_journal(args) as journal:
         journal.claim()

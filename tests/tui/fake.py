@@ -82,6 +82,7 @@ class FakeController:
 
     def __init__(self, *, first_run: bool = False) -> None:
         self.first_run = first_run
+        self.people = 1
         self.rig = invented_rig()
         self.asked: list[tuple[object, ...]] = []
         self.refuse = ""

@@ -200,7 +200,8 @@ def _round(controller: Controller, here: str) -> Question:
         Field("air, °C", "empty: as last told", "" if temp_c is None else f"{temp_c:g}"),
         Field("pieces", "empty: all bottles", beneath=plain(names, 120)),
     )
-    dialog = Ask("Begin a round", fields, lambda values: _request(values, rig, controller.clock_s()))
+    title = "Begin a round" if controller.people == 1 else "Begin a round for two"
+    dialog = Ask(title, fields, lambda values: _request(values, rig, controller.clock_s()))
     return Question(dialog, controller.open_round)
 
 
