@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
-from rounds.air import LEAST_AIR_C, MOST_AIR_C, psi_to_kpa
+from rounds.air import LEAST_AIR_C, MOST_AIR_C, kpa_to_psi, prior_shell, psi_to_kpa, stroke_kpa
 from rounds.errors import BadInput
 from rounds.events import (
     AirMoved,
@@ -37,6 +37,8 @@ MOST_STROKES = 500.0
 LEAST_STROKES = 1.0 / 64.0
 """Less than this moves no pitch that anybody could hear: no air was moved."""
 MOST_GAUGE_PSI = 200.0
+FAR_TOO_HIGH = 2.0
+"""Air from empty to this many times the note's frequency, in a bottle as bottles usually are, is a slip."""
 
 
 def asked_for(day: Day, told: Instruction) -> str:
@@ -128,18 +130,42 @@ def air_moved(rig: Rig, day: Day, told: Instruction, strokes: float, now_s: floa
     """Air went in (positive) or out (negative); in goes only with the head on.
 
     Raises:
-        BadInput: not a sensible count, or no bottle is asked for.
+        BadInput: not a sensible count, more than the bottle can take, or no bottle is asked for.
     """
     if not math.isfinite(strokes) or abs(strokes) > MOST_STROKES:
         raise BadInput(f"{strokes} strokes cannot be right; give the count, negative for air let out")
     bottle_id = day.pump_on or asked_for(day, told)
     if abs(strokes) < LEAST_STROKES:
         return ()
+    _refuse_what_cannot_be(rig, bottle_id, strokes)
     pump = rig.bottle(bottle_id).pump
     on = [Connected(at_s=now_s, bottle=bottle_id, pump=pump, assumed=True)]
     before = on if strokes > 0.0 and day.pump_on is None else []
     by_pump = day.pump_on is not None or bool(before)
     return *before, AirMoved(at_s=now_s, bottle=bottle_id, pump=pump if by_pump else None, strokes=strokes)
+
+
+def _refuse_what_cannot_be(rig: Rig, bottle_id: str, strokes: float) -> None:
+    """A count that no bottle of this size could take is a slip of the hand, or a danger: both are said."""
+    bottle, pump = rig.bottle(bottle_id), rig.pump_of(bottle_id)
+    each_kpa = stroke_kpa(pump.barrel_ml, bottle.volume_ml)
+    most = bottle.ceiling_kpa / each_kpa
+    if strokes < -most:
+        raise BadInput(
+            f"{-strokes:g} strokes out of {bottle_id} is more air than it holds at its ceiling "
+            f"(about {most:.0f} strokes); type the count again"
+        )
+    would_be = f"{strokes:g} strokes into {bottle_id} would be about {kpa_to_psi(strokes * each_kpa):.0f} psi"
+    advice = "if that is what happened, let air out and read the gauge; else type the count again"
+    if strokes > most:
+        at_most = (
+            f"its ceiling of {kpa_to_psi(bottle.ceiling_kpa):.0f} psi is about {most:.0f} strokes from empty"
+        )
+        raise BadInput(f"{would_be}, and {at_most}; {advice}")
+    target_hz = rig.target_hz(bottle_id)
+    shell = prior_shell(target_hz, bottle.note.midi)
+    if strokes > shell.gauge_kpa(FAR_TOO_HIGH * target_hz) / each_kpa:
+        raise BadInput(f"{would_be}, more than an octave above its note; {advice}")
 
 
 def temperature(temp_c: float, source: str, now_s: float) -> Temperature:

@@ -96,11 +96,19 @@ def _must_hear(state: RoundState, bottle_id: str) -> bool:
 def _elsewhere(now: Situation) -> Event | Instruction:
     """Send the player to the next bottle, or end the work."""
     if now.state.pump_on is not None:
-        return pump_off(now, now.state.pump_on, f"{now.state.pump_on} is done")
+        return pump_off(now, now.state.pump_on, _why_leave(now, now.state.pump_on))
     listen = [b for b in now.plan.listen if b not in now.state.accepted and not _heard_lately(now, b)]
     if listen:
         return Sent(at_s=now.now_s, bottle=listen[0], purpose="listen")
     return _first_visit(now) or _hear_again(now, _to_hear_again(now)) or _next_visit(now) or _at_the_end(now)
+
+
+def _why_leave(now: Situation, bottle_id: str) -> str:
+    """Why the head leaves a bottle: a bottle given up is not done."""
+    if bottle_id in now.plan.sacrificed and bottle_id not in now.state.accepted:
+        return f"{bottle_id} stays out: no time left"
+    is_open = bottle_id in now.state.open_bottles
+    return f"the turn of {bottle_id} comes later" if is_open else f"{bottle_id} is done"
 
 
 def _first_visit(now: Situation) -> Event | None:

@@ -160,7 +160,7 @@ def let_down(now: Situation, bottle_id: str) -> Instruction:
     if now.state.pump_on != bottle_id:
         return told
     off = f"take the pump straight off {bottle_id}; {let_out}"
-    return replace(told, act="disconnect", strokes=None, headline=f"{bottle.note.name}: pump off", detail=off)
+    return replace(told, act="disconnect", strokes=None, headline=f"{bottle.note.name}: head off", detail=off)
 
 
 def pump_off(now: Situation, bottle_id: str, why: str) -> Instruction:
@@ -172,7 +172,7 @@ def pump_off(now: Situation, bottle_id: str, why: str) -> Instruction:
         None,
         aim_of(now, bottle_id),
         why,
-        f"{note}: pump off",
+        f"{note}: head off",
         f"take the pump straight off {bottle_id}, then strike it",
     )
 

@@ -82,7 +82,7 @@ def _deed(told: Instruction) -> str:
             means = "by the pin" if told.pump is None else "by the pump's valve"
             return f"{bottle}: let out {strokes}, {means}, then strike."
         case "disconnect":
-            return f"{bottle}: pump off, then strike."
+            return f"{bottle}: pump head off, then strike."
         case _:
             return sentence(told.headline)
 

@@ -50,7 +50,7 @@ _ORDER: dict[Act, str] = {
     "connect": "PUMP",
     "add": "ADD",
     "release": "LET OUT",
-    "disconnect": "PUMP OFF",
+    "disconnect": "HEAD OFF",
 }
 MOVES_AIR: tuple[Act, ...] = ("connect", "add", "release")
 """Acts that move air; `connect` puts the pump on and goes on to pump."""

@@ -34,7 +34,9 @@ if TYPE_CHECKING:
 
 TICK_S = 1.0
 ANSWER_TICKS = 5
-"""An answer to the player stays this many seconds."""
+"""An answer to the player stays this many seconds at least."""
+READ_A_SECOND = 18
+"""Characters that are read in a second: a long answer stays longer."""
 
 
 COLUMNS = [(0, "-narrow"), (80, "-usual"), (116, "-wide")]
@@ -184,7 +186,7 @@ class RoundsApp(App[int]):
     def say(self, answer: str) -> None:
         """Show a sentence to the player for some seconds."""
         self.answer = plain(answer, 240)
-        self._answer_left = ANSWER_TICKS
+        self._answer_left = max(ANSWER_TICKS, len(self.answer) // READ_A_SECOND)
 
     def _handle_exception(self, error: Exception) -> None:
         """Textual would print the traceback; the error goes on to whoever ran the screens instead."""

@@ -23,13 +23,17 @@ if TYPE_CHECKING:
     from rounds.view import BottleView, View
 
 _PHASE = {"listen": "LISTEN", "visits": "TUNE", "verify": "HEAR AGAIN", "done": "DONE", "none": "ROUND"}
+LET_IT_RING = "LET IT RING"
+"""Stands large while a strike is measured: a second strike now would spoil the first."""
 _PATH_SHOWN, _FIRST_SHOWN = 8, 4
 
 
 def slab(view: View) -> SlabModel:
     """The instruction, large."""
-    told = view.instruction
-    return SlabModel(told.act, plain(told.bottle or "", 8), plain(shown.order(told), 40))
+    told, heard = view.instruction, view.reading
+    measuring = heard is not None and not heard.final and heard.bottle == told.bottle
+    order = LET_IT_RING if measuring else plain(shown.order(told), 40)
+    return SlabModel(told.act, plain(told.bottle or "", 8), order)
 
 
 def reading(view: View) -> ReadingModel:
@@ -80,7 +84,7 @@ def meaning(view: View) -> str:
     if way and told.strokes:
         return f"{strokes_phrase(told.strokes)} {way}"
     if told.act == "disconnect":
-        return "the pump is done here"
+        return "no more air now"
     return plain(heard.advice if told.act == "strike" else told.why, 80)
 
 

@@ -13,7 +13,7 @@ from rich._palettes import STANDARD_PALETTE
 from textual.color import Color
 
 from rounds import shown
-from rounds.tui import lettering, themes
+from rounds.tui import lettering, models, themes
 from rounds.tui.canvas import Canvas, clipped, folded
 from rounds.tui.intents import INTENTS
 from rounds.tui.widgets.rails import Rails, RailsModel, places, rows_of, state_figure
@@ -283,3 +283,23 @@ class TestIntents:
     def test_names_and_titles_are_different(self) -> None:
         assert len({i.name for i in INTENTS}) == len(INTENTS)
         assert len({i.title for i in INTENTS}) == len(INTENTS)
+
+
+class TestLetItRing:
+    def test_while_a_strike_is_measured_the_large_words_ask_for_quiet(self) -> None:
+        """STRIKE read from two metres meanwhile would bring a second strike into the first."""
+        view = FakeController().shown
+        assert view.reading is not None
+        measuring = replace(view.reading, bottle=view.instruction.bottle, final=False)
+        assert models.slab(replace(view, reading=measuring)).order == "LET IT RING"
+        assert models.slab(replace(view, reading=replace(measuring, final=True))).order != "LET IT RING"
+        other = replace(measuring, bottle="G5")
+        assert models.slab(replace(view, reading=other)).order != "LET IT RING"
+
+    @pytest.mark.parametrize("act", get_args(Act))
+    def test_no_two_orders_share_their_first_word(self, act: Act) -> None:
+        """From two metres only the first word is read: PUMP and its opposite must differ in it."""
+        orders = {
+            a: shown.order(told(a, "A3")).split()[0] for a in get_args(Act) if a not in ("wait", "none")
+        }
+        assert [a for a, word in orders.items() if word == orders.get(act)] in ([act], [])

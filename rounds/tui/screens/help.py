@@ -25,7 +25,7 @@ HOW = (
     "A round needs no keys. Do what the large words say, then strike: the strike moves the round on.",
     "STRIKE: strike the bottle named in the box. PUMP 3½: pump head onto its valve, three and a half "
     "strokes, strike. ADD: the same, the head is on already. LET OUT: press the pin of the valve (or the "
-    "pump's own valve) for about that many strokes of air, strike. PUMP OFF: straight off, strike.",
+    "pump's own valve) for about that many strokes of air, strike. HEAD OFF: pump straight off, strike.",
     "A part of a stroke is a part of the handle's way: 1/4 is a quarter of it. A BIT is less than that; "
     "the bar shows how much.",
     "Sharp and flat are said against the note. The aim lies a little beside the note where a bottle is known "
