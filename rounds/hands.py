@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from rounds import advice
-from rounds.claims import REACTION_S, Station, asked_to_strike, recognise_among, whose_turn
+from rounds.claims import REACTION_S, Station, alike, asked_to_strike, recognise_among, whose_turn
 from rounds.closing import pressures_told
-from rounds.leading import Lead, held, kept_apart
+from rounds.leading import Lead, held, kept_apart, stand_by
 from rounds.people import NOT_UNDERSTOOD
 from rounds.planning import bottles_of_each, side_by_side
 from rounds.recognition import Listening, Recognised, Sounded, listening_for, recognise
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from rounds.belief import Beliefs
     from rounds.day import Day
     from rounds.events import Event, RoundOpened
+    from rounds.people import People
     from rounds.planning import RoundPlan
     from rounds.rig import Rig
     from rounds.round import RoundState
@@ -42,6 +43,10 @@ class Moment:
     newest_id: int
 
 
+LATE_S = 20.0
+"""Who was asked to strike first this long ago keeps the other waiting: they may be away."""
+
+
 class Hands:
     """What each is told. `turn` is who strikes first, None when all strike as they like."""
 
@@ -49,12 +54,15 @@ class Hands:
         self.leads = [Lead(now_s)]
         self.turn: int | None = None
         self._turn_s = -math.inf
+        self._since_s = now_s
+        self._told_apart = False
         self._whole = Replanner()
 
     def copy(self) -> Hands:
         """As they are now, whatever comes later."""
         twin = Hands(0.0)
         twin.leads = [lead.copy() for lead in self.leads]
+        twin._since_s, twin._told_apart = self._since_s, self._told_apart
         twin.turn, twin._turn_s, twin._whole = self.turn, self._turn_s, self._whole.copy()
         return twin
 
@@ -62,6 +70,7 @@ class Hands:
         """What was told before is told again now."""
         for lead in self.leads:
             lead.told_s = now_s
+        self._since_s = now_s
         return self
 
     def gather(self, people: int, now_s: float) -> None:
@@ -116,11 +125,15 @@ class Hands:
     def take_turns(self, at: Moment) -> None:
         """Settle who strikes first from now on."""
         people = at.day.people
-        turn = None if people is None else whose_turn(people, self.stations(at))
+        stations = [] if people is None else self.stations(at)
+        turn = None if people is None else whose_turn(people, stations)
+        asked = asked_to_strike(stations)
+        self._told_apart = turn is not None and not alike(asked[0], asked[1])
         if turn != self.turn:
             # Who was heard just now strikes nothing at once; others may be about to.
             heard = people is not None and self.turn is not None and people.heard_last == self.turn
             self._turn_s = -math.inf if heard else at.now_s
+            self._since_s = at.now_s
         self.turn = turn
 
     def recognise(self, at: Moment, sounded: Sounded) -> Recognised:
@@ -140,13 +153,26 @@ class Hands:
         first, *others = (listening_for(s.now, at.rig, s.told) for s in asked)
         return replace(first, beside=others[0]) if others else first
 
-    def shown(self, rig: Rig, day: Day) -> tuple[Instruction, ...]:
+    def shown(self, rig: Rig, day: Day, now_s: float) -> tuple[Instruction, ...]:
         """What each is to do: no air after a strike that was not understood, and no strike out of turn."""
         told = [lead.shown(rig, _unclear_s(day, i)) for i, lead in enumerate(self.leads)]
         if self.turn is not None:
+            late = self._told_apart and now_s - max(self._since_s, self.leads[self.turn].asked_s) >= LATE_S
             idle = ("wait", "none")
-            told = [t if i == self.turn or t.act in idle else held(t, self.turn) for i, t in enumerate(told)]
-        return tuple(told)
+            told = [
+                t if i == self.turn or t.act in idle else held(t, self.turn, late=late)
+                for i, t in enumerate(told)
+            ]
+        return tuple(told if day.people is None else _beside(told, day.people))
+
+
+def _beside(told: list[Instruction], people: People) -> list[Instruction]:
+    """Who has nothing more to do stands by, as long as others have."""
+    over = [t.act == "none" and t.bottle is None for t in told]
+    if all(over):
+        return told
+    left = [0 if o else len(r.open_bottles) for o, r in zip(over, people.rounds, strict=True)]
+    return [stand_by(t, r, left) if o else t for t, o, r in zip(told, over, people.rounds, strict=True)]
 
 
 def _state(at: Moment, person: int) -> RoundState:

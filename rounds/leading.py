@@ -12,12 +12,14 @@ from typing import TYPE_CHECKING
 from rounds.instructions import idle, strike_again
 from rounds.notes import cents
 from rounds.replanning import Replanner
+from rounds.words import in_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from rounds.planning import RoundPlan
     from rounds.rig import Rig
+    from rounds.round import RoundState
     from rounds.view import Instruction
 
 NEAR_CENTS = 150.0
@@ -58,14 +60,32 @@ class Lead:
         return strike_again(self.told, rig.bottle(self.told.bottle).note.name)
 
 
-def held(told: Instruction, first: int) -> Instruction:
-    """The same work, but the strike waits for somebody else's."""
+def held(told: Instruction, first: int, *, late: bool = False) -> Instruction:
+    """The same work, but the strike waits for somebody else's; not for ever when that one is late."""
     if not told.then_strike:
         return told
-    why = f"person {first + 1} strikes first"
+    why = f"person {first + 1} strikes first{', or strike when it is quiet' if late else ''}"
     if told.act == "strike":
         return replace(told, act="wait", why=why, headline="Hold")
     return replace(told, why=f"{why}, then you; {told.why}" if told.why else why)
+
+
+def stand_by(told: Instruction, mine: RoundState, left: Sequence[int]) -> Instruction:
+    """Nothing more for this person, while others (by number, with what is left to each) work on.
+
+    Args:
+        told: that there is nothing to do.
+        mine: their own round.
+        left: bottles left to each person.
+    """
+    why = told.why
+    if not mine.opened.needed:
+        why = "no bottle of this round is yours"
+    elif not mine.open_bottles:
+        skipped = in_words(list(mine.skipped))
+        why = f"your others are in tune; skipped: {skipped}" if mine.skipped else "yours are in tune"
+    others = ", ".join(f"{n} left with person {i}" for i, n in enumerate(left, 1) if n)
+    return replace(told, why=f"{why}. {others}", headline="Stand by")
 
 
 def kept_apart(rig: Rig, plan: RoundPlan, elsewhere: Sequence[str]) -> RoundPlan:

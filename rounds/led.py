@@ -51,7 +51,7 @@ class Led(Lookout):
     @property
     def instructions(self) -> tuple[Instruction, ...]:
         """What each is to do now. After a strike that was not clear, no air: only another strike."""
-        return self._hands.shown(self.rig, self.day)
+        return self._hands.shown(self.rig, self.day, self._now_s)
 
     @property
     def pump_on(self) -> str | None:

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
     from rounds.events import Strike
     from rounds.rig import Bottle
-    from rounds.round import RoundState
+    from rounds.round import Phase, RoundState
     from rounds.session import Session
 
 FORECAST_S = 20.0
@@ -64,7 +64,7 @@ class Viewer:
             due=DueView(due_in_s, due.reason, due_in_s is not None and due_in_s <= 0.0),
             take=self._take(at_s),
             round_id=None if state is None else state.opened.round_id,
-            phase="none" if state is None else phase_of(self._own(state)),
+            phase="none" if state is None else self._phase(state),
             connections=0 if state is None else state.connections,
             visits_left=0 if plan is None else len(plan.visits),
             left=0 if state is None else len(state.open_bottles),
@@ -90,10 +90,17 @@ class Viewer:
             for i, (told, own) in enumerate(zip(session.instructions, people.rounds, strict=True))
         )
 
-    def _own(self, state: RoundState) -> RoundState:
-        """The round of the person whose keys these are."""
+    def _phase(self, state: RoundState) -> Phase:
+        """Where the round is for whom the keys are; it is done only when it is so for everybody."""
         people = self.session.day.people
-        return state if people is None else people.rounds[self.session.hand]
+        rounds = (state,) if people is None else people.rounds
+        hand = self.session.hand if people is not None else 0
+        phases = [
+            "visits" if phase_of(r) == "done" and told.act == "disconnect" else phase_of(r)
+            for r, told in zip(rounds, self.session.instructions, strict=True)
+        ]
+        ahead: list[Phase] = [p for p in (phases[hand], *phases) if p != "done"]
+        return ahead[0] if ahead else "done"
 
     def _owner(self, bottle_id: str | None) -> int | None:
         people = self.session.day.people

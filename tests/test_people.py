@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pytest
@@ -25,8 +25,10 @@ from rounds.lines import Lines
 from rounds.notes import parse_note, shifted_hz
 from rounds.opening import ENDED
 from rounds.recognition import Sounded
-from rounds.rig import Bottle, Pump, Reference, Rig
+from rounds.rig import Bottle, Piece, Pump, Reference, Rig
 from rounds.session import Session
+from rounds.tui import pairmodels
+from rounds.viewing import Viewer
 
 START_S = 1000.0
 LOW, HIGH = ("C3", "D3", "E3", "G3"), ("C5", "D5", "E5", "G5")
@@ -271,6 +273,55 @@ class TestWhoseStrike:
         assert pair.told(1) == ("strike", second)
         assert pair.strike(second).bottle == second
         assert pair.session.turn is None
+
+    def test_after_two_rang_at_once_one_holds_whoever_could_be_made_out(self) -> None:
+        pair = Pair()
+        for person in (0, 1, 0, 1):
+            pair.obey(person)
+        first, second = pair.bottle(0), pair.bottle(1)
+        pair.strike(second, verdict="two_ringing")
+        assert pair.told(0) == ("wait", first)
+        assert pair.told(1) == ("strike", second)
+        assert "person 2 strikes first" in pair.session.instructions[0].why
+        pair.strike(second), pair.strike(first)
+        assert pair.session.turn is None
+
+    def test_who_waits_for_one_who_is_away_may_strike_when_it_is_quiet(self) -> None:
+        pair = Pair()
+        for person in (0, 1, 0, 1):
+            pair.obey(person)
+        pair.session.strike(pair.now_s + 3.0, Sounded(None, None, "quiet"))
+        pair.session.tick(pair.now_s + 10.0)
+        assert pair.session.instructions[1].why == "person 1 strikes first"
+        pair.now_s += 25.0
+        pair.session.tick(pair.now_s)
+        assert pair.session.instructions[1].why == "person 1 strikes first, or strike when it is quiet"
+        second = pair.bottle(1)
+        assert pair.strike(second).bottle == second
+
+    def test_who_is_done_stands_by_until_all_are(self) -> None:
+        pair = Pair()
+        while pair.told(0)[0] not in ("none", "wait"):
+            pair.obey(0)
+        told = pair.session.instructions[0]
+        assert (told.act, told.headline) == ("none", "Stand by")
+        assert told.why == "yours are in tune. 4 left with person 2"
+        view = Viewer(pair.session).view(pair.now_s)
+        assert view.phase == "listen"
+        assert "It ends" not in pairmodels.reading(view).advice
+        pair.play()
+        assert "every needed bottle is in tune" in pair.session.instructions[0].why
+        assert Viewer(pair.session).view(pair.now_s).phase == "done"
+
+    def test_who_has_no_bottle_in_the_round_stands_by(self) -> None:
+        whole = rig()
+        high = Piece("High", {parse_note(n): 1.0 for n in HIGH})
+        pair_rig = replace(whole, pieces=(high,))
+        session = Session(pair_rig, MemoryJournal(), START_S)
+        session.open_round(START_S, people=2, pieces=("High",))
+        told = next(t for t in session.instructions if t.act == "none")
+        assert told.headline == "Stand by"
+        assert told.why.startswith("no bottle of this round is yours. 4 left with person")
 
     def test_no_air_is_asked_for_until_it_is_known_what_went_in(self) -> None:
         pair = Pair({"C3": -40.0, "C5": -40.0})
