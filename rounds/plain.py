@@ -96,7 +96,7 @@ def reading(view: View) -> list[str]:
         word = shown.VERDICT_WORD[heard.verdict]
         return [f"{_striker(view)}Not believed: {word}.", *filter(None, [sentence(heard.advice)])]
     whose = name(heard.bottle or heard.note or "that bottle")
-    ends = [shown.outcome(b) for b in view.bottles if b.id == heard.bottle]
+    ends = [shown.outcome(b) for b in view.bottles if b.id == heard.bottle and shown.outcome(b)]
     if heard.bottle in (view.instruction.bottle, *(p.instruction.bottle for p in view.people)):
         ends = ["out of tune" if e == "its turn comes" else e for e in ends]
     return [f"{_striker(view)}{': '.join([whose, shown.cents_spoken(heard.cents, heard.u95_cents), *ends])}."]

@@ -137,7 +137,10 @@ class PlainFace:
 
     def _word_again(self, rest: str) -> list[str]:
         self.controller.repeat()
-        return [f"Forgotten. Strike {self._here()} again."]
+        return [f"{self._whose()}Forgotten. Strike {self._here()} again."]
+
+    def _whose(self) -> str:
+        return "".join(f"Person {i}: " for i, p in enumerate(self.controller.view().people, 1) if p.has_keys)
 
     def _here(self) -> str:
         return plain.name(self._view.instruction.bottle or "it")
@@ -145,7 +148,7 @@ class PlainFace:
     def _word_skip(self, rest: str) -> list[str]:
         here = self._here()
         self.controller.skip()
-        return [f"{here} is skipped; back takes it back."]
+        return [f"{self._whose()}{here} is skipped; back takes it back."]
 
     def _word_back(self, rest: str) -> list[str]:
         self.controller.back()

@@ -207,7 +207,8 @@ class Session(Led):
         act = self._take_back()
         self._hands, self.ear_words = act.stood.hands.resumed(self._now_s), act.stood.ear_words
         self._settle()
-        return act.words
+        owner = None if self.day.people is None else self.day.people.owner(act.bottle)
+        return act.words if owner is None else f"{act.words} (person {owner + 1})"
 
     def _asked_for(self) -> str:
         return acts.asked_for(self._own_day, self._told)

@@ -158,7 +158,8 @@ def outcome(bottle: BottleView) -> str:
         return WORD["in_tune"] if bottle.place_in_path is None else "in tune but drifts"
     if bottle.standing in ("sharp", "flat"):
         return "out of tune" if bottle.place_in_path is None else "its turn comes"
-    return WORD[bottle.standing]
+    # Of a first look nothing has come yet: it is measured, so it is not unheard.
+    return "" if bottle.standing == "unheard" else WORD[bottle.standing]
 
 
 def nobody_first(overdue: bool) -> str:

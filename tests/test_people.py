@@ -207,6 +207,14 @@ class TestTheRound:
         assert session.day.heads == ()
         assert {t.act for t in session.instructions} <= {"strike", "wait"}
 
+    def test_what_is_taken_back_names_its_person(self) -> None:
+        pair = Pair()
+        pair.session.hand = 1
+        bottle = pair.bottle(1)
+        pair.session.pump(True, pair.now_s)
+        pair.session.hand = 0
+        assert pair.session.undo(pair.now_s) == f"pump on {bottle} (person 2)"
+
     def test_a_head_put_elsewhere_leaves_the_other_on(self) -> None:
         pair = Pair()
         for person in (0, 1):

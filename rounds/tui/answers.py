@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rounds.text import plain
+from rounds.tui.widgets.pair import MARKS
 
 if TYPE_CHECKING:
     from rounds.tui.intents import Intent
@@ -40,6 +41,12 @@ def _back(after: View) -> str:
     if told.act == "disconnect":
         return f"Back. First the pump comes off {plain(told.bottle or 'the valve', 8)}."
     return f"Back to {plain(told.bottle, 8)}." if told.bottle else ""
+
+
+def marked(before: View, answer: str) -> str:
+    """The same with the mark of the person whose keys they were, where two tune."""
+    mark = next((MARKS[i] for i, p in enumerate(before.people) if p.has_keys), "")
+    return f"{mark} {answer}" if mark and answer else answer
 
 
 def why_not(intent: Intent, view: View) -> str:

@@ -234,7 +234,7 @@ class RoundsApp(App[int]):
         }
         if name in at_once:
             before = c.view()
-            self.ask(at_once[name], lambda: answers.done(name, before, c.view()))
+            self.ask(at_once[name], lambda: answers.marked(before, answers.done(name, before, c.view())))
         elif name in PAGES:
             self._turn_to(name)
         elif name in QUESTIONS:

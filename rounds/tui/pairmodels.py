@@ -30,9 +30,9 @@ def boards(view: View) -> tuple[BoardModel, ...]:
 def _board(view: View, person: int) -> BoardModel:
     own = view.people[person]
     told = own.instruction
-    why = " ".join(filter(None, (shown.sentence(told.detail), shown.sentence(told.why))))
+    deed, why = (plain(shown.sentence(text), 240) for text in (told.detail, told.why))
     caution = "" if told.caution == told.why else plain(told.caution or "", 240)
-    who = WhoModel(person, own.has_keys, own.holds and told.bottle is not None, plain(why, 240), caution)
+    who = WhoModel(person, own.has_keys, own.holds and told.bottle is not None, deed, why, caution)
     return BoardModel(who, models.slab(of(view, person)))
 
 

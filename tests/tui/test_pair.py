@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from rounds import news, plain
+from rounds import news, plain, shown
 from rounds.plainface import PlainFace
 from rounds.tui import models, pairmodels
 from rounds.tui.app import RoundsApp
+from rounds.tui.canvas import Canvas
 from rounds.tui.widgets.keyline import KeyLine
-from rounds.tui.widgets.pair import MARKS, PairBoards, PersonBoard, Who
+from rounds.tui.widgets.pair import MARKS, PairBoards, PersonBoard, Who, WhoModel
 from rounds.tui.widgets.slab import Slab
 from tests.tui.fake import SCENES, FakeController, told
 
@@ -60,6 +61,37 @@ class TestTheScreen:
             second = painted(app.screen.query(Who).last())
             assert "HOLD THE STRIKE" in second
             assert "Person 1 strikes first" in second
+
+    @pytest.mark.parametrize("holds", [False, True])
+    def test_the_reason_goes_before_the_deed_and_the_amount_stays(self, holds: bool) -> None:
+        deed = "Put the floor pump on F4, 3/16 of a stroke in, then strike."
+        who = Who()
+        who.model = WhoModel(1, True, holds, deed, "14 cents under the aim of +4.")
+        canvas = Canvas(80, 1)
+        who.draw(canvas)
+        row = canvas.content().plain
+        assert "on F4, 3/16 of a stroke in" in row
+        assert "…" not in row
+        assert "14 cents" not in row
+        assert ("HOLD" in row) is holds
+
+    async def test_at_140_columns_what_to_do_is_wrapped(self) -> None:
+        app = RoundsApp(fake())
+        async with app.run_test(size=(140, 40)) as pilot:
+            await pilot.pause()
+            assert "…" not in painted(app.screen.query(Who).first())
+
+    async def test_a_key_is_answered_with_the_mark_of_its_person(self) -> None:
+        app = RoundsApp(fake())
+        async with app.run_test(size=(80, 24)) as pilot:
+            await pilot.pause()
+            await pilot.press("s")
+            assert app.answer.startswith(f"{MARKS[0]} A3 is skipped")
+
+    def test_a_first_look_is_not_called_unheard(self) -> None:
+        view = fake().view()
+        bottle = replace(view.bottles[0], standing="unheard")
+        assert shown.outcome(bottle) == ""
 
     async def test_the_keys_go_to_the_other_and_the_key_is_on_the_bar(self) -> None:
         controller = fake()
@@ -123,7 +155,7 @@ class TestInSentences:
     def test_a_number_before_a_word_says_whose_it_is(self) -> None:
         controller = fake()
         face = PlainFace(controller)
-        face.hear("2 skip")
+        assert face.hear("2 skip")[0].startswith("Person 2: ")
         assert controller.asked == [("other_hand",), ("skip",), ("other_hand",)]
         assert controller.shown.people[0].has_keys
         face.hear("other")

@@ -5,6 +5,7 @@ Beside each other where there is room for both, else one above the other.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -21,19 +22,29 @@ if TYPE_CHECKING:
 
 MARKS = ("●", "■")
 """Each person's mark on the screen: of another shape, so that colour is never the only difference."""
+_HOLDS = ("HOLD THE STRIKE", "HOLD")
 BESIDE_COLUMNS = 100
 """From this width on they stand side by side."""
 
 
 @dataclass(frozen=True)
 class WhoModel:
-    """Whose order it is, why, and what to mind."""
+    """Whose order it is, what to do in full, why, and what to mind."""
 
     person: int
     has_keys: bool
     holds: bool
+    deed: str
     why: str
     caution: str = ""
+
+    @property
+    def wordings(self) -> tuple[str, ...]:
+        """The sentence in full first: where room is short the reason goes, what to do and how much stays."""
+        if not self.deed:
+            return (self.why,)
+        short = self.deed.partition(", then")[0].removesuffix(".")
+        return (f"{self.deed} {self.why}".strip(), self.deed, f"{short}.")
 
 
 @dataclass(frozen=True)
@@ -61,20 +72,44 @@ class Who(Painted):
         column = canvas.text(1, 0, f" {MARKS[model.person]} PERSON {model.person + 1} ", "bold reverse") + 1
         if model.has_keys:
             column = canvas.text(column, 0, "keys", "$faint") + 2
-        if model.holds:
-            column = canvas.text(column, 0, "HOLD THE STRIKE", "bold $doubt") + 2
         mind = f"! {model.caution}" if model.caution else ""
-        if canvas.height == 1 and mind:
+        rows = canvas.height - bool(mind)
+        if rows < 1:
+            column = self._hold(canvas, column, _HOLDS[0])
             canvas.text(column, 0, clipped(mind, canvas.width - column - 1), "$doubt")
             return
-        rows = canvas.height - bool(mind)
         if rows > 1:
-            for row, line in enumerate(folded(model.why, canvas.width - 3, rows - 1), 1):
-                canvas.text(2, row, line, "bold")
+            self._hold(canvas, column, _HOLDS[0])
+            self._folded(canvas, rows - 1)
         else:
-            canvas.text(column, 0, clipped(model.why, canvas.width - column - 1), "bold")
+            self._beside(canvas, column)
         if mind:
             canvas.text(2, canvas.height - 1, clipped(mind, canvas.width - 3), "$doubt")
+
+    def _hold(self, canvas: Canvas, column: int, words: str) -> int:
+        assert self.model is not None
+        return canvas.text(column, 0, words, "bold $doubt") + 2 if self.model.holds else column
+
+    def _folded(self, canvas: Canvas, rows: int) -> None:
+        """The fullest wording that is not cut."""
+        assert self.model is not None
+        width = canvas.width - 3
+        folds = [folded(text, width, rows) for text in self.model.wordings]
+        uncut = [f for f in folds if not f or not f[-1].endswith("…")]
+        for row, line in enumerate((uncut or folds[-1:])[0], 1):
+            canvas.text(2, row, line, "bold")
+
+    def _beside(self, canvas: Canvas, column: int) -> None:
+        """The fullest wording that fits beside the label, which shortens too."""
+        assert self.model is not None
+        texts = self.model.wordings
+        for text, words in itertools.product(texts, _HOLDS):
+            width = len(words) + 2 if self.model.holds else 0
+            if column + width + len(text) < canvas.width:
+                canvas.text(self._hold(canvas, column, words), 0, text, "bold")
+                return
+        column = self._hold(canvas, column, _HOLDS[-1])
+        canvas.text(column, 0, clipped(texts[-1], canvas.width - column - 1), "bold")
 
 
 class PersonBoard(Vertical):
