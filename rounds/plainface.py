@@ -21,7 +21,7 @@ from rounds.air import LEAST_AIR_C, MOST_AIR_C
 from rounds.controller import RoundRequest
 from rounds.errors import BadInput, RoundsError
 from rounds.news import news
-from rounds.plainwords import WORDS
+from rounds.plainwords import SHORT, WORDS
 from rounds.shown import strokes_spoken
 from rounds.text import plain as printable
 
@@ -90,7 +90,9 @@ class PlainFace:
         if self._view.people and line[:2] in ("1 ", "2 "):
             return self._of_person(int(line[0]) - 1, line[2:].strip())
         word, _, rest = line.partition(" ")
-        word = "help" if word == "?" else word.casefold()
+        word = SHORT.get(word.casefold(), word.casefold())
+        if word == "p":
+            word = "on" if self._view.pump_on is None else "off"
         if not word:
             return []
         if self.controller.first_run and word != "quit":

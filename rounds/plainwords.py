@@ -13,6 +13,9 @@ class Word:
     help: str
 
 
+SHORT = {"?": "help", "u": "undo", "s": "skip", "b": "back", "e": "end", "t": "take"}
+"""Keys of the screens that are understood as words; `p` is on or off, as it is not now."""
+
 WORDS: dict[str, Word] = {
     "round": Word("[in MINUTES | at HH:MM] [for MINUTES] [temp C] [pieces A, B]", "begin a round"),
     "again": Word("", "forget the last strike and strike this bottle again"),

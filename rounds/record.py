@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     from rounds.rig import Rig
     from rounds.undoing import Act
 
+NOTHING_TO_TAKE_BACK = "Nothing to take back."
+
 
 class Record:
     """A journal, the beliefs and the day folded from it, and the newest time."""
@@ -53,6 +55,11 @@ class Record:
     def now_s(self) -> float:
         """The newest time of this session."""
         return self._now_s
+
+    @property
+    def next_undo(self) -> str:
+        """What taking back would take back now: `6 strokes into G4`; empty for nothing."""
+        return self._acts[-1].words if self._acts and self.day.take is None else ""
 
     @property
     def needed(self) -> dict[str, float]:
@@ -149,7 +156,7 @@ class Record:
         if self.day.take is not None:
             raise BadInput("a take runs; nothing is taken back until it is cut")
         if not self._acts:
-            raise BadInput("there is nothing to take back since the round was opened, closed or taken up")
+            raise BadInput(NOTHING_TO_TAKE_BACK)
         act = self._acts[-1]
         sums = self.log.sums(act.ids)
         self._record(TakenBack(at_s=self._now_s, sums=sums, words=act.words, bottle=act.bottle))

@@ -103,8 +103,8 @@ _WORDERS: dict[type[Event], Callable[..., str]] = {
     Disconnected: lambda e: f"pump off {e.bottle}",
     Temperature: lambda e: f"air at {e.temp_c:g} °C",
     Gauge: lambda e: f"{kpa_to_psi(e.gauge_kpa):.3g} psi in {e.bottle}",
-    Skipped: lambda e: f"leaving out {e.bottle}",
-    SteppedBack: lambda e: f"hearing {e.bottle} again",
+    Skipped: lambda e: f"skipping {e.bottle}",
+    SteppedBack: lambda e: f"going back to {e.bottle}",
     Replaced: lambda e: f"a new {e.part} for {e.bottle}",
     NoteWritten: _note,
 }

@@ -143,3 +143,5 @@ class View:
     """All who tune at once; empty: one person, whose instruction is that of this view."""
     message: str = ""
     """One sentence that must be said now (time is short, a fault), empty otherwise."""
+    next_undo: str = ""
+    """What taking back would take back now; empty for nothing."""

@@ -79,6 +79,7 @@ class Viewer:
             pieces=session.day.pieces,
             people=self._people(),
             message=self._message(state),
+            next_undo=session.next_undo,
         )
 
     def _people(self) -> tuple[PersonView, ...]:

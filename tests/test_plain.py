@@ -70,6 +70,11 @@ class TestEqualInAbility:
             ("back", ("back",)),
             ("undo", ("undo",)),
             ("off", ("pump_toggle",)),
+            ("u", ("undo",)),
+            ("s", ("skip",)),
+            ("b", ("back",)),
+            ("p", ("pump_toggle",)),
+            ("e", ("end_round",)),
             ("add 3", ("air", 3.0)),
             ("add 2½", ("air", 2.5)),
             ("out 1", ("air", -1.0)),
@@ -86,6 +91,11 @@ class TestEqualInAbility:
         plain_face, fake = face()
         plain_face.hear(line)
         assert fake.asked == [asked]
+
+    def test_t_is_the_take(self) -> None:
+        plain_face, fake = face("between")
+        plain_face.hear("t")
+        assert fake.asked == [("take_toggle",)]
 
     def test_round_with_everything_said(self) -> None:
         plain_face, fake = face("between")

@@ -67,8 +67,8 @@ SLIPS: list[tuple[Callable[[Session, float], object], str]] = [
     (lambda s, t: s.temperature(12.0, t), "air at 12 °C"),
     (lambda s, t: s.gauge(75.0, t, "G4"), "75 psi in G4"),
     (lambda s, t: s.pump(True, t), "pump on C4"),
-    (lambda s, t: s.skip(t), "leaving out C4"),
-    (lambda s, t: s.repeat(t), "hearing C4 again"),
+    (lambda s, t: s.skip(t), "skipping C4"),
+    (lambda s, t: s.repeat(t), "going back to C4"),
     (lambda s, t: s.replaced("G4", "cap", t), "a new cap for G4"),
     (lambda s, t: s.note("cap hisses", t, "G4"), "the note “cap hisses”"),
     (lambda s, t: s.strike(t, Sounded(262.0, 1.0)), "the strike of C4"),
@@ -111,7 +111,7 @@ def test_again_goes_further_back_and_ends_at_the_opening_of_the_round() -> None:
     for before in reversed(stood[:-1]):
         made.session.undo(made.now_s)
         assert standing(made.session)[1:-1] == before[1:-1]
-    with pytest.raises(BadInput, match="nothing to take back"):
+    with pytest.raises(BadInput, match="Nothing to take back"):
         made.session.undo(made.now_s)
     assert made.session.round is not None
 
@@ -119,11 +119,11 @@ def test_again_goes_further_back_and_ends_at_the_opening_of_the_round() -> None:
 def test_nothing_is_taken_back_across_a_closed_round_or_a_start() -> None:
     made = in_a_round()
     made.session.close_round(made.now_s)
-    with pytest.raises(BadInput, match="nothing to take back"):
+    with pytest.raises(BadInput, match="Nothing to take back"):
         made.session.undo(made.now_s)
     made.session.temperature(12.0, made.now_s)
     again = Session(made.rig, made.log, made.now_s)
-    with pytest.raises(BadInput, match="nothing to take back"):
+    with pytest.raises(BadInput, match="Nothing to take back"):
         again.undo(made.now_s)
 
 
@@ -481,7 +481,7 @@ def test_lines_say_what_was_taken_back() -> None:
     assert after == before
     made.session.close_round(made.now_s)
     none_left = json.loads(talk.answer(json.dumps({"t": made.now_s, "undo": True}), 0.0))
-    assert "nothing to take back" in none_left["error"]
+    assert "Nothing to take back" in none_left["error"]
     assert "taken_back" not in none_left
 
 
@@ -490,5 +490,6 @@ def test_sentences_say_what_was_taken_back(tmp_path: Path) -> None:
     (tmp_path / "read").touch()
     face = PlainFace(Live(made.session, lambda: made.now_s, accepted_file=tmp_path / "read"))
     face.hear("add 6")
-    assert face.hear("undo")[0] == "Taken back: 6 strokes into C4."
+    assert made.session.next_undo == "6 strokes into C4"
+    assert face.hear("u")[0] == "Taken back: 6 strokes into C4."
     assert made.session.instruction.bottle == "C4"

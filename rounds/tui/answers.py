@@ -11,6 +11,9 @@ if TYPE_CHECKING:
     from rounds.tui.intents import Intent
     from rounds.view import View
 
+UNDO = "  u takes it back."
+"""Stands after what was done: a wrong key wants it at that moment, and the key line has no room for it."""
+
 
 def done(name: str, before: View, after: View) -> str:
     """What an intent did, in a sentence; empty where the screen says it anyway."""
@@ -19,21 +22,29 @@ def done(name: str, before: View, after: View) -> str:
     match name:
         case "stroke_in":
             on = "" if before.pump_on else " The pump counts as on it."
-            return f"One stroke into {bottle}.{on}"
+            return f"One stroke into {bottle}.{on}{UNDO}"
         case "stroke_out":
-            return f"One stroke out of {bottle}."
+            return f"One stroke out of {bottle}.{UNDO}"
         case "again":
             return f"Strike {asked} again."
         case "skip":
             return f"{asked} is skipped; b takes it back."
         case "pump":
-            return f"Pump on {plain(after.pump_on, 8)}." if after.pump_on else f"Pump off {bottle}."
+            return (
+                f"Pump on {plain(after.pump_on, 8)}.{UNDO}" if after.pump_on else f"Pump off {bottle}.{UNDO}"
+            )
         case "back":
             return _back(after)
         case "other":
             return "".join(f"The keys are person {i}'s." for i, p in enumerate(after.people, 1) if p.has_keys)
         case _:
             return ""
+
+
+def taken_back(words: str, after: View) -> str:
+    """What was taken back, and what the next would be: strikes come in between a slip and its undo."""
+    more = f" u again: {after.next_undo}." if after.next_undo else ""
+    return f"Taken back: {words}.{more}"
 
 
 def _back(after: View) -> str:
@@ -51,6 +62,9 @@ def marked(before: View, answer: str) -> str:
 
 def why_not(intent: Intent, view: View) -> str:
     """Why an intent cannot work now, and what to do first."""
+    if intent.name == "undo":
+        new = " r begins a new round; what was heard is kept." if view.mode == "between" else ""
+        return f"Nothing to take back.{new}"
     if view.mode == "between":
         return f"{intent.title}: only in a round; r begins one."
     if intent.name == "take":

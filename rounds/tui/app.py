@@ -229,7 +229,7 @@ class RoundsApp(App[int]):
             "other": c.other_hand,
             "stroke_in": lambda: c.air(1.0),
             "stroke_out": lambda: c.air(-1.0),
-            "undo": lambda: f"Taken back: {c.undo()}.",
+            "undo": lambda: answers.taken_back(c.undo(), c.view()),
             "take": c.take_toggle,
         }
         if name in at_once:

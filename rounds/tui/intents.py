@@ -55,6 +55,10 @@ def _no_take(view: View) -> bool:
     return view.mode != "take"
 
 
+def _undoable(view: View) -> bool:
+    return _no_take(view) and bool(view.next_undo)
+
+
 def _take(view: View) -> bool:
     return view.mode in ("between", "take")
 
@@ -80,7 +84,7 @@ INTENTS: tuple[Intent, ...] = (
     ),
     Intent("air", "a", "a", "strokes", "Air moved", "Say how many strokes; minus is out.", _at_bottle),
     Intent(
-        "undo", "u", "u", "undo", "Take back", "What was told or heard last; again: further back.", _no_take
+        "undo", "u", "u", "undo", "Take back", "What was told or heard last; again: further back.", _undoable
     ),
     Intent("take", "t", "t", "take", "Take on or cut", "While it runs nothing moves or sounds.", _take),
     Intent("end_round", "e", "e", "end round", "End the round", "As it stands.", _in_round),

@@ -20,7 +20,7 @@ from rounds.words import in_words, signed_cents, sixteenths, strokes_phrase, who
 
 if TYPE_CHECKING:
     from rounds.controller import Level
-    from rounds.view import BottleView, View
+    from rounds.view import BottleView, Standing, View
 
 _PHASE = {"listen": "LISTEN", "visits": "TUNE", "verify": "HEAR AGAIN", "done": "DONE", "none": "ROUND"}
 LET_IT_RING = "LET IT RING"
@@ -165,9 +165,10 @@ def summary(before: View, after: View) -> str:
         return ""
     passed = before.downbeat_in_s is not None and before.downbeat_in_s <= 1.0
     opening = "The downbeat is here and the round over" if passed else "The round is over"
+    again = " r begins a new one; what was heard is kept." if before.left and not passed else ""
     done = f"{before.needed - before.left} of {before.needed} in tune"
     connections = f"{before.connections} connection{'' if before.connections == 1 else 's'}"
-    return f"{opening}: {done}, {connections}, {shown.minutes_figure(before.elapsed_s or 0.0)}."
+    return f"{opening}: {done}, {connections}, {shown.minutes_figure(before.elapsed_s or 0.0)}.{again}"
 
 
 def heading(view: View) -> str:
@@ -237,8 +238,9 @@ def between_strip(view: View, level: Level) -> StripModel:
         facts.append(downbeat_fact(view.downbeat_in_s))
     out = sum(b.standing in ("sharp", "flat") and b.needed for b in view.bottles)
     facts.append(Fact("out", str(out), loud=bool(out)))
-    for standing in ("doubtful", "skipped"):
-        count = sum(b.standing == standing for b in view.bottles)
+    standings: tuple[Standing, ...] = ("doubtful", "unheard", "skipped")
+    for standing in standings:
+        count = sum(b.standing == standing and b.needed for b in view.bottles)
         if count or standing == "doubtful":
             facts.append(Fact(shown.WORD[standing], str(count)))
     return StripModel("BETWEEN ROUNDS", (*facts, *_weather(view), *_sound(level)))

@@ -130,6 +130,7 @@ class FakeController:
             due=DueView(None, "", False),
             take=None,
             round_id="r1",
+            next_undo="6 strokes into G4",
             phase="visits",
             connections=4,
             visits_left=6,

@@ -343,6 +343,15 @@ class TestDialogs:
             await stage.press("enter")
             assert stage.asked == [asked]
 
+    async def test_the_gauge_form_begins_at_its_reading(self) -> None:
+        """The bottle in hand is filled in: what is typed at once is the pressure."""
+        async with on_stage("round") as stage:
+            await stage.press("g")
+            await stage.press("3")
+            await stage.press("5")
+            await stage.press("enter")
+            assert stage.asked == [("gauge", "A3", 35.0)]
+
     async def test_letters_in_a_dialog_are_not_keys(self) -> None:
         async with on_stage("round") as stage:
             await stage.press("n", *"spbeq")

@@ -13,6 +13,7 @@ from rich._palettes import STANDARD_PALETTE
 from textual.color import Color
 
 from rounds import shown
+from rounds.controller import Level
 from rounds.tui import lettering, models, themes
 from rounds.tui.canvas import Canvas, clipped, folded
 from rounds.tui.intents import INTENTS
@@ -283,6 +284,14 @@ class TestIntents:
     def test_names_and_titles_are_different(self) -> None:
         assert len({i.name for i in INTENTS}) == len(INTENTS)
         assert len({i.title for i in INTENTS}) == len(INTENTS)
+
+
+class TestBetween:
+    def test_the_unheard_of_a_round_ended_early_are_counted(self) -> None:
+        view = FakeController().between_view()
+        bottles = tuple(replace(b, standing="unheard", needed=i < 30) for i, b in enumerate(view.bottles))
+        facts = models.between_strip(replace(view, bottles=bottles), Level(None, None, "off", "")).facts
+        assert [f.value for f in facts if f.label == "unheard"] == ["30"]
 
 
 class TestLetItRing:

@@ -20,6 +20,7 @@ from rounds.air import LEAST_AIR_C, MOST_AIR_C
 from rounds.controller import RoundRequest
 from rounds.errors import BadInput
 from rounds.text import plain
+from rounds.tui.answers import UNDO
 from rounds.words import strokes_phrase
 
 if TYPE_CHECKING:
@@ -54,9 +55,15 @@ class Ask(ModalScreen[Answer | None], Generic[Answer]):
     BINDINGS: ClassVar = [Binding("escape", "leave", "leave")]
 
     def __init__(
-        self, heading: str, fields: tuple[Field, ...], read: Callable[[dict[str, str]], Answer]
+        self,
+        heading: str,
+        fields: tuple[Field, ...],
+        read: Callable[[dict[str, str]], Answer],
+        begin: str = "",
     ) -> None:
+        """Ask; the cursor begins in the field named `begin`, else in the first."""
         super().__init__()
+        self._begin = begin
         self._heading, self._fields, self._read = heading, fields, read
 
     def compose(self) -> ComposeResult:
@@ -75,8 +82,9 @@ class Ask(ModalScreen[Answer | None], Generic[Answer]):
                 yield Button("Escape: leave", id="no", compact=True)
 
     def on_mount(self) -> None:
-        """Start in the first field."""
-        self.query(Input).first().focus()
+        """Start in the field to begin with."""
+        inputs = self.query(Input)
+        next((i for i in inputs if i.name == self._begin), inputs.first()).focus()
 
     def on_input_submitted(self) -> None:
         """Enter in any field answers."""
@@ -134,7 +142,7 @@ def _air(controller: Controller, here: str) -> Question:
         return typed.number(values["strokes"], "strokes", -200, 200)
 
     def done(strokes: float) -> str:
-        return f"{strokes_phrase(strokes)} {'out of' if strokes < 0 else 'into'} {plain(bottle, 8)}."
+        return f"{strokes_phrase(strokes)} {'out of' if strokes < 0 else 'into'} {plain(bottle, 8)}.{UNDO}"
 
     return Question(Ask("Air moved", (field,), read), controller.air, done)
 
@@ -160,9 +168,11 @@ def _gauge(controller: Controller, here: str) -> Question:
         return bottle, typed.number(values["psi"], "psi", 0, 200)
 
     def done(read: tuple[str, float]) -> str:
-        return f"{read[0]}: {read[1]:g} psi."
+        return f"{read[0]}: {read[1]:g} psi.{UNDO}"
 
-    return Question(Ask("Pressure gauge", fields, read), lambda read: controller.gauge(*read), done)
+    return Question(
+        Ask("Pressure gauge", fields, read, "psi" if here else ""), lambda read: controller.gauge(*read), done
+    )
 
 
 def _note(controller: Controller, here: str) -> Question:
