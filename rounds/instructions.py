@@ -89,7 +89,8 @@ def more(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruct
     if wanted.warn:
         detail = f"{detail}. {sentence(wanted.warn)}"
     why = off_the_aim(now, bottle.id, error) if on else _why_go(now, bottle, error)
-    caution = CAUTION_ADD.format(ceiling=_ceiling_psi(now, bottle))
+    whose = ", the pump's limit" if pump.max_gauge_kpa < bottle.ceiling_kpa else ""
+    caution = CAUTION_ADD.format(ceiling=_ceiling_psi(now, bottle), whose=whose)
     return Instruction(
         "add" if on else "connect",
         bottle.id,

@@ -318,6 +318,8 @@ def rig(the_rig: Rig) -> list[str]:
     said += [f"Piece {plain(p.name, 60)}: {len(p.notes)} notes." for p in the_rig.pieces]
     for b in the_rig.by_pitch:
         ceiling = f"ceiling {kpa_to_psi(b.ceiling_kpa):.0f} psi"
+        if the_rig.limit_kpa(b.id) < b.ceiling_kpa:
+            ceiling += f", the pump's limit {kpa_to_psi(the_rig.limit_kpa(b.id)):.0f} psi"
         said.append(
             f"{name(b.id)}: rail {b.rail}, {b.volume_ml:g} millilitres, pump {plain(b.pump, 20)}, "
             f"tolerance {b.tolerance_cents:g} cents, {ceiling}."

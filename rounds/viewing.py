@@ -37,6 +37,15 @@ if TYPE_CHECKING:
 
 FORECAST_S = 20.0
 """The chances of leaving are worked out anew after this long, and after every event."""
+CLEAR_MARGIN = 0.25
+"""Before a third was heard, time is called short only where this share of the bottles does not fit."""
+HEARD_SHARE = 1.0 / 3.0
+
+
+def _is_plainly_short(state: RoundState, out: int) -> bool:
+    """Whether an alarm is due while who stays out is a guess: few of the unheard may turn out to be none."""
+    heard = sum(b in state.heard for b in state.needed)
+    return out >= CLEAR_MARGIN * len(state.needed) or heard >= HEARD_SHARE * len(state.needed)
 
 
 @dataclass
@@ -122,7 +131,7 @@ class Viewer:
         known = [b for b in out if self.session.beliefs.heard(b)]
         if known:
             return f"{TIME_IS_SHORT}: {in_words(known)} will stay out."
-        if out:
+        if out and _is_plainly_short(state, len(out)):
             return f"{TIME_MAY_BE}: {len(out)} of the unheard may stay out."
         fixed = fixed_by(pieces_named(self.session.rig, state.opened.pieces))
         floats = self.session.rig.reference.floating and fixed is not None

@@ -460,6 +460,19 @@ def test_too_little_time_is_said_before_anything_was_heard_and_again_when_it_is_
     assert message(bench).endswith("will stay out."), named
 
 
+def test_few_guessed_losses_are_no_alarm_before_a_third_was_heard(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Said in the first second and gone after three strikes, it was false, and told against the header."""
+    bench = Bench(dict.fromkeys(NOTES, -40.0))
+    bench.session.open_round(bench.now_s, downbeat_s=bench.now_s + 70.0)
+    plan = bench.session.plan()
+    monkeypatch.setattr(bench.session, "plan", lambda: replace(plan, sacrificed=("C5",)))
+    assert message(bench) == ""
+    bench.strike()
+    assert message(bench) == ""
+    bench.strike()
+    assert message(bench) == "Time may be short: 1 of the unheard may stay out."
+
+
 def test_a_slip_of_skip_after_hearing_again_is_taken_back() -> None:
     bench = Bench({})
     bench.session.open_round(bench.now_s)

@@ -137,13 +137,15 @@ class RigPage(TablePage):
     def _row(rig: Rig, bottle: Bottle) -> Row:
         cap = "" if bottle.cap_fitted is None else f", cap of {bottle.cap_fitted.isoformat()}"
         pump, ceiling = plain(pump_name(bottle.pump), 20), f"{kpa_to_psi(bottle.ceiling_kpa):.0f} psi"
+        pump_kpa = rig.pump_of(bottle.id).max_gauge_kpa
+        most = f" to {kpa_to_psi(pump_kpa):.0f} psi" if pump_kpa < bottle.ceiling_kpa else ""
         return (
             plain(bottle.id, 8),
             f"{rig.target_hz(bottle.id):.1f}",
             str(bottle.rail),
             f"{bottle.position_cm:.0f}",
             f"{bottle.volume_ml:.0f}",
-            f"±{bottle.tolerance_cents:g} cents, ceiling {ceiling}, {pump}{cap}",
+            f"±{bottle.tolerance_cents:g} cents, ceiling {ceiling}, {pump}{most}{cap}",
         )
 
 
