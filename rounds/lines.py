@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, Any
 
 from rounds.errors import BadInput, RoundsError
 from rounds.events import VERDICTS
-from rounds.opening import ENDED
 from rounds.people import MOST_PEOPLE
 from rounds.recognition import Sounded
 from rounds.text import plain
+from rounds.words import ENDED
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -14,11 +14,12 @@ from rounds.controller import Level
 from rounds.hearing.listener import Listener
 from rounds.listening import expectation_of, sounded_of
 from rounds.notes import cents
-from rounds.opening import ENDED, FOR_TWO, is_asked_for
+from rounds.opening import FOR_TWO, is_asked_for
 from rounds.pages import Pages
 from rounds.places import make_folder
 from rounds.view import ReadingView
 from rounds.viewing import Viewer
+from rounds.words import ENDED
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

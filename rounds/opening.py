@@ -17,7 +17,6 @@ SAME_DOWNBEAT_S = 90.0
 SAME_BLOCK_S = 1.0
 
 
-ENDED = "The round that stood open was ended: you asked for another one."
 FOR_TWO = "This round is for two people; start with --people 1 to tune alone."
 
 

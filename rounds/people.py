@@ -67,10 +67,9 @@ class People:
             known = self._unclear(who, -math.inf)
             return replace(self, turns=left, heard_last=heard_last, unclear_s=known)
         turns = self.turns[1:] + self.turns[:1]
-        if not turns and (not who or strike.verdict == "two_ringing"):
-            # Two that rang at once were both struck, whoever's pitch it was that could be made out.
-            turns = (*who, *(i for i in range(len(self.rounds)) if i not in who))
-        return replace(self, turns=turns, unclear_s=self._unclear(turns or who, strike.at_s))
+        if not turns and not who:
+            turns = tuple(range(len(self.rounds)))
+        return replace(self, turns=turns, unclear_s=self._unclear(who or turns, strike.at_s))
 
     def _unclear(self, who: tuple[int, ...], at_s: float) -> tuple[float, ...]:
         return tuple(at_s if i in who else was for i, was in enumerate(self.unclear_s))

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+ENDED = "The round that stood open was ended: you asked for another one."
 CAUTION_ADD = "Eyes covered, never lean over the cap, stop at {ceiling} psi{whose}."
 _EIGHTHS = ("", "⅛", "¼", "⅜", "½", "⅝", "¾", "⅞")
 

@@ -18,7 +18,7 @@ from rounds.hearing.strike import Expectation, Reading, Stage
 from rounds.journal import MemoryJournal
 from rounds.live import Live
 from rounds.notes import cents
-from rounds.opening import ENDED, FOR_TWO
+from rounds.opening import FOR_TWO
 from rounds.rigfile import load_rig
 from rounds.session import Session
 from rounds.simulation.pair import Mix, Screen
@@ -28,6 +28,7 @@ from rounds.simulation.sound import room, room_noise, struck
 from rounds.simulation.stage import PairStage
 from rounds.simulation.together import play_together
 from rounds.simulation.world import World
+from rounds.words import ENDED
 from tests.audio import wait_until
 
 if TYPE_CHECKING:

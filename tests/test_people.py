@@ -23,12 +23,12 @@ from rounds.events import Connected, Disconnected, Event, RoundOpened, Strike, f
 from rounds.journal import MemoryJournal
 from rounds.lines import Lines
 from rounds.notes import parse_note, shifted_hz
-from rounds.opening import ENDED
 from rounds.recognition import Sounded
 from rounds.rig import Bottle, Piece, Pump, Reference, Rig
 from rounds.session import Session
 from rounds.tui import pairmodels
 from rounds.viewing import Viewer
+from rounds.words import ENDED
 
 START_S = 1000.0
 LOW, HIGH = ("C3", "D3", "E3", "G3"), ("C5", "D5", "E5", "G5")
@@ -280,18 +280,6 @@ class TestWhoseStrike:
         assert pair.strike(first).bottle == first
         assert pair.told(1) == ("strike", second)
         assert pair.strike(second).bottle == second
-        assert pair.session.turn is None
-
-    def test_after_two_rang_at_once_one_holds_whoever_could_be_made_out(self) -> None:
-        pair = Pair()
-        for person in (0, 1, 0, 1):
-            pair.obey(person)
-        first, second = pair.bottle(0), pair.bottle(1)
-        pair.strike(second, verdict="two_ringing")
-        assert pair.told(0) == ("wait", first)
-        assert pair.told(1) == ("strike", second)
-        assert "person 2 strikes first" in pair.session.instructions[0].why
-        pair.strike(second), pair.strike(first)
         assert pair.session.turn is None
 
     def test_who_waits_for_one_who_is_away_may_strike_when_it_is_quiet(self) -> None:
