@@ -1,6 +1,6 @@
 """The rig: the player's bottles, pumps and pieces, as read from their TOML file.
 
-Built by `rounds.rigfile.load_rig`; this module holds only what a rig is. Pressures in kPa gauge,
+Built by `rounds.rigs.rigfile.load_rig`; this module holds only what a rig is. Pressures in kPa gauge,
 volumes in mL, positions in cm along the rail, intervals in cents.
 """
 

@@ -8,29 +8,29 @@ import sys
 import time
 from typing import TYPE_CHECKING
 
-from rounds.allowing import asked_about, is_allowed, refusal
 from rounds.clock import RunClock
 from rounds.commands import common
-from rounds.controller import RoundRequest
 from rounds.errors import BadInput
+from rounds.faces.controller import RoundRequest
+from rounds.faces.live import Live
+from rounds.faces.typed import LONGEST_WAIT_S
 from rounds.hearing.keeping import SoundKeeper
 from rounds.hearing.quiet import c_noise_to
 from rounds.journal.care import back_up_daily
-from rounds.live import Live
 from rounds.localtime import next_moment_s
 from rounds.places import state_folder
 from rounds.planning import check_pumps
-from rounds.session import Session
+from rounds.rigs.allowing import asked_about, is_allowed, refusal
+from rounds.sessions.session import Session
 from rounds.thermometer import Thermometer
 from rounds.timescale import UNSEEN_S
-from rounds.typed import LONGEST_WAIT_S
 
 if TYPE_CHECKING:
     import argparse
 
+    from rounds.guide.round import RoundState
     from rounds.hearing.sources import Source
     from rounds.rig import Rig
-    from rounds.round import RoundState
 
 CAUTIONS_READ = "cautions-read"
 BACKUPS = "backups"
@@ -112,7 +112,7 @@ def check_terminal(*, plain: bool) -> None:
 def run_face(live: Live, *, plain: bool) -> int:
     """Run the face on a controller until the player leaves."""
     if plain:
-        from rounds.plainface import run as run_plain
+        from rounds.faces.plainface import run as run_plain
 
         return run_plain(live)
     from rounds.tui.app import run as run_screens

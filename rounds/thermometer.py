@@ -17,8 +17,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rounds.air import LEAST_AIR_C, MOST_AIR_C
-from rounds.allowing import check_allowed
 from rounds.errors import BadInput, RoundsError
+from rounds.rigs.allowing import check_allowed
 from rounds.text import plain
 
 if TYPE_CHECKING:

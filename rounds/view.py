@@ -1,6 +1,6 @@
 """What a face shows, and nothing it has to work out: plain values, painted as they are.
 
-`rounds.session.Session.view()` makes a `View`; the screens, the plain sentences and the tests read
+`rounds.sessions.session.Session.view()` makes a `View`; the screens, the plain sentences and the tests read
 it. A face holds no rules: if it needs to know a thing, the thing is a field here.
 """
 

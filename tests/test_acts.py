@@ -10,12 +10,12 @@ import pytest
 
 from rounds.errors import BadInput
 from rounds.events import AirMoved
+from rounds.faces.lines import Lines
+from rounds.faces.live import Live
+from rounds.faces.plainface import PlainFace
 from rounds.journal import MemoryJournal
-from rounds.lines import Lines
-from rounds.live import Live
-from rounds.plainface import PlainFace
-from rounds.rigfile import load_rig
-from rounds.session import Session
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions.session import Session
 from tests.test_session import Bench
 
 if TYPE_CHECKING:

@@ -23,7 +23,6 @@ from rounds.belief.scales import Scales
 from rounds.belief.state import from_bytes, to_bytes
 from rounds.belief.temperature import Air
 from rounds.belief.track import FIRST_SD, Track
-from rounds.day import Day
 from rounds.events import (
     AirMoved,
     Connected,
@@ -37,8 +36,9 @@ from rounds.events import (
 )
 from rounds.gauss import Gauss
 from rounds.journal import MemoryJournal
-from rounds.resuming import keep_both, take_up
-from rounds.rigfile import load_rig
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions.day import Day
+from rounds.sessions.resuming import keep_both, take_up
 
 RIG = load_rig(Path(__file__).parent.parent / "configs" / "three_rails.toml")
 BASS, MIDDLE, TOP = "C3", "A4", "G6"

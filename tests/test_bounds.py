@@ -15,7 +15,6 @@ from hypothesis import strategies as st
 
 from rounds.belief import Beliefs
 from rounds.bounds import BOUNDS, LONGEST_DOWNBEAT_S, misfit
-from rounds.day import Day
 from rounds.errors import BadInput
 from rounds.events import (
     EVENT_TYPES,
@@ -32,7 +31,8 @@ from rounds.events import (
 from rounds.health import Histories
 from rounds.importing.keeping import event_of
 from rounds.journal import Journal, MemoryJournal
-from rounds.session import Session
+from rounds.sessions.day import Day
+from rounds.sessions.session import Session
 from tests.test_events import strategy_of
 from tests.test_session import NOTES, rig
 

@@ -23,7 +23,7 @@ from rounds.errors import BadInput
 from rounds.events import Event, Strike, Temperature
 from rounds.journal import Journal
 from rounds.localtime import next_moment_s
-from rounds.rigfile import load_rig
+from rounds.rigs.rigfile import load_rig
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

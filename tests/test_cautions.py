@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from rounds import cautions
 from rounds.air import DEFAULT_CEILING_KPA, psi_to_kpa
+from rounds.faces import cautions
 
 PAGE = (Path(__file__).parents[1] / "docs" / "safety.md").read_text(encoding="utf-8")
 

@@ -7,15 +7,16 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from rounds import plain, shown
+from rounds import shown
 from rounds.air import KPA_PER_PSI, Shell, stroke_kpa
 from rounds.events import AirMoved, Strike
+from rounds.faces import plain
+from rounds.guide.recognition import Sounded
 from rounds.journal import MemoryJournal
-from rounds.leading import held
 from rounds.notes import parse_note, shifted_hz
-from rounds.recognition import Sounded
 from rounds.rig import Bottle, Pump, Rig
-from rounds.session import Session
+from rounds.sessions.leading import held
+from rounds.sessions.session import Session
 from tests.test_session import Bench
 
 if TYPE_CHECKING:

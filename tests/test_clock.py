@@ -18,14 +18,14 @@ from hypothesis import strategies as st
 
 from rounds import cli, timescale
 from rounds.clock import RunClock, since_boot_s
-from rounds.controller import RoundRequest
 from rounds.events import ClockSet, NoteWritten, SessionStarted, Strike
+from rounds.faces.controller import RoundRequest
+from rounds.faces.live import Live
+from rounds.guide.recognition import Sounded
 from rounds.journal import Journal, MemoryJournal
-from rounds.live import Live
-from rounds.recognition import Sounded
 from rounds.report.logbook import Filter, entries
-from rounds.rigfile import load_rig
-from rounds.session import Session
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions.session import Session
 from rounds.timescale import GONE_S, SLACK_S, UNSEEN_S, Scale, begun
 
 if TYPE_CHECKING:
@@ -238,7 +238,7 @@ def test_commands_that_look_ahead_answer_in_the_clocks_time(
 
 
 def test_lines_count_on_from_the_journal_or_from_their_own_time() -> None:
-    from rounds.lines import Lines
+    from rounds.faces.lines import Lines
 
     for t in (0.0, 700.0):
         log = MemoryJournal()

@@ -24,7 +24,7 @@ from rounds.events import AirMoved, Event, RoundClosed, RoundOpened, Strike, Tem
 from rounds.gauss import Gauss
 from rounds.journal import Journal, MemoryJournal
 from rounds.rig import GROUPS
-from rounds.rigfile import load_rig
+from rounds.rigs.rigfile import load_rig
 from rounds.simulation.venue import filming_venue
 from rounds.simulation.world import World
 

@@ -13,9 +13,9 @@ import pytest
 
 from rounds.errors import BadInput
 from rounds.events import Disconnected, RoundClosed, SessionStarted, Skipped, TakeStarted, TakeStopped
-from rounds.fitting import NOT_IN_RIG
-from rounds.recognition import Sounded
-from rounds.session import Session
+from rounds.guide.recognition import Sounded
+from rounds.sessions.fitting import NOT_IN_RIG
+from rounds.sessions.session import Session
 from tests.test_session import Bench, rig
 
 if TYPE_CHECKING:

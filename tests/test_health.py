@@ -33,7 +33,7 @@ from rounds.health import CAP, Histories, assess
 from rounds.health.leaks import EXTRA_PER_MIN, P_LEAK, _log_leaky, weigh
 from rounds.health.rates import Gas, Level, rate_between, together
 from rounds.journal import Journal
-from rounds.rigfile import load_rig
+from rounds.rigs.rigfile import load_rig
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -8,12 +8,12 @@ import pytest
 
 from rounds import cli
 from rounds.events import AirMoved, Connected, Event, Gauge, NoteWritten, Replaced, Strike, Temperature
+from rounds.faces.pages import Pages
 from rounds.health import Histories, assess, remembering
 from rounds.health.remembering import from_bytes, histories_at, name_of, to_bytes
 from rounds.journal import Journal
-from rounds.pages import Pages
-from rounds.rigfile import load_rig
-from rounds.session import Session
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions.session import Session
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

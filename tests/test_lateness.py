@@ -7,13 +7,13 @@ from dataclasses import replace
 
 import pytest
 
-from rounds import advice
 from rounds.belief import Beliefs
 from rounds.events import Accepted, AirMoved, RoundOpened, Sent, Strike
-from rounds.lateness import HASTE, SPARE_S, in_time, start_in_s
+from rounds.guide import advice
+from rounds.guide.lateness import HASTE, SPARE_S, in_time, start_in_s
+from rounds.guide.round import advance, begin
+from rounds.guide.situation import Situation
 from rounds.planning import PlannedVisit, RoundPlan
-from rounds.round import advance, begin
-from rounds.situation import Situation
 from rounds.view import Instruction
 from tests.test_session import NOTES, rig
 

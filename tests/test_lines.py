@@ -12,10 +12,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from rounds.commands.tune import hear_wav
+from rounds.faces.lines import Lines
 from rounds.journal import MemoryJournal
-from rounds.lines import Lines
-from rounds.rigfile import load_rig
-from rounds.session import Session
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions.session import Session
 from tests.test_cli import rounds
 
 RIG = Path(__file__).parent.parent / "configs" / "one_rail.toml"

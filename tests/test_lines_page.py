@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 from rounds.commands.tune import hear_wav
+from rounds.faces.lines import Lines
 from rounds.journal import MemoryJournal
-from rounds.lines import Lines
-from rounds.rigfile import load_rig
-from rounds.session import Session
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions.session import Session
 
 ROOT = Path(__file__).parent.parent
 TEXT = (ROOT / "docs" / "lines.md").read_text(encoding="utf-8")

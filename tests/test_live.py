@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from rounds.controller import RoundRequest
 from rounds.errors import BadInput
+from rounds.faces.controller import RoundRequest
+from rounds.faces.live import Live
 from rounds.hearing.microphone import Microphone
 from rounds.hearing.strike import Reading
 from rounds.journal import MemoryJournal
-from rounds.live import Live
-from rounds.session import Session
+from rounds.sessions.session import Session
 from rounds.simulation import sound
 from rounds.simulation.demo import DEMO_RIG, asked, shipped_rig
 from rounds.simulation.player import CAREFUL, Player

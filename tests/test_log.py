@@ -32,7 +32,7 @@ from rounds.importing import import_file
 from rounds.journal import Journal
 from rounds.report import tables
 from rounds.report.logbook import Filter, entries
-from rounds.rigfile import parse_rig
+from rounds.rigs.rigfile import parse_rig
 from tests.test_journal import events as any_event
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ import pytest
 
 from rounds.commands import new
 from rounds.errors import BadInput, BadRig, RoundsError
-from rounds.rigfile import load_rig
+from rounds.rigs.rigfile import load_rig
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -82,7 +82,7 @@ async def _told(address: str, text: str) -> list[list[Any]]:
     sender = await asyncio.create_subprocess_exec(
         sys.executable,
         "-m",
-        "rounds.notice",
+        "rounds.faces.notice",
         text,
         env={**os.environ, "DBUS_SESSION_BUS_ADDRESS": address},
         stderr=asyncio.subprocess.PIPE,

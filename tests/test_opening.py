@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from rounds.controller import RoundRequest
 from rounds.events import RoundOpened
-from rounds.opening import is_asked_for
+from rounds.faces.controller import RoundRequest
+from rounds.faces.opening import is_asked_for
 
 NOON_S = 1.8e9
 OPENED = RoundOpened(

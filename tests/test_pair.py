@@ -12,15 +12,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from rounds.controller import RoundRequest
+from rounds.faces.controller import RoundRequest
+from rounds.faces.live import Live
+from rounds.faces.opening import FOR_TWO
 from rounds.hearing.ear import Ear
 from rounds.hearing.strike import Expectation, Reading, Stage
 from rounds.journal import MemoryJournal
-from rounds.live import Live
 from rounds.notes import cents
-from rounds.opening import FOR_TWO
-from rounds.rigfile import load_rig
-from rounds.session import Session
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions.session import Session
 from rounds.simulation.pair import Mix, Screen
 from rounds.simulation.player import Player
 from rounds.simulation.rehearsal import RoundResult, play_round

@@ -16,18 +16,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rounds.claims import REACTION_S
 from rounds.commands.tune import hear_wav
 from rounds.errors import BadInput
 from rounds.events import Connected, Disconnected, Event, RoundOpened, Strike, from_fields, to_fields
+from rounds.faces.lines import Lines
+from rounds.faces.viewing import Viewer
+from rounds.guide.claims import REACTION_S
+from rounds.guide.recognition import Sounded
 from rounds.journal import MemoryJournal
-from rounds.lines import Lines
 from rounds.notes import parse_note, shifted_hz
-from rounds.recognition import Sounded
 from rounds.rig import Bottle, Piece, Pump, Reference, Rig
-from rounds.session import Session
+from rounds.sessions.session import Session
 from rounds.tui import pairmodels
-from rounds.viewing import Viewer
 from rounds.words import ENDED
 
 START_S = 1000.0

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from rounds import cautions, plain, plainface
-from rounds.controller import Level, RoundRequest
-from rounds.news import news
-from rounds.plainface import WORDS, PlainFace
+from rounds.faces import cautions, plain, plainface
+from rounds.faces.controller import Level, RoundRequest
+from rounds.faces.news import news
+from rounds.faces.plainface import WORDS, PlainFace
 from rounds.tui.intents import INTENTS
 from rounds.view import DueView, ReadingView
 from tests.tui.fake import SCENES, FakeController, told

@@ -11,8 +11,8 @@ import pytest
 
 from rounds.journal import MemoryJournal
 from rounds.notes import cents
-from rounds.rigfile import load_rig
-from rounds.session import Session
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions.session import Session
 from rounds.simulation.ears import QuickEar, SoundingEar
 from rounds.simulation.player import Hands, Player, PlayerAction
 from rounds.simulation.rehearsal import RoundResult, Step, one_step, play_round

@@ -7,11 +7,11 @@ from pathlib import Path
 
 import numpy as np
 
-from rounds import replanning
 from rounds.journal import MemoryJournal
 from rounds.planning import RoundPlan, plan_round
-from rounds.rigfile import load_rig
-from rounds.session import Session
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions import replanning
+from rounds.sessions.session import Session
 from rounds.simulation.player import Player
 from rounds.simulation.rehearsal import Step, play_round
 from rounds.simulation.world import World

@@ -30,7 +30,7 @@ from rounds.report.logbook import entries
 from rounds.report.page import write_page
 from rounds.report.plots import MOST_RANGE_CENTS, by_bottle, over_time
 from rounds.report.svg import Svg
-from rounds.rigfile import load_rig
+from rounds.rigs.rigfile import load_rig
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -6,15 +6,15 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from rounds import resuming
 from rounds.belief.state import checkpoint_name, to_bytes
 from rounds.commands import common
 from rounds.errors import JournalError
 from rounds.events import RoundClosed, RoundOpened, Temperature
 from rounds.journal import Journal, MemoryJournal
-from rounds.resuming import take_up
-from rounds.rigfile import load_rig
-from rounds.session import Session
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions import resuming
+from rounds.sessions.resuming import take_up
+from rounds.sessions.session import Session
 
 if TYPE_CHECKING:
     from pathlib import Path

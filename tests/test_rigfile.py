@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from rounds.errors import BadRig, RoundsError
 from rounds.notes import Note
 from rounds.rig import Bottle, Habits, Pump, Reference, Rig
-from rounds.rigfile import load_rig, parse_rig, rig_to_toml, save_rig
+from rounds.rigs.rigfile import load_rig, parse_rig, rig_to_toml, save_rig
 
 CONFIGS = Path(__file__).parent.parent / "configs"
 

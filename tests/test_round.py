@@ -5,7 +5,6 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rounds.day import Day
 from rounds.events import (
     Accepted,
     AirMoved,
@@ -24,7 +23,8 @@ from rounds.events import (
     TakeStarted,
     TakeStopped,
 )
-from rounds.round import RoundState, advance, begin, phase_of
+from rounds.guide.round import RoundState, advance, begin, phase_of
+from rounds.sessions.day import Day
 
 OPENED = RoundOpened(at_s=0.0, round_id="r1", downbeat_s=900.0, block_s=1200.0, needed={"a": 1.0, "b": 2.0})
 

@@ -11,7 +11,6 @@ from dataclasses import replace
 
 import pytest
 
-from rounds.controller import Level
 from rounds.errors import BadInput
 from rounds.events import (
     AirMoved,
@@ -27,15 +26,16 @@ from rounds.events import (
     TakeStarted,
     TakeStopped,
 )
+from rounds.faces.controller import Level
+from rounds.faces.plain import progress
+from rounds.faces.viewing import Viewer
+from rounds.guide.recognition import Sounded
+from rounds.guide.round import advance
 from rounds.journal import MemoryJournal
 from rounds.notes import parse_note, shifted_hz
-from rounds.plain import progress
-from rounds.recognition import Sounded
 from rounds.rig import Bottle, Piece, Pump, Reference, Rig
-from rounds.round import advance
-from rounds.session import Session
+from rounds.sessions.session import Session
 from rounds.tui.models import round_strip
-from rounds.viewing import Viewer
 
 NOTES = ("C4", "D4", "E4", "G4", "A4", "C5")
 START_S = 1000.0
@@ -403,7 +403,7 @@ def test_advice_that_goes_in_circles_costs_one_bottle_and_not_the_session(
 ) -> None:
     circle = Sent(at_s=bench.now_s, bottle="D4", purpose="visit")
     with monkeypatch.context() as patch:
-        patch.setattr("rounds.advice.next_step", lambda _now: circle)
+        patch.setattr("rounds.guide.advice.next_step", lambda _now: circle)
         bench.strike("C4")
     assert [e.bottle for e in bench.events(Skipped)] == ["D4"]  # type: ignore[attr-defined]
     bench.session.tick(bench.now_s + 1.0)

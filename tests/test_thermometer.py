@@ -12,12 +12,13 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from rounds import allowing, start, thermometer
+from rounds import start, thermometer
 from rounds.cli import main
 from rounds.errors import BadInput, RoundsError
 from rounds.journal import Journal
 from rounds.rig import Habits
-from rounds.rigfile import load_rig
+from rounds.rigs import allowing
+from rounds.rigs.rigfile import load_rig
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rounds import typed
 from rounds.errors import BadInput
+from rounds.faces import typed
 from tests.tui.fake import invented_rig
 
 RIG = invented_rig()

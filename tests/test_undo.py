@@ -11,24 +11,24 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rounds import resuming
 from rounds.belief.state import checkpoint_name, keep, to_bytes
-from rounds.closing import pressures_told
 from rounds.errors import BadInput
 from rounds.events import AirMoved, Gauge, NoteWritten, Replaced, Strike, TakenBack, Temperature
+from rounds.faces.lines import Lines
+from rounds.faces.live import Live
+from rounds.faces.plainface import PlainFace
+from rounds.guide.recognition import Sounded
 from rounds.importing import import_file
 from rounds.journal import Journal, MemoryJournal
 from rounds.journal.care import check
-from rounds.lines import Lines
-from rounds.live import Live
 from rounds.notes import shifted_hz
-from rounds.plainface import PlainFace
-from rounds.recognition import Sounded
 from rounds.report.logbook import Filter
 from rounds.report.tables import write_csv, write_json, write_lines, write_table
 from rounds.report.wording import sentence
 from rounds.rig import Pump, Rig
-from rounds.session import Session
+from rounds.sessions import resuming
+from rounds.sessions.closing import pressures_told
+from rounds.sessions.session import Session
 from tests.test_session import NOTES, Bench, rig
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rounds.whose import FIRST_FILL_CENTS, KNOWN_CENTS, Other, Story, Target, chance_astray, whose
+from rounds.guide.whose import FIRST_FILL_CENTS, KNOWN_CENTS, Other, Story, Target, chance_astray, whose
 
 NEIGHBOUR = Other("C#4", Story(98.0, 5.0))
 IN_TUNE = (Story(-4.0, 5.0),)

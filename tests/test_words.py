@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rounds.gauss import Gauss
-from rounds.instructions import off_the_aim
+from rounds.guide.instructions import off_the_aim
 from rounds.words import offset_in_words
 
 

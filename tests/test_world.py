@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from rounds.air import kpa_to_psi
 from rounds.notes import parse_note
 from rounds.rig import RELIABLE_HIGH, RELIABLE_LOW, Rig
-from rounds.rigfile import load_rig
+from rounds.rigs.rigfile import load_rig
 from rounds.simulation.player import CAREFUL, Player
 from rounds.simulation.truth import draw_truth
 from rounds.simulation.venue import Door, Venue, filming_venue

@@ -23,10 +23,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
     from rounds.belief import Beliefs
-    from rounds.day import Day
     from rounds.events import Event
     from rounds.journal import Journal
     from rounds.rig import Rig
+    from rounds.sessions.day import Day
 
 IN_TIME_ORDER = "beliefs in time order"
 """Name of the checkpoint these commands keep; a session's own is in order of ids."""
@@ -108,7 +108,7 @@ def minutes(text: str) -> float:
 
 def standing(args: argparse.Namespace) -> Standing:
     """Everything that is believed at `--now` (the clock's time when not given)."""
-    from rounds.day import Day
+    from rounds.sessions.day import Day
 
     rig = common.load(args)
     now_s = time.time() if args.now is None else args.now

@@ -56,7 +56,7 @@ def add_allow_command(parser: argparse.ArgumentParser) -> None:
 
 def allow_command(args: argparse.Namespace, rig: Rig) -> None:
     """Remember that the rig's command is allowed, where `--allow-command` says so."""
-    from rounds.allowing import allow, is_allowed
+    from rounds.rigs.allowing import allow, is_allowed
 
     command = rig.habits.thermometer_command
     if args.allow_command and command and not is_allowed(command):
@@ -103,7 +103,7 @@ def add_json(parser: argparse.ArgumentParser) -> None:
 
 def load(args: argparse.Namespace) -> Rig:
     """The rig named by `--rig`."""
-    from rounds.rigfile import load_rig
+    from rounds.rigs.rigfile import load_rig
 
     if args.rig is None:
         told = f"name it with --rig FILE, or once for all commands with export {RIG_VARIABLE}=FILE"

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from rounds.errors import BadInput, ExitCode
+from rounds.guide.whose import FIRST_FILL_CENTS
 from rounds.text import plain
-from rounds.whose import FIRST_FILL_CENTS
 
 if TYPE_CHECKING:
     import argparse
@@ -74,7 +74,7 @@ def _widened(expectation: Expectation, first_fill: bool) -> Expectation:
 
 def _expectation_from_rig(path: str, bottle_id: str) -> Expectation:
     from rounds.hearing.strike import Expectation
-    from rounds.rigfile import load_rig
+    from rounds.rigs.rigfile import load_rig
 
     rig = load_rig(path)
     if not rig.has_bottle(bottle_id):

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     import argparse
     from collections.abc import Callable
 
-    from rounds.rigmaker import Answers
+    from rounds.rigs.rigmaker import Answers
 
 _T = TypeVar("_T")
 _MOST_TRIES = 5
@@ -58,8 +58,8 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def run(args: argparse.Namespace) -> int:
     """Ask or take the options, and write the file."""
-    from rounds.rigfile import parse_rig, rig_to_toml, save_rig
-    from rounds.rigmaker import make_rig
+    from rounds.rigs.rigfile import parse_rig, rig_to_toml, save_rig
+    from rounds.rigs.rigmaker import make_rig
 
     path = Path(args.rig)
     if path.exists() and not args.force:
@@ -74,7 +74,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _answers(args: argparse.Namespace, ask: _Asker) -> Answers:
-    from rounds.rigmaker import Answers, read_numbers, read_range
+    from rounds.rigs.rigmaker import Answers, read_numbers, read_range
 
     stem = Path(args.rig).stem
     name = stem if stem.isprintable() and 0 < len(stem) <= 60 else "My rig"
@@ -104,7 +104,7 @@ def _read_name(text: str) -> str:
 
 
 def _read_scale(text: str) -> str:
-    from rounds.rigmaker import SCALES
+    from rounds.rigs.rigmaker import SCALES
 
     if text not in SCALES:
         raise BadInput(f"{text!r} is no scale here; give {' or '.join(SCALES)}")
@@ -112,7 +112,7 @@ def _read_scale(text: str) -> str:
 
 
 def _read_volumes(text: str) -> tuple[float, float, float]:
-    from rounds.rigmaker import read_numbers
+    from rounds.rigs.rigmaker import read_numbers
 
     values = read_numbers(text, 50, 6000, "mL", (1, 3))
     return (values[0], values[-1] if len(values) == 1 else values[1], values[-1])

@@ -12,8 +12,8 @@ from rounds.text import plain
 if TYPE_CHECKING:
     import argparse
 
-    from rounds.recognition import Sounded
-    from rounds.session import Session
+    from rounds.guide.recognition import Sounded
+    from rounds.sessions.session import Session
 
 
 def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -63,9 +63,9 @@ def run(args: argparse.Namespace) -> int:
 
 def _run_lines(args: argparse.Namespace) -> int:
     from rounds.clock import since_boot_s
-    from rounds.lines import Lines
+    from rounds.faces.lines import Lines
     from rounds.planning import check_pumps
-    from rounds.session import Session
+    from rounds.sessions.session import Session
 
     rig = common.load(args)
     check_pumps(rig, args.people or 1)
@@ -89,9 +89,9 @@ def hear_wav(session: Session, path: str) -> list[Sounded]:
     """The final reading of each strike in a recording, against what the session listens for."""
     from contextlib import closing
 
+    from rounds.guide.listening import expectation_of, sounded_of
     from rounds.hearing.recording import strikes
     from rounds.hearing.sources import open_recording
-    from rounds.listening import expectation_of, sounded_of
 
     with closing(open_recording(path)) as source:
         return [sounded_of(r) for r in strikes(source, expectation_of(session.listening()))]

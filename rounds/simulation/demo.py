@@ -15,8 +15,8 @@ import rounds
 from rounds.errors import RoundsError
 from rounds.journal import Journal, MemoryJournal
 from rounds.planning import check_pumps
-from rounds.rigfile import load_rig
-from rounds.session import Session
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions.session import Session
 from rounds.shown import VERDICT_WORD
 from rounds.simulation.pair import Screen
 from rounds.simulation.player import Player
@@ -149,8 +149,8 @@ def _told(step: Step) -> str:
 
 def run_on_screen(args: argparse.Namespace) -> int:
     """Watch, and press keys: the real screens and the real hearing, on a virtual stage."""
-    from rounds.controller import RoundRequest
-    from rounds.live import Live
+    from rounds.faces.controller import RoundRequest
+    from rounds.faces.live import Live
     from rounds.simulation.stage import PairStage, Stage
     from rounds.start import run_face
 

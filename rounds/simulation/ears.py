@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
+from rounds.guide.recognition import Sounded
 from rounds.notes import cents
-from rounds.recognition import Sounded
 
 if TYPE_CHECKING:
-    from rounds.recognition import Listening
+    from rounds.guide.recognition import Listening
     from rounds.simulation.player import PlayerAction
     from rounds.simulation.world import World
 
@@ -74,7 +74,7 @@ class SoundingEar:
 
     def listen(self, sound: np.ndarray, listening: Listening | None = None) -> list[Sounded]:
         """What comes of some sound."""
-        from rounds.listening import expectation_of, sounded_of
+        from rounds.guide.listening import expectation_of, sounded_of
 
         if listening is not None:
             self._ear.expectation = expectation_of(listening)

@@ -13,15 +13,15 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
+from rounds.guide.recognition import Sounded
 from rounds.notes import cents
-from rounds.recognition import Sounded
 from rounds.simulation.ears import BEFORE_S, SAMPLE_RATE_HZ, STRIKE_S, SoundingEar
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator, Sequence
 
-    from rounds.recognition import Listening
-    from rounds.session import Session
+    from rounds.guide.recognition import Listening
+    from rounds.sessions.session import Session
     from rounds.simulation.player import Glance, Player, PlayerAction
     from rounds.simulation.world import World
     from rounds.view import Instruction

@@ -14,8 +14,8 @@ from rounds.simulation.ears import QuickEar, SoundingEar
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from rounds.recognition import Sounded
-    from rounds.session import Session
+    from rounds.guide.recognition import Sounded
+    from rounds.sessions.session import Session
     from rounds.simulation.ears import SimulatedEar
     from rounds.simulation.player import Player, PlayerAction
     from rounds.simulation.world import World

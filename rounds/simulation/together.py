@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from rounds.events import Strike
-    from rounds.recognition import Sounded
-    from rounds.session import Session
+    from rounds.guide.recognition import Sounded
+    from rounds.sessions.session import Session
     from rounds.simulation.pair import PairEar, Struck
     from rounds.simulation.player import Player
     from rounds.simulation.world import World

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     from textual.screen import Screen
 
-    from rounds.controller import Controller
+    from rounds.faces.controller import Controller
     from rounds.tui.widgets.painted import Painted
     from rounds.view import View
 

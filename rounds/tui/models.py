@@ -19,7 +19,7 @@ from rounds.tui.widgets.strip import Fact, StripModel
 from rounds.words import in_words, signed_cents, sixteenths, strokes_phrase, whole_cents
 
 if TYPE_CHECKING:
-    from rounds.controller import Level
+    from rounds.faces.controller import Level
     from rounds.view import BottleView, Standing, View
 
 _PHASE = {"listen": "LISTEN", "visits": "TUNE", "verify": "HEAR AGAIN", "done": "DONE", "none": "ROUND"}

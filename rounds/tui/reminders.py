@@ -58,6 +58,6 @@ def desktop_notice(text: str) -> bool:
 
 def _notice_command(text: str) -> list[str] | None:
     if importlib.util.find_spec("desktop_notifier") is not None:
-        return [sys.executable, "-m", "rounds.notice", text]
+        return [sys.executable, "-m", "rounds.faces.notice", text]
     command = shutil.which("notify-send")
     return None if command is None else [command, "--app-name=rounds", "--", "rounds", text]

@@ -15,7 +15,7 @@ from rounds.air import DEFAULT_CEILING_KPA, KPA_PER_PSI, STIFFNESS_SHARE, Shell,
 from rounds.errors import BadRig
 from rounds.notes import parse_note
 from rounds.problems import Problems, Table, is_number, shown
-from rounds.tomltext import parse_toml, read_toml
+from rounds.rigs.tomltext import parse_toml, read_toml
 
 if TYPE_CHECKING:
     import os

@@ -18,8 +18,8 @@ import numpy as np
 
 from rounds.events import AirMoved, Connected
 from rounds.journal import MemoryJournal
-from rounds.rigfile import load_rig
-from rounds.session import Session
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions.session import Session
 from rounds.simulation.player import Player
 from rounds.simulation.rehearsal import RoundResult, play_round
 from rounds.simulation.world import World

@@ -18,8 +18,8 @@ import numpy as np
 
 from rounds.journal import MemoryJournal
 from rounds.planning import whom
-from rounds.rigfile import load_rig
-from rounds.session import Session
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions.session import Session
 from rounds.simulation.ears import QuickEar
 from rounds.simulation.player import Player
 from rounds.simulation.rehearsal import one_step

@@ -3,7 +3,7 @@
 A day is some hours of play on the virtual rig, under lights that warm, an evening that cools and
 doors that open. Play is cut every two minutes; at a cut a way of working may ask for a round, and
 play waits until it is over. Time in tune is asked of the world, during play only. Ours goes through
-`rounds.session.Session`; it is run at several due limits, so that it can be compared with each other
+`rounds.sessions.session.Session`; it is run at several due limits, so that it can be compared with each other
 way at the same share of time in tune. Strikes go through the quick ear. Numbers of docs/drift.md.
 """
 
@@ -20,8 +20,8 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from rounds.journal import MemoryJournal
-from rounds.rigfile import load_rig
-from rounds.session import Session
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions.session import Session
 from rounds.simulation.player import Player
 from rounds.simulation.rehearsal import play_round
 from rounds.simulation.venue import filming_venue

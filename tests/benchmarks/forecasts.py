@@ -23,7 +23,7 @@ from rounds.belief.state import from_bytes, to_bytes
 from rounds.drift import forecast
 from rounds.events import AirMoved, Event, Strike, Temperature
 from rounds.rig import GROUPS, Rig
-from rounds.rigfile import load_rig
+from rounds.rigs.rigfile import load_rig
 from rounds.simulation.venue import filming_venue
 from rounds.simulation.world import World
 

@@ -20,10 +20,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rounds.events import Event, RoundClosed, RoundOpened, SessionStarted, Strike, TakeStarted, TakeStopped
+from rounds.faces.lines import Lines
 from rounds.journal import Journal
-from rounds.lines import Lines
-from rounds.rigfile import load_rig
-from rounds.session import Session
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions.session import Session
 from tests.benchmarks.face import terminal
 from tests.benchmarks.kills import RIG, reference
 

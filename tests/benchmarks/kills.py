@@ -27,10 +27,10 @@ from typing import Any
 import numpy as np
 
 from rounds.events import Event, Strike, TakenBack
+from rounds.faces.lines import Lines
 from rounds.journal import Journal, MemoryJournal, care
-from rounds.lines import Lines
-from rounds.rigfile import load_rig
-from rounds.session import Session
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions.session import Session
 from rounds.simulation.ears import QuickEar
 from rounds.simulation.player import Player
 from rounds.simulation.rehearsal import one_step

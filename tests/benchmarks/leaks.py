@@ -19,8 +19,8 @@ from rounds.health import Histories, assess
 from rounds.journal import MemoryJournal
 from rounds.notes import CENTS_PER_NEPER
 from rounds.rig import GROUPS
-from rounds.rigfile import load_rig
-from rounds.session import Session
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions.session import Session
 from rounds.simulation.player import Player
 from rounds.simulation.rehearsal import play_round
 from rounds.simulation.world import World

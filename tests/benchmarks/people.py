@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rounds.journal import MemoryJournal
-from rounds.rigfile import load_rig
-from rounds.session import Session
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions.session import Session
 from rounds.simulation.player import Player
 from rounds.simulation.rehearsal import RoundResult, play_round
 from rounds.simulation.together import play_together

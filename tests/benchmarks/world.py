@@ -13,8 +13,8 @@ import numpy as np
 from rounds.air import kpa_to_psi
 from rounds.journal import MemoryJournal
 from rounds.rig import GROUPS, Rig
-from rounds.rigfile import load_rig
-from rounds.session import Session
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions.session import Session
 from rounds.simulation.player import Player
 from rounds.simulation.rehearsal import RoundResult, play_round
 from rounds.simulation.venue import STEADY, filming_venue

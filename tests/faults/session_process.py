@@ -8,10 +8,10 @@ from __future__ import annotations
 import sys
 
 from rounds.commands.tune import hear_wav
+from rounds.faces.lines import Lines
 from rounds.journal import Journal
-from rounds.lines import Lines
-from rounds.rigfile import load_rig
-from rounds.session import Session
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions.session import Session
 
 
 def main() -> None:

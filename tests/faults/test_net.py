@@ -19,8 +19,8 @@ from rounds.errors import ExitCode
 from rounds.events import Strike
 from rounds.journal import Journal
 from rounds.journal.care import check
-from rounds.rigfile import load_rig
-from rounds.session import Session
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions.session import Session
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -69,7 +69,7 @@ def held(home: Path, said: str) -> None:
 def test_lines_end_with_a_sentence_and_the_journal_goes_on(tmp_path: Path) -> None:
     rig = load_rig(RIG)
     first = rig.bottles[0]
-    code = CODE.format(module="session", name="Session", method="strike", good=1)
+    code = CODE.format(module="sessions.session", name="Session", method="strike", good=1)
     strike = '{{"t": {}, "strike": {{"hz": {}, "u95_cents": 1}}}}\n'
     given = '{"t": 0, "open": {}}\n' + "".join(strike.format(t, rig.target_hz(first.id)) for t in (3, 6, 9))
     found = ran(code, tmp_path, "tune", "--rig", RIG, "--lines", given=given)
@@ -85,7 +85,7 @@ def test_lines_end_with_a_sentence_and_the_journal_goes_on(tmp_path: Path) -> No
 
 def test_sentences_end_the_same_way(tmp_path: Path) -> None:
     (tmp_path / "cautions-read").touch()
-    code = CODE.format(module="session", name="Session", method="temperature", good=0)
+    code = CODE.format(module="sessions.session", name="Session", method="temperature", good=0)
     found = ran(code, tmp_path, "tune", "--rig", RIG, "--plain", given="status\ntemp 20\nstatus\n")
     assert found.returncode == ExitCode.FAILED
     held(tmp_path, found.stderr)
@@ -105,7 +105,7 @@ def test_the_screens_end_the_same_way_and_leave_the_terminal_as_it_was(tmp_path:
     import pty
 
     keys, terminal = pty.openpty()
-    code = CODE.format(module="viewing", name="Viewer", method="view", good=4)
+    code = CODE.format(module="faces.viewing", name="Viewer", method="view", good=4)
     (tmp_path / "cautions-read").touch()
     process = subprocess.Popen(
         [sys.executable, "-c", code, "tune", "--rig", RIG],

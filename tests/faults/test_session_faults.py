@@ -16,10 +16,10 @@ from rounds.belief import Beliefs
 from rounds.belief.state import to_bytes
 from rounds.errors import JournalError
 from rounds.events import Strike
+from rounds.guide.recognition import Sounded
 from rounds.journal import Journal, MemoryJournal, care
-from rounds.recognition import Sounded
-from rounds.rigfile import load_rig
-from rounds.session import Session
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions.session import Session
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

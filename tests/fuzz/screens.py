@@ -12,14 +12,14 @@ from typing import TYPE_CHECKING
 
 from textual.pilot import OutOfBounds
 
-from rounds.controller import RoundRequest
 from rounds.events import NoteWritten
+from rounds.faces.controller import RoundRequest
+from rounds.faces.live import Live
 from rounds.hearing.strike import Reading
 from rounds.journal import Journal, care
-from rounds.live import Live
 from rounds.notes import shifted_hz
-from rounds.rigfile import load_rig
-from rounds.session import Session
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions.session import Session
 from rounds.tui.app import RoundsApp
 from rounds.tui.intents import INTENTS
 from tests.fuzz.targets import Fault

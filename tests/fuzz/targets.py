@@ -20,11 +20,11 @@ import numpy as np
 
 from rounds import cli
 from rounds.errors import ExitCode
+from rounds.faces.lines import Lines
 from rounds.faultlog import SHOULD_NOT_HAPPEN
 from rounds.journal import Journal, MemoryJournal
-from rounds.lines import Lines
-from rounds.rigfile import load_rig
-from rounds.session import Session
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions.session import Session
 from rounds.simulation.sound import struck
 from tests.fuzz.mutations import spoiled
 

@@ -11,8 +11,8 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from rounds.controller import Controller, DriftPath, HealthLine, Level, LogLine, RoundRequest
 from rounds.errors import BadInput
+from rounds.faces.controller import Controller, DriftPath, HealthLine, Level, LogLine, RoundRequest
 from rounds.gauss import Gauss
 from rounds.notes import parse_note
 from rounds.rig import Bottle, Habits, Piece, Pump, Rig

@@ -14,11 +14,11 @@ from pathlib import Path
 
 import numpy as np
 
-from rounds.controller import RoundRequest
+from rounds.faces.controller import RoundRequest
+from rounds.faces.live import Live
 from rounds.journal import MemoryJournal
-from rounds.live import Live
-from rounds.rigfile import load_rig
-from rounds.session import Session
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions.session import Session
 from rounds.simulation.demo import DEMO_RIG, OVERNIGHT_CENTS, START_S, TO_DOWNBEAT_S, asked, shipped_rig
 from rounds.simulation.player import Player
 from rounds.simulation.stage import Stage

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 import pytest
 from textual.widgets import Button, Input, Static
 
-from rounds import cautions
-from rounds.controller import Level, RoundRequest
+from rounds.faces import cautions
+from rounds.faces.controller import Level, RoundRequest
 from rounds.tui.app import RoundsApp
 from rounds.tui.intents import INTENTS
 from rounds.tui.screens.cautions import CautionScreen

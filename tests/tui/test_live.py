@@ -15,12 +15,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from rounds.controller import RoundRequest
+from rounds.faces.controller import RoundRequest
+from rounds.faces.live import Live
 from rounds.journal import MemoryJournal
-from rounds.live import Live
 from rounds.notes import shifted_hz
-from rounds.rigfile import load_rig
-from rounds.session import Session
+from rounds.rigs.rigfile import load_rig
+from rounds.sessions.session import Session
 from rounds.simulation import sound
 from rounds.tui.app import RoundsApp
 from rounds.tui.widgets.reading import Reading, ReadingModel

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from rounds import news, plain, shown
-from rounds.plainface import PlainFace
+from rounds import shown
+from rounds.faces import news, plain
+from rounds.faces.plainface import PlainFace
 from rounds.tui import models, pairmodels
 from rounds.tui.app import RoundsApp
 from rounds.tui.canvas import Canvas

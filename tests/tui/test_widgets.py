@@ -13,7 +13,7 @@ from rich._palettes import STANDARD_PALETTE
 from textual.color import Color
 
 from rounds import shown
-from rounds.controller import Level
+from rounds.faces.controller import Level
 from rounds.tui import lettering, models, themes
 from rounds.tui.canvas import Canvas, clipped, folded
 from rounds.tui.intents import INTENTS

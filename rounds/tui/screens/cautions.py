@@ -10,7 +10,7 @@ from textual.content import Content
 from textual.screen import ModalScreen
 from textual.widgets import Button, Static
 
-from rounds import cautions
+from rounds.faces import cautions
 
 if TYPE_CHECKING:
     from textual.app import ComposeResult

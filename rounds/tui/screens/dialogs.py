@@ -1,6 +1,6 @@
 """Questions to the player: one line to type, or the few lines that open a round.
 
-A dialog gives what was typed, read by `rounds.typed`; a line that cannot be read stays open with
+A dialog gives what was typed, read by `rounds.faces.typed`; a line that cannot be read stays open with
 the reason beneath it.
 """
 
@@ -15,10 +15,10 @@ from textual.content import Content
 from textual.screen import ModalScreen
 from textual.widgets import Button, Input, Static
 
-from rounds import typed
 from rounds.air import LEAST_AIR_C, MOST_AIR_C
-from rounds.controller import RoundRequest
 from rounds.errors import BadInput
+from rounds.faces import typed
+from rounds.faces.controller import RoundRequest
 from rounds.text import plain
 from rounds.tui.answers import UNDO
 from rounds.words import strokes_phrase
@@ -28,8 +28,8 @@ if TYPE_CHECKING:
 
     from textual.app import ComposeResult
 
-    from rounds.controller import Controller
     from rounds.events import Part
+    from rounds.faces.controller import Controller
     from rounds.rig import Rig
 
 Answer = TypeVar("Answer")

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from textual.widget import Widget
 
-    from rounds.controller import Controller
+    from rounds.faces.controller import Controller
     from rounds.view import View
 
 HOW = (

@@ -26,7 +26,7 @@ from rounds.tui.widgets.strip import Strip
 if TYPE_CHECKING:
     from textual.app import ComposeResult
 
-    from rounds.controller import Controller, DriftPath, Level
+    from rounds.faces.controller import Controller, DriftPath, Level
     from rounds.tui.widgets.keyline import Key
     from rounds.tui.widgets.painted import Painted
     from rounds.view import BottleView, Mode, View

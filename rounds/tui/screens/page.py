@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from textual.app import ComposeResult
     from textual.widget import Widget
 
-    from rounds.controller import Controller
+    from rounds.faces.controller import Controller
 
 SCROLLS = "more with the arrow keys"
 FILL_EVERY = 5

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from textual.timer import Timer
     from textual.widget import Widget
 
-    from rounds.controller import Controller
+    from rounds.faces.controller import Controller
 
 METER_S = 0.125
 """The meter follows at 8 Hz, and only while this page is on top."""

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from textual.widget import Widget
 
-    from rounds.controller import Controller, HealthLine, HealthState, LogLine
+    from rounds.faces.controller import Controller, HealthLine, HealthState, LogLine
     from rounds.rig import Bottle, Rig
 
 Row = tuple[str, ...]

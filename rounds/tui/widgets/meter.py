@@ -10,7 +10,7 @@ from rounds.tui.canvas import folded
 from rounds.tui.widgets.painted import Painted
 
 if TYPE_CHECKING:
-    from rounds.controller import Level
+    from rounds.faces.controller import Level
     from rounds.tui.canvas import Canvas
 
 LOWEST_DBFS = -80.0

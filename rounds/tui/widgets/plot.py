@@ -12,7 +12,7 @@ from rounds.tui.widgets.ribbons import leaves_text
 from rounds.words import signed_cents, whole_cents
 
 if TYPE_CHECKING:
-    from rounds.controller import DriftPath
+    from rounds.faces.controller import DriftPath
     from rounds.tui.canvas import Canvas
 
 _AXIS_WIDTH = 5

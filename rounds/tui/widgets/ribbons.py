@@ -12,7 +12,7 @@ from rounds.tui.canvas import clipped
 from rounds.tui.widgets.painted import Painted
 
 if TYPE_CHECKING:
-    from rounds.controller import DriftPath
+    from rounds.faces.controller import DriftPath
     from rounds.standing import Ahead
     from rounds.tui.canvas import Canvas
 

@@ -1,0 +1,298 @@
+"""`rounds tune --lines`: one JSON object in, one out, per line. The same session drives the screens.
+
+Pure: a line and the time in, the answer out. A line that cannot be used is answered with one
+sentence under `error` and changes nothing.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import TYPE_CHECKING, Any
+
+from rounds.errors import BadInput, RoundsError
+from rounds.events import VERDICTS
+from rounds.guide.people import MOST_PEOPLE
+from rounds.guide.recognition import Sounded
+from rounds.text import plain
+from rounds.words import ENDED
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from rounds.events import Strike
+    from rounds.sessions.session import Session
+    from rounds.view import Instruction
+
+    Hear = Callable[[Session, str], list[Sounded]]
+
+MOST_LINE_CHARS = 100_000
+NO_WAIT_S = 1.0
+"""A first line so little before the journal's newest event is not moved: time stands still that long."""
+MOST_T_S = 1e7
+"""Nearly four months. A journal that a slip sent further ahead would believe no later time."""
+
+
+class Lines:
+    """Answers lines on one session. `hear` measures a WAV file against what is listened for now.
+
+    `people` is how many tune in a round that does not say so itself. A round that stands open for another
+    number is ended, as on the screens; when nothing is said, it goes on.
+    """
+
+    def __init__(self, session: Session, zero_s: float, hear: Hear, people: int | None = None) -> None:
+        self.session = session
+        self.people = people or session.people
+        self._said = ""
+        if session.round is not None and session.people != self.people:
+            session.close_round(session.now_s)
+            self._said = ENDED
+        self._zero_s = zero_s
+        self._begun = False
+        self._hear = hear
+        self._taken_back: str | None = None
+        self._acts: dict[str, Callable[[Any, float], Strike | None]] = {
+            "open": self._open,
+            "strike": self._strike,
+            "wav": self._wav,
+            "pump": self._pump,
+            "air": self._air,
+            "temp_c": self._temperature,
+            "gauge_psi": self._gauge,
+            "take": self._take,
+            "skip": self._skip,
+            "back": self._back,
+            "undo": self._undo,
+            "tick": self._tick,
+            "close": self._close,
+        }
+
+    def answer(self, line: str, clock_s: float) -> str:
+        """The answer to one line; `clock_s` is the session's clock, for lines that carry no `t`."""
+        error, strike, self._taken_back = None, None, None
+        at_s = self._zero_s + clock_s
+        try:
+            t, person, key, value = _parse(line, tuple(self._acts))
+            if person is not None and self.session.round is not None and person > self.session.people:
+                raise BadInput(f"this round is for one person; there is no person {person} in it")
+            self.session.hand = self._whose_act(key, value) if person is None else person - 1
+            at_s = self._time(clock_s if t is None else t)
+            strike = self._acts[key](value, at_s)
+        except RoundsError as problem:
+            error = plain(problem)
+        document = self._document(at_s, strike, error)
+        if self._said:
+            document["said"], self._said = self._said, ""
+        return json.dumps(document, ensure_ascii=False, allow_nan=False)
+
+    def _time(self, t: float) -> float:
+        """Where the journal is later than the first line, this session's `t` counts on from the journal."""
+        if not self._begun:
+            self._begun = True
+            behind_s = self.session.now_s - (self._zero_s + t)
+            self._zero_s += behind_s if behind_s > NO_WAIT_S else 0.0
+        return self._zero_s + t
+
+    def _whose_act(self, key: str, value: Any) -> int:
+        """Whom an act concerns that names nobody: a head that comes off is the only one that is on."""
+        people = self.session.day.people
+        if people is None or key != "pump" or value != "off":
+            return 0
+        return next((i for i, own in enumerate(people.rounds) if own.pump_on is not None), 0)
+
+    def _document(self, at_s: float, strike: Strike | None, error: str | None) -> dict[str, Any]:
+        session = self.session
+        instructions, state = session.instructions, session.round
+        due = session.due(at_s)
+        several = {"people": [{"person": i, "do": _do(told)} for i, told in enumerate(instructions, 1)]}
+        return {
+            "do": _do(instructions[0]),
+            **(several if len(instructions) > 1 else {}),
+            "reading": None if strike is None else _reading(strike),
+            "round": {
+                "open": state is not None,
+                "connections": 0 if state is None else state.connections,
+                "left": 0 if state is None else len(state.open_bottles),
+                "needed": 0 if state is None else len(state.needed),
+            },
+            "due_t": None if due.due_s is None else _rounded(due.due_s - self._zero_s),
+            "error": error,
+            **({} if self._taken_back is None else {"taken_back": self._taken_back}),
+        }
+
+    def _open(self, value: Any, at_s: float) -> None:
+        fields = _object(value, "open", ("downbeat_t", "block_s", "temp_c", "pieces", "people"))
+        downbeat_t = _number_or_none(fields, "downbeat_t")
+        if downbeat_t is not None:
+            _check_t(downbeat_t, "downbeat_t")
+        pieces = fields.get("pieces") or []
+        if not isinstance(pieces, list) or not all(isinstance(p, str) for p in pieces):
+            raise BadInput("pieces must be a list of names")
+        self.session.open_round(
+            at_s,
+            downbeat_s=None if downbeat_t is None else self._zero_s + downbeat_t,
+            block_s=_number_or_none(fields, "block_s"),
+            temp_c=_number_or_none(fields, "temp_c"),
+            pieces=pieces,
+            people=self._people(fields.get("people")),
+        )
+
+    def _people(self, value: object) -> int:
+        if value is None:
+            return self.people
+        if value not in range(1, MOST_PEOPLE + 1) or isinstance(value, bool):
+            raise BadInput(f"people must be 1 or {MOST_PEOPLE}, not {_shown(value)}")
+        return int(str(value))
+
+    def _strike(self, value: Any, at_s: float) -> Strike | None:
+        fields = _object(value, "strike", ("hz", "u95_cents", "verdict"))
+        verdict = fields.get("verdict", "clear")
+        if verdict not in VERDICTS:
+            raise BadInput(f"strike.verdict must be one of {', '.join(VERDICTS)}, not {_shown(verdict)}")
+        is_heard = verdict == "clear" or fields.get("hz") is not None
+        hz = _number(fields.get("hz"), "strike.hz") if is_heard else None
+        u95 = _number_or_none(fields, "u95_cents")
+        return self.session.strike(at_s, Sounded(hz, u95, verdict))
+
+    def _wav(self, value: Any, at_s: float) -> Strike | None:
+        if not isinstance(value, str) or not value:
+            raise BadInput("wav must be the name of a file")
+        newest = None
+        for sounded in self._hear(self.session, value):
+            newest = self.session.strike(at_s, sounded)
+        return newest
+
+    def _pump(self, value: Any, at_s: float) -> None:
+        if value not in ("on", "off"):
+            raise BadInput(f'pump must be "on" or "off", not {_shown(value)}')
+        self.session.pump(value == "on", at_s)
+
+    def _air(self, value: Any, at_s: float) -> None:
+        self.session.air(_number(value, "air"), at_s)
+
+    def _temperature(self, value: Any, at_s: float) -> None:
+        self.session.temperature(_number(value, "temp_c"), at_s)
+
+    def _gauge(self, value: Any, at_s: float) -> None:
+        self.session.gauge(_number(value, "gauge_psi"), at_s)
+
+    def _take(self, value: Any, at_s: float) -> None:
+        if value not in ("start", "stop"):
+            raise BadInput(f'take must be "start" or "stop", not {_shown(value)}')
+        if value == "start":
+            self.session.start_take(at_s)
+        else:
+            self.session.stop_take(at_s)
+
+    def _skip(self, value: Any, at_s: float) -> None:
+        if _true(value, "skip"):
+            self.session.skip(at_s)
+
+    def _back(self, value: Any, at_s: float) -> None:
+        if _true(value, "back"):
+            self.session.back(at_s)
+
+    def _undo(self, value: Any, at_s: float) -> None:
+        if _true(value, "undo"):
+            self._taken_back = self.session.undo(at_s)
+
+    def _tick(self, value: Any, at_s: float) -> None:
+        if _true(value, "tick"):
+            self.session.tick(at_s)
+
+    def _close(self, value: Any, at_s: float) -> None:
+        if _true(value, "close"):
+            self.session.close_round(at_s)
+
+
+def _parse(line: str, allowed: tuple[str, ...]) -> tuple[float | None, int | None, str, Any]:
+    """The time, whose act it is, the one act and its value."""
+    if len(line) > MOST_LINE_CHARS:
+        raise BadInput(f"a line of {len(line)} characters is too long; send one small JSON object")
+    try:
+        fields = json.loads(line)
+    except (ValueError, RecursionError) as problem:
+        raise BadInput(f"not a JSON object: {str(problem)[:120]}") from None
+    if not isinstance(fields, dict):
+        raise BadInput(f"not a JSON object but {_shown(fields)}")
+    t = _number(fields["t"], "t") if fields.get("t") is not None else None
+    if t is not None:
+        _check_t(t, "t")
+    person = fields.pop("person", None)
+    if person is not None and (isinstance(person, bool) or person not in range(1, MOST_PEOPLE + 1)):
+        raise BadInput(f"person must be 1 or {MOST_PEOPLE}, not {_shown(person)}")
+    keys = [k for k in fields if k != "t"]
+    unknown = [k for k in keys if k not in allowed]
+    if unknown:
+        raise BadInput(f"unknown key {_shown(unknown[0])}; allowed are t, person, {', '.join(allowed)}")
+    if len(keys) != 1:
+        raise BadInput(f'one act a line, not {len(keys)}; a line with nothing to say is {{"tick": true}}')
+    return t, None if person is None else int(person), keys[0], fields[keys[0]]
+
+
+def _check_t(t: float, name: str) -> None:
+    if abs(t) > MOST_T_S:
+        raise BadInput(f"{name} {t:g} is not seconds of this session; the first line is about 0")
+
+
+def _shown(value: object) -> str:
+    text = json.dumps(value, ensure_ascii=True, default=str)
+    return text if len(text) <= 60 else f"{text[:57]}..."
+
+
+def _number(value: object, name: str) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not _finite(value):
+        raise BadInput(f"{name} must be a number, not {_shown(value)}")
+    return float(value)
+
+
+def _finite(value: float) -> bool:
+    try:
+        return math.isfinite(value)
+    except OverflowError:
+        return False
+
+
+def _number_or_none(fields: dict[str, Any], name: str) -> float | None:
+    return None if fields.get(name) is None else _number(fields[name], name)
+
+
+def _object(value: object, name: str, allowed: tuple[str, ...]) -> dict[str, Any]:
+    if value is True:
+        return {}
+    if not isinstance(value, dict):
+        raise BadInput(f"{name} must be an object, not {_shown(value)}")
+    unknown = [k for k in value if k not in allowed]
+    if unknown:
+        raise BadInput(f"unknown key {_shown(unknown[0])} in {name}; allowed are {', '.join(allowed)}")
+    return value
+
+
+def _true(value: object, name: str) -> bool:
+    if not isinstance(value, bool):
+        raise BadInput(f"{name} must be true, not {_shown(value)}")
+    return value
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 2)
+
+
+def _do(told: Instruction) -> dict[str, Any]:
+    return {
+        "act": told.act,
+        "bottle": told.bottle,
+        "pump": told.pump,
+        "strokes": told.strokes,
+        "aim_cents": _rounded(told.aim_cents),
+        "why": told.why,
+    }
+
+
+def _reading(strike: Strike) -> dict[str, Any]:
+    return {
+        "bottle": strike.bottle,
+        "cents": _rounded(strike.cents),
+        "u95_cents": _rounded(strike.u95_cents),
+        "verdict": strike.verdict,
+    }

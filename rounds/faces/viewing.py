@@ -1,0 +1,226 @@
+"""From a session to what a face shows: every rule about showing is here, none is in the screens."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rounds.drift import forecast
+from rounds.gauss import Gauss
+from rounds.guide.instructions import heads_left_on
+from rounds.guide.round import phase_of
+from rounds.planning.floating import fixed_by
+from rounds.sessions.acts import pieces_named
+from rounds.shown import sentence
+from rounds.standing import tuned
+from rounds.view import (
+    TIME_IS_SHORT,
+    TIME_MAY_BE,
+    BottleView,
+    DueView,
+    Mode,
+    PersonView,
+    ReadingView,
+    Standing,
+    TakeView,
+    View,
+)
+from rounds.words import in_words
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from rounds.events import Strike
+    from rounds.guide.round import Phase, RoundState
+    from rounds.rig import Bottle
+    from rounds.sessions.session import Session
+
+FORECAST_S = 20.0
+"""The chances of leaving are worked out anew after this long, and after every event."""
+CLEAR_MARGIN = 0.25
+"""Before a third was heard, time is called short only where this share of the bottles does not fit."""
+HEARD_SHARE = 1.0 / 3.0
+
+
+def _is_plainly_short(state: RoundState, out: int) -> bool:
+    """Whether an alarm is due while who stays out is a guess: few of the unheard may turn out to be none."""
+    heard = sum(b in state.heard for b in state.needed)
+    return out >= CLEAR_MARGIN * len(state.needed) or heard >= HEARD_SHARE * len(state.needed)
+
+
+@dataclass
+class Viewer:
+    """Makes views of one session; keeps the slow part (the forecast) between them."""
+
+    session: Session
+    _leaves_key: tuple[int, int] | None = None
+    _leaves: Mapping[str, float | None] | None = None
+
+    def view(self, at_s: float) -> View:
+        """Everything a face shows at one moment."""
+        session = self.session
+        state = session.round
+        plan = None if state is None else session.plan()
+        due = session.due(at_s)
+        due_in_s = None if due.due_s is None else due.due_s - at_s
+        downbeat_s = None if state is None else state.opened.downbeat_s
+        return View(
+            mode=self._mode(),
+            rig_name=session.rig.name,
+            instruction=session.instruction,
+            reading=self._reading(at_s),
+            bottles=tuple(self._bottle(b, at_s) for b in session.rig.bottles),
+            due=DueView(due_in_s, due.reason, due_in_s is not None and due_in_s <= 0.0),
+            take=self._take(at_s),
+            round_id=None if state is None else state.opened.round_id,
+            phase="none" if state is None else self._phase(state),
+            connections=0 if state is None else state.connections,
+            visits_left=0 if plan is None else len(plan.visits),
+            left=0 if state is None else len(state.open_bottles),
+            needed=len(session.needed if state is None else state.needed),
+            seconds_left=None if plan is None else plan.work_s,
+            downbeat_in_s=None if downbeat_s is None else downbeat_s - at_s,
+            elapsed_s=None if state is None else at_s - state.opened.at_s,
+            shift_cents=session.day.shift_cents,
+            shift_saves=0 if state is None else state.shift_saves,
+            temp_c=session.day.temp_c,
+            pump_on=session.pump_on,
+            pieces=session.day.pieces,
+            people=self._people(),
+            message=self._message(state),
+            next_undo=session.next_undo,
+        )
+
+    def _people(self) -> tuple[PersonView, ...]:
+        session, people = self.session, self.session.day.people
+        if people is None:
+            return ()
+        return tuple(
+            PersonView(told, own.pump_on, session.turn not in (None, i), i == session.hand)
+            for i, (told, own) in enumerate(zip(session.instructions, people.rounds, strict=True))
+        )
+
+    def _phase(self, state: RoundState) -> Phase:
+        """Where the round is for whom the keys are; it is done only when it is so for everybody."""
+        people = self.session.day.people
+        rounds = (state,) if people is None else people.rounds
+        hand = self.session.hand if people is not None else 0
+        phases = [
+            "visits" if phase_of(r) == "done" and told.act == "disconnect" else phase_of(r)
+            for r, told in zip(rounds, self.session.instructions, strict=True)
+        ]
+        ahead: list[Phase] = [p for p in (phases[hand], *phases) if p != "done"]
+        return ahead[0] if ahead else "done"
+
+    def _owner(self, bottle_id: str | None) -> int | None:
+        people = self.session.day.people
+        return None if people is None else people.owner(bottle_id)
+
+    def _mode(self) -> Mode:
+        if self.session.day.take is not None:
+            return "take"
+        return "between" if self.session.round is None else "round"
+
+    def _message(self, state: RoundState | None) -> str:
+        """Heads left on between rounds; in one who is given up for want of time, said from the start; else
+        why the reference may not float.
+        """
+        if state is None:
+            return sentence(heads_left_on(self.session.day.heads))
+        out = self.session.plan().sacrificed
+        known = [b for b in out if self.session.beliefs.heard(b)]
+        if known:
+            return f"{TIME_IS_SHORT}: {in_words(known)} will stay out."
+        if out and _is_plainly_short(state, len(out)):
+            return f"{TIME_MAY_BE}: {len(out)} of the unheard may stay out."
+        fixed = fixed_by(pieces_named(self.session.rig, state.opened.pieces))
+        floats = self.session.rig.reference.floating and fixed is not None
+        return f"A4 stays where it is: {fixed} fixes the pitch." if floats else ""
+
+    def _reading(self, at_s: float) -> ReadingView | None:
+        strike: Strike | None = self.session.day.reading
+        if strike is None:
+            return None
+        rig, shift = self.session.rig, self.session.day.shift_cents
+        clear = strike.verdict == "clear" and strike.cents is not None and strike.bottle is not None
+        return ReadingView(
+            bottle=strike.bottle,
+            note=None if strike.bottle is None else rig.bottle(strike.bottle).note.name,
+            cents=strike.cents - shift if clear and strike.cents is not None else None,
+            u95_cents=strike.u95_cents if clear else None,
+            verdict=strike.verdict,
+            advice=self.session.ear_words,
+            hz=strike.hz,
+            age_s=max(0.0, at_s - strike.at_s),
+            person=strike.person if strike.bottle is None else self._owner(strike.bottle),
+        )
+
+    def _take(self, at_s: float) -> TakeView | None:
+        take = self.session.day.take
+        if take is None:
+            return None
+        return TakeView(take.take, at_s - take.at_s, take.worst_cents, take.worst_bottle, take.doubtful)
+
+    def _bottle(self, bottle: Bottle, at_s: float) -> BottleView:
+        session = self.session
+        state = session.round
+        needed = bottle.id in (session.needed if state is None else state.opened.needed)
+        known = session.beliefs.heard(bottle.id)
+        level = session.beliefs.level(bottle.id, at_s)
+        off = level.mean - session.day.shift_cents
+        return BottleView(
+            id=bottle.id,
+            note=bottle.note.name,
+            rail=bottle.rail,
+            position_cm=bottle.position_cm,
+            standing=self._standing(bottle, needed, known, off, level.sd),
+            needed=needed,
+            cents=off if known else None,
+            sd_cents=level.sd if known else None,
+            place_in_path=self._place(bottle.id),
+            reason=self._reason(bottle.id, needed),
+            leaves_min=self._leaving(at_s).get(bottle.id) if known else None,
+            person=self._owner(bottle.id),
+        )
+
+    def _standing(self, bottle: Bottle, needed: bool, known: bool, off: float, sd: float) -> Standing:
+        state = self.session.round
+        skipped = self.session.day.skipped if state is None else state.skipped
+        if needed and bottle.id in skipped:
+            return "skipped"
+        if not needed:
+            return "idle"
+        if not known:
+            return "unheard"
+        return tuned(Gauss(off, sd), bottle.tolerance_cents)
+
+    def _place(self, bottle_id: str) -> int | None:
+        if self.session.round is None:
+            return None
+        owner = self._owner(bottle_id)
+        plan = self.session.plan() if owner is None else self.session.plan_of(owner)
+        path = list(dict.fromkeys([*plan.listen, *(v.bottle for v in plan.visits)]))
+        return path.index(bottle_id) + 1 if bottle_id in path else None
+
+    def _reason(self, bottle_id: str, needed: bool) -> str:
+        state = self.session.round
+        if state is None or not needed:
+            return "" if needed else "not needed by these pieces"
+        if bottle_id in state.skipped:
+            return state.skipped[bottle_id] or "skipped"
+        if bottle_id in state.accepted:
+            return "in tune"
+        plan = self.session.plan()
+        for visit in plan.visits:
+            if visit.bottle == bottle_id:
+                return visit.why
+        return plan.left_alone.get(bottle_id, "to be heard" if bottle_id in plan.listen else "")
+
+    def _leaving(self, at_s: float) -> Mapping[str, float | None]:
+        session = self.session
+        key = (session.newest_id, int(at_s // FORECAST_S))
+        if self._leaves is None or key != self._leaves_key:
+            seen = forecast(session.rig, session.beliefs, at_s, (), shift_cents=session.day.shift_cents)
+            self._leaves = {b.id: b.hold_min for b in seen.bottles}
+            self._leaves_key = key
+        return self._leaves

@@ -1,0 +1,216 @@
+"""What the player is told, in few words: one function an act.
+
+A headline is short enough to be painted large; `why` is one short phrase. The caution stands where
+air goes in.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from rounds.air import kpa_to_psi, stroke_kpa
+from rounds.guide.situation import Situation, aim_beside, aim_of
+from rounds.shown import sentence
+from rounds.view import Instruction
+from rounds.words import CAUTION_ADD, in_words, offset_in_words, pump_name, strokes_in_words, strokes_phrase
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from rounds.planning.dose import Dose
+    from rounds.rig import Bottle
+
+SETTLES_S = 45.0
+"""A bottle left outside its band to settle is heard again after this long."""
+
+
+LET_DOWN_SHARE = 0.9
+"""A bottle above its limit is let down to this share of it."""
+LOSS_TO_SAY_CENTS = 1.0
+"""From this loss on at taking the head off, a reading with the head on and the way to go may disagree."""
+
+
+def off_the_aim(now: Situation, bottle_id: str, error_cents: float) -> str:
+    """How far a bottle will be off its aim, with the pump off."""
+    text = offset_in_words(error_cents, aim_beside(now, bottle_id))
+    on = now.state.pump_on == bottle_id
+    loses = on and abs(now.beliefs.head_loss(bottle_id).mean) >= LOSS_TO_SAY_CENTS
+    return f"{text} once the pump is off" if loses else text
+
+
+def idle(why: str, headline: str = "Rest") -> Instruction:
+    """Nothing to do."""
+    return Instruction("none", None, None, None, None, why, headline)
+
+
+def heads_left_on(heads: Sequence[str]) -> str:
+    """Which pump heads still hang on valves; nothing when none does."""
+    if not heads:
+        return ""
+    pumps, them = ("a pump is", "it") if len(heads) == 1 else ("pumps are", "them")
+    return f"{pumps} still on {in_words(heads)}: take {them} off"
+
+
+def no_round(heads: Sequence[str]) -> Instruction:
+    """No round is open; heads that are on must come off all the same."""
+    return idle("; ".join(filter(None, ("no round is open", heads_left_on(heads)))))
+
+
+def wait_for(now: Situation, settling: list[str]) -> Instruction:
+    """Air was moved and the pitch still moves by itself: nothing to do but let it."""
+    first = min(settling, key=lambda b: now.state.heard[b].at_s)
+    wait_s = max(0.0, now.state.heard[first].at_s + SETTLES_S - now.now_s)
+    why = f"{in_words(settling)} settling, about {wait_s:.0f} s"
+    return Instruction("wait", None, None, None, None, why, "Let it settle")
+
+
+def left_for_last(now: Situation, later: list[str], before_s: float) -> Instruction:
+    """What is left would not last until the playing starts: it is tuned in the last minutes.
+
+    No countdown: a sentence that changes by itself would be read out again and again.
+    """
+    hold, turn = ("hold", "their turn") if len(later) > 1 else ("holds", "its turn")
+    minutes = math.ceil(before_s / 60.0)
+    why = f"{in_words(later)} {hold} too short to be tuned now: {turn} comes {minutes} min before you play"
+    return Instruction("wait", None, None, None, None, why, "Rest")
+
+
+def more(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruction:
+    pump = now.rig.pump_of(bottle.id)
+    amount, phrase = strokes_in_words(wanted.strokes), strokes_phrase(wanted.strokes)
+    on = now.state.pump_on == bottle.id
+    headline = f"Add {amount}" if on else f"{bottle.note.name}: pump {amount}"
+    todo = (
+        f"give {bottle.id} {phrase} more" if on else f"put {pump_name(pump.id)} on {bottle.id}, {phrase} in"
+    )
+    detail = f"{todo}, then strike"
+    if wanted.warn:
+        detail = f"{detail}. {sentence(wanted.warn)}"
+    why = off_the_aim(now, bottle.id, error) if on else _why_go(now, bottle, error)
+    whose = ", the pump's limit" if pump.max_gauge_kpa < bottle.ceiling_kpa else ""
+    caution = CAUTION_ADD.format(ceiling=_ceiling_psi(now, bottle), whose=whose)
+    return Instruction(
+        "add" if on else "connect",
+        bottle.id,
+        pump.id,
+        wanted.strokes,
+        aim_of(now, bottle.id),
+        why,
+        headline,
+        detail,
+        caution,
+    )
+
+
+def _ceiling_psi(now: Situation, bottle: Bottle) -> str:
+    return f"{kpa_to_psi(now.rig.limit_kpa(bottle.id)):.0f}"
+
+
+def less(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruction:
+    pump = now.rig.pump_of(bottle.id)
+    amount = strokes_in_words(-wanted.strokes)
+    why = _why_go(now, bottle, error)
+    if now.state.pump_on == bottle.id and not pump.release_valve:
+        return pump_off(now, bottle.id, f"{why}: the rest goes out by the pin")
+    by_pump = now.state.pump_on == bottle.id
+    means = "the pump's release valve" if by_pump else "the pin"
+    return Instruction(
+        "release",
+        bottle.id,
+        pump.id if by_pump else None,
+        wanted.strokes,
+        aim_of(now, bottle.id),
+        why,
+        f"{bottle.note.name}: let out {amount}",
+        f"let out about {strokes_phrase(wanted.strokes)} by {means}, then strike",
+    )
+
+
+def _why_go(now: Situation, bottle: Bottle, error_cents: float) -> str:
+    """How far off the aim a bottle is; of one that is in tune, why it is touched all the same."""
+    text = off_the_aim(now, bottle.id, error_cents)
+    beside = aim_beside(now, bottle.id)
+    reasons = (v.why for v in now.plan.visits if v.bottle == bottle.id)
+    if now.state.pump_on == bottle.id or abs(error_cents + beside) > bottle.tolerance_cents:
+        return text
+    return ". ".join([text, *map(sentence, reasons)]).removesuffix(".")
+
+
+def let_down(now: Situation, bottle_id: str) -> Instruction:
+    """A gauge reads more than the bottle's limit: pump off and air out first, whatever its pitch."""
+    bottle, pump = now.rig.bottle(bottle_id), now.rig.pump_of(bottle_id)
+    gauge_kpa = now.told[bottle_id].gauge_kpa or 0.0
+    limit_kpa = bottle.ceiling_kpa
+    strokes = (gauge_kpa - LET_DOWN_SHARE * limit_kpa) / stroke_kpa(pump.barrel_ml, bottle.volume_ml)
+    why = f"{kpa_to_psi(gauge_kpa):.0f} psi is above its limit of {kpa_to_psi(limit_kpa):.0f}"
+    let_out = "eyes covered, nobody over the cap: air out by the pin now, then read the gauge again"
+    told = Instruction(
+        "release",
+        bottle_id,
+        None,
+        -max(1.0, math.ceil(strokes)),
+        aim_of(now, bottle_id),
+        why,
+        f"{bottle.note.name}: let air out",
+        let_out,
+        f"{bottle_id}: {why}. Let air out now, eyes covered, nobody over the cap.",
+        then_strike=False,
+    )
+    if now.state.pump_on != bottle_id:
+        return told
+    off = f"take the pump straight off {bottle_id}; {let_out}"
+    return replace(told, act="disconnect", strokes=None, headline=f"{bottle.note.name}: head off", detail=off)
+
+
+def pump_off(now: Situation, bottle_id: str, why: str) -> Instruction:
+    note = now.rig.bottle(bottle_id).note.name
+    return Instruction(
+        "disconnect",
+        bottle_id,
+        now.state.mounted,
+        None,
+        aim_of(now, bottle_id),
+        why,
+        f"{note}: head off",
+        f"take the pump straight off {bottle_id}, then strike it",
+    )
+
+
+def refusal(bottle: Bottle, sentence: str) -> Instruction:
+    """No more air: the ceiling. The round goes on with the next strike of another bottle."""
+    return Instruction(
+        "none", bottle.id, None, None, None, sentence, f"{bottle.note.name}: no more air", "", sentence
+    )
+
+
+def once_more(now: Situation, bottle: Bottle, why: str) -> Instruction:
+    """One strike is not enough to go by; a second one that agrees is."""
+    aim_cents = aim_of(now, bottle.id)
+    headline = f"Strike {bottle.note.name} again"
+    return Instruction("strike", bottle.id, None, None, aim_cents, why, headline)
+
+
+def strike_again(told: Instruction, note: str) -> Instruction:
+    """Air was asked for, and the strike after it told nothing: whatever was pumped is in already."""
+    why = "the air may be in already: no more of it, just strike"
+    return Instruction("strike", told.bottle, None, None, told.aim_cents, why, f"Strike {note}")
+
+
+def strike_instruction(now: Situation, bottle_id: str) -> Instruction:
+    """Ask for one strike."""
+    state, note = now.state, now.rig.bottle(bottle_id).note.name
+    if bottle_id not in state.heard:
+        why = "not heard in this round"
+        if state.pump_on == bottle_id:
+            why = "the pump is on it and the air moved: hear what it did"
+    elif state.pump_on == bottle_id:
+        why = "the air moved: hear what it did"
+    elif state.purpose == "listen":
+        why = "to hear how it has settled" if bottle_id in state.visited else "to hear where it is by now"
+    elif bottle_id in state.moved:
+        why = "its air moved since it was heard"
+    else:
+        why = "it sounded unlike what was believed of it: once more"
+    return Instruction("strike", bottle_id, None, None, aim_of(now, bottle_id), why, f"Strike {note}")

@@ -1,0 +1,1 @@
+"""Rig files: read with every problem at once, first made, and written."""

@@ -1,0 +1,174 @@
+"""What a session knows beside its beliefs: the open round, the running take, the last shift.
+
+A fold over events like everything else, so a restart finds the same day.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+from rounds.events import (
+    AirMoved,
+    ClockSet,
+    Connected,
+    Disconnected,
+    Event,
+    Gauge,
+    Replaced,
+    RoundClosed,
+    RoundOpened,
+    SessionStarted,
+    Strike,
+    TakeStarted,
+    TakeStopped,
+    Temperature,
+)
+from rounds.guide.people import People, assemble
+from rounds.guide.round import RoundState, advance, begin
+from rounds.pressure import AirTold
+from rounds.timescale import Scale
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+
+@dataclass(frozen=True)
+class Day:
+    """The state of a rehearsal day. `needed` and `skipped` are those of the newest round."""
+
+    round: RoundState | None = None
+    """The open round as a whole, all hands together."""
+    people: People | None = None
+    """Everybody's own part of it, where several tune at once."""
+    take: TakeStarted | None = None
+    takes: int = 0
+    rounds: int = 0
+    needed: Mapping[str, float] = field(default_factory=dict)
+    skipped: tuple[str, ...] = ()
+    """Bottles that the newest round ended without: no round is due for them."""
+    pieces: tuple[str, ...] = ()
+    shift_cents: float = 0.0
+    heads: tuple[str, ...] = ()
+    """The bottles that pump heads are on, the newest last: one, or one a person."""
+    mounted: str | None = None
+    reading: Strike | None = None
+    doubted_s: float = -math.inf
+    """When a strike of this round was heard that was taken back, and none was understood since."""
+    temp_c: float | None = None
+    """The air temperature as it was last told."""
+    air: Mapping[str, AirTold] = field(default_factory=dict)
+    """What was told of the air in each bottle."""
+    scale: Scale = field(default_factory=Scale)
+    rig: str | None = None
+    """Name of the rig of the newest session."""
+    started_s: float = -math.inf
+
+    @property
+    def pump_on(self) -> str | None:
+        """The bottle that a pump head was put onto last, and is still on."""
+        return self.heads[-1] if self.heads else None
+
+    def of(self, person: int) -> Day:
+        """The day as one of several people has it: their own round, their own hands."""
+        if self.people is None:
+            return self
+        own = self.people.rounds[person]
+        heads = () if own.pump_on is None else (*own.left_on, own.pump_on)
+        return replace(self, round=own, people=None, heads=heads, mounted=own.mounted)
+
+    def after(self, event: Event) -> Day:
+        """The day after an event."""
+        day = self._outside_the_round(event)
+        if day.people is not None and not isinstance(event, RoundOpened):
+            day = replace(day, people=day.people.after(event))
+        if day.round is None or isinstance(event, RoundOpened):
+            return day
+        state = advance(day.round, event)
+        if state is day.round:
+            return day
+        if state.closed is None:
+            return replace(day, round=state, shift_cents=state.shift_cents)
+        skipped = tuple(sorted(state.skipped))
+        return replace(day, round=None, people=None, shift_cents=state.shift_cents, skipped=skipped)
+
+    def without(self, event: Event) -> Day:
+        """The day after an event that the player took back.
+
+        What the player told can be untold. What was heard may be so all the same: air that a strike showed
+        counts towards the ceiling, and no air is asked for until another strike is heard.
+        """
+        if isinstance(event, AirMoved) and event.assumed:
+            air = self._air(event.bottle).heard_and_taken_back(event.strokes, event.at_s, event.at_most)
+            return self._told(event.bottle, air)
+        if isinstance(event, Strike) and event.verdict == "clear" and self.round is not None:
+            people = None if self.people is None else self.people.doubted(event)
+            return replace(self, doubted_s=event.at_s, people=people)
+        return self
+
+    def _outside_the_round(self, event: Event) -> Day:
+        match event:
+            case RoundOpened():
+                return self._opened(event)
+            case RoundClosed():
+                return replace(self, rounds=self.rounds + 1, doubted_s=-math.inf)
+            case TakeStarted():
+                return replace(self, take=event, takes=self.takes + 1)
+            case TakeStopped():
+                return replace(self, take=None)
+            case Connected():
+                return replace(self, heads=(*self._let_go(event.bottle), event.bottle), mounted=event.pump)
+            case Disconnected():
+                return replace(self, heads=tuple(b for b in self.heads if b != event.bottle))
+            case Strike():
+                doubted_s = -math.inf if event.verdict == "clear" else self.doubted_s
+                return replace(self, reading=event, doubted_s=doubted_s)
+            case Gauge():
+                return self._told(event.bottle, self._air(event.bottle).gauged(event.gauge_kpa, event.at_s))
+            case AirMoved():
+                air = self._air(event.bottle)
+                moved = air.moved(event.strokes, event.at_s, event.at_most, heard=event.assumed)
+                return self._told(event.bottle, moved)
+            case Replaced():
+                return replace(self, air={b: a for b, a in self.air.items() if b != event.bottle})
+            case Temperature():
+                return replace(self, temp_c=event.temp_c)
+            case SessionStarted():
+                return self._started(event)
+            case ClockSet():
+                return replace(self, scale=Scale(event.ahead_s, event.at_s))
+            case _:
+                return self
+
+    def _started(self, event: SessionStarted) -> Day:
+        day = replace(self, reading=None)
+        # One that was imported from older days says nothing of the rig at hand.
+        return day if event.at_s < self.started_s else replace(day, rig=event.rig, started_s=event.at_s)
+
+    def _air(self, bottle_id: str) -> AirTold:
+        return self.air.get(bottle_id, AirTold())
+
+    def _told(self, bottle_id: str, air: AirTold) -> Day:
+        return replace(self, air={**self.air, bottle_id: air})
+
+    def _let_go(self, bottle_id: str) -> tuple[str, ...]:
+        """The heads that stay on when the hands that have this bottle put theirs onto it."""
+        people = self.people
+        theirs = [b for b in self.heads if people is None or people.owner(b) == people.owner(bottle_id)]
+        moved = theirs[-1:]
+        return tuple(b for b in self.heads if b not in (*moved, bottle_id))
+
+    def _opened(self, event: RoundOpened) -> Day:
+        return replace(
+            self,
+            round=begin(event, self.heads, self.mounted),
+            people=assemble(event, self.heads),
+            needed=dict(event.needed),
+            skipped=(),
+            pieces=event.pieces,
+            shift_cents=event.shift_cents,
+            reading=None,
+            doubted_s=-math.inf,
+            temp_c=self.temp_c if event.temp_c is None else event.temp_c,
+        )

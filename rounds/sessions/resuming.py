@@ -1,0 +1,126 @@
+"""Take up a session from a journal: beliefs and day, from their checkpoints where they have them.
+
+A checkpoint is a shortcut: without one, or with one that does not fit, everything is folded from the
+first event, with the same result. It is kept only between rounds and takes, when a day is small; and
+on the way through a long journal too, so that a fold that was cut short need not begin anew.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import math
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING
+
+from rounds.belief import Beliefs
+from rounds.belief.state import checkpoint_name, from_bytes, keep
+from rounds.errors import JournalError
+from rounds.pressure import AirTold
+from rounds.sessions.day import Day
+from rounds.timescale import Scale
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from rounds.events import Event
+    from rounds.journal import Log
+    from rounds.rig import Rig
+
+    Progress = Callable[[int, int], None]
+
+KEEP_EVERY = 25_000
+"""Events of a fold after which a checkpoint is kept: one or two seconds' work."""
+TELL_EVERY = 1000
+"""Near the end so many are enough, for the last round may be open and leave no other chance."""
+
+
+@dataclass(frozen=True)
+class TakenUp:
+    """Beliefs and day after all events of a log; their newest time is minus infinity when there is none."""
+
+    beliefs: Beliefs
+    day: Day
+    latest_s: float
+    last_id: int
+
+
+def take_up(rig: Rig, log: Log, progress: Progress = lambda _done, _all: None) -> TakenUp:
+    """Fold a log, from its checkpoints where they fit; `progress` is told events folded and to fold."""
+    beliefs, day, first_id = _from_checkpoints(rig, log)
+    latest_s = beliefs.latest_s
+    last_id, all_events, kept_id = first_id, log.last_id - first_id, first_id
+    gone = log.taken_back(first_id)
+    for event_id, event in log.events(first_id):
+        day = take_in(beliefs, day, event, taken_back=event_id in gone)
+        latest_s, last_id = max(latest_s, event.at_s), event_id
+        left = first_id + all_events - last_id
+        due = KEEP_EVERY if left > KEEP_EVERY else TELL_EVERY
+        if last_id - kept_id >= due and keep_both(log, beliefs, day, last_id):
+            kept_id = last_id
+        if last_id % TELL_EVERY == 0:
+            progress(last_id - first_id, all_events)
+    return TakenUp(beliefs, day, latest_s, last_id)
+
+
+def take_in(beliefs: Beliefs, day: Day, event: Event, *, taken_back: bool) -> Day:
+    """Let beliefs take in one event, and give the day after it; what was taken back is passed over."""
+    if taken_back:
+        return day.without(event)
+    beliefs.apply(event)
+    return day.after(event)
+
+
+def _from_checkpoints(rig: Rig, log: Log) -> tuple[Beliefs, Day, int]:
+    kept, kept_day = log.load_checkpoint(checkpoint_name(rig)), log.load_checkpoint(_day_name(rig))
+    if kept is not None and kept_day is not None and kept.last_id == kept_day.last_id:
+        beliefs, day = from_bytes(rig, kept.blob), _day_from(kept_day.blob)
+        if beliefs is not None and day is not None:
+            return beliefs, day, kept.last_id
+    return Beliefs(rig), Day(), 0
+
+
+def _day_name(rig: Rig) -> str:
+    return f"day beside {checkpoint_name(rig)}"
+
+
+def keep_both(log: Log, beliefs: Beliefs, day: Day, last_id: int) -> bool:
+    """Keep checkpoints of everything up to an id, if no round and no take is open; tells whether it did.
+
+    One that cannot be kept is not missed: whatever ails the journal is told by the next event.
+    """
+    if day.round is not None or day.take is not None:
+        return False
+    document = {
+        "takes": day.takes,
+        "rounds": day.rounds,
+        "needed": dict(day.needed),
+        "skipped": list(day.skipped),
+        "pieces": list(day.pieces),
+        "shift_cents": day.shift_cents,
+        "heads": list(day.heads),
+        "mounted": day.mounted,
+        "temp_c": day.temp_c,
+        "air": {b: asdict(a) for b, a in day.air.items()},
+        "scale": asdict(day.scale),
+        "rig": day.rig,
+        "started_s": day.started_s if math.isfinite(day.started_s) else None,
+    }
+    with contextlib.suppress(JournalError):
+        keep(beliefs, log, last_id)
+        log.save_checkpoint(_day_name(beliefs.rig), last_id, json.dumps(document).encode())
+    return True
+
+
+def _day_from(blob: bytes) -> Day | None:
+    try:
+        kept = json.loads(blob)
+        kept["pieces"] = tuple(kept["pieces"])
+        kept["skipped"] = tuple(kept.get("skipped", ()))
+        kept["heads"] = tuple(kept["heads"])
+        kept["air"] = {b: AirTold(**a) for b, a in kept["air"].items()}
+        kept["scale"] = Scale(**kept.get("scale", {}))
+        kept["started_s"] = -math.inf if kept.get("started_s") is None else kept["started_s"]
+        return Day(**kept)
+    except (ValueError, KeyError, TypeError, AttributeError):
+        return None
