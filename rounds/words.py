@@ -12,6 +12,11 @@ CAUTION_ADD = "Eyes covered, never lean over the cap, stop at {ceiling} psi{whos
 _EIGHTHS = ("", "⅛", "¼", "⅜", "½", "⅝", "¾", "⅞")
 
 
+def counted(number: int, noun: str) -> str:
+    """`1 reading`, `3 readings`."""
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
 def strokes_in_words(strokes: float) -> str:
     """Strokes to the sixteenth: `2½`, `⅜`, `12`, `3/16`."""
     whole, sixteenths = divmod(round(abs(strokes) * 16), 16)

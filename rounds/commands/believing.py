@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import argparse
 import datetime
-import itertools
 import math
 import sys
 import time
@@ -149,6 +148,7 @@ def _beliefs_at(rig: Rig, journal: Journal, now_s: float, ahead_s: float) -> Bel
     """
     from rounds.belief import Beliefs
     from rounds.belief.state import checkpoint_name, from_bytes, to_bytes
+    from rounds.journal import newer_than
 
     if ahead_s > 0.0:
         events = journal.events_by_time(now_s + ahead_s)
@@ -159,10 +159,8 @@ def _beliefs_at(rig: Rig, journal: Journal, now_s: float, ahead_s: float) -> Bel
         beliefs = None if kept is None else from_bytes(rig, kept.blob)
         if kept is None or beliefs is None or not beliefs.in_order or beliefs.latest_s > now_s:
             continue
-        gone = journal.taken_back(kept.last_id)
-        found = (event for number, event in journal.events(kept.last_id) if number not in gone)
-        later = list(itertools.islice(found, LONG))
-        if len(later) < LONG and all(event.at_s >= beliefs.latest_s for event in later):
+        later = newer_than(journal, kept.last_id, beliefs.latest_s, LONG - 1)
+        if later is not None:
             in_time = sorted((e for e in later if e.at_s <= now_s), key=lambda event: event.at_s)
             return _applied(beliefs, in_time, len(in_time)).beliefs
     whole = _applied(Beliefs(rig), journal.events_by_time(now_s), journal.last_id)

@@ -144,7 +144,9 @@ def _head(letter: str, recording: Recording) -> str:
     more.append(f"{recording.clipped} clipped: record it less loud" if recording.clipped else "")
     extra = "".join(f", {m}" for m in more if m)
     off = cents(recording.hz, note.hz())
-    strikes = f"{count} strike{'' if count == 1 else 's'}"
+    from rounds.words import counted
+
+    strikes = counted(count, "strike")
     return f"{letter}  {plain(recording.name, 40)}: {strikes}{extra}; {note} {off:+.1f} cents"
 
 

@@ -13,6 +13,7 @@ from rounds.drift import forecast
 from rounds.faces.controller import DriftPath, HealthLine, LogLine
 from rounds.gauss import Gauss
 from rounds.standing import ahead
+from rounds.words import counted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -122,8 +123,3 @@ def _health_line(health: BottleHealth, rig: Rig) -> HealthLine:
     figures = ", ".join(filter(None, (known, heard, f"cap {counted(health.cap.connections, 'connection')}")))
     advice = "; ".join(f"{f.what} ({f.evidence})" for f in health.findings)
     return HealthLine(health.id, rig.bottle(health.id).note.name, state, figures, advice)
-
-
-def counted(number: int, noun: str) -> str:
-    """`1 reading`, `3 readings`."""
-    return f"{number} {noun}{'' if number == 1 else 's'}"

@@ -12,14 +12,14 @@ from typing import TYPE_CHECKING
 from rounds import shown
 from rounds.air import kpa_to_psi
 from rounds.text import plain
-from rounds.words import in_words
+from rounds.words import counted, in_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from rounds.faces.controller import DriftPath, HealthLine, Level, LogLine
     from rounds.rig import Rig
-    from rounds.view import BottleView, Instruction, View
+    from rounds.view import BottleView, Instruction, PersonView, View
 
 _IN_TEXT = re.compile(r"\b[A-G][#♯b♭]-?\d{1,2}\b")
 _SIGNS = {"+": "plus ", "−": "minus ", "±": "give or take "}
@@ -61,9 +61,13 @@ def orders(view: View) -> list[str]:
     """What is to be done now, by one or by each of two."""
     if not view.people:
         return instruction(view.instruction)
-    from rounds.faces import plainpair
+    return [said for i, person in enumerate(view.people) for said in of_person(i, person)]
 
-    return plainpair.instructions(view)
+
+def of_person(person: int, told: PersonView) -> list[str]:
+    """What one of two is to do; whom it is for comes first, since a voice has no left and right."""
+    said = instruction(told.instruction)
+    return [f"Person {person + 1}: {said[0]}", *said[1:]] if said else []
 
 
 def _deed(told: Instruction) -> str:
@@ -137,8 +141,7 @@ def progress(view: View) -> list[str]:
         said.append(downbeat(view.downbeat_in_s))
     said += heads(view)
     if view.shift_cents:
-        plural = "" if view.shift_saves == 1 else "s"
-        saves = f", which saves {view.shift_saves} connection{plural}" if view.shift_saves > 0 else ""
+        saves = f", which saves {counted(view.shift_saves, 'connection')}" if view.shift_saves > 0 else ""
         said.append(f"A4 is moved: {shown.cents_spoken(view.shift_cents)}{saves}.")
     return said + [sentence(view.message)] * bool(view.message)
 
@@ -159,7 +162,7 @@ def about(seconds: float) -> str:
 
 def connections(view: View) -> str:
     """How often the pump went onto a valve."""
-    return f"{view.connections} connection{'' if view.connections == 1 else 's'} so far."
+    return f"{counted(view.connections, 'connection')} so far."
 
 
 def downbeat(seconds: float) -> str:
@@ -199,9 +202,7 @@ def path_of(view: View) -> list[BottleView]:
 def path(view: View) -> list[str]:
     """The path ahead, each with how it stands and why."""
     if view.people:
-        from rounds.faces import plainpair
-
-        return plainpair.paths(view)
+        return _paths(view)
     ahead = path_of(view)
     if not ahead:
         return ["No bottle is ahead."]
@@ -211,6 +212,16 @@ def path(view: View) -> list[str]:
     return said + [
         sentence(f"{number}: {_ahead(b)}: {b.reason}") for number, b in enumerate(others, len(unheard) + 1)
     ]
+
+
+def _paths(view: View) -> list[str]:
+    """The path ahead of each of two."""
+    said = []
+    for i in range(len(view.people)):
+        ahead = [b for b in path_of(view) if b.person == i]
+        said.append(f"Person {i + 1}: {'nothing is ahead.' if not ahead else f'{len(ahead)} ahead.'}")
+        said += [sentence(f"{n}: {standing(b)}; {b.reason}") for n, b in enumerate(ahead, 1)]
+    return said
 
 
 def _ahead(bottle: BottleView) -> str:

@@ -1,4 +1,4 @@
-"""Two people in sentences: whom each one is for comes first, since a voice has no left and right.
+"""What is new for two people, in sentences, each with whom it is for.
 
 Pure, like `rounds.faces.plain` and `rounds.faces.news`.
 """
@@ -10,17 +10,7 @@ from typing import TYPE_CHECKING
 from rounds.faces import plain
 
 if TYPE_CHECKING:
-    from rounds.view import Instruction, PersonView, View
-
-
-def instructions(view: View) -> list[str]:
-    """What each is to do."""
-    return [said for i, person in enumerate(view.people) for said in _all_of(i, person)]
-
-
-def _all_of(person: int, told: PersonView) -> list[str]:
-    said = plain.instruction(told.instruction)
-    return [f"Person {person + 1}: {said[0]}", *said[1:]] if said else []
+    from rounds.view import PersonView, View
 
 
 def news(before: View, after: View) -> list[str]:
@@ -51,18 +41,4 @@ def _news_of(person: int, was: PersonView | None, now: PersonView) -> list[str]:
         return [f"Person {person + 1}: hold your strike."]
     if same and was is not None and was.holds and not now.holds and told.bottle:
         return [f"Person {person + 1}: your turn, strike {plain.name(told.bottle)}."]
-    return _all_of(person, now)
-
-
-def paths(view: View) -> list[str]:
-    """The path ahead of each."""
-    said = []
-    for i in range(len(view.people)):
-        ahead = [b for b in plain.path_of(view) if b.person == i]
-        said.append(f"Person {i + 1}: {'nothing is ahead.' if not ahead else f'{len(ahead)} ahead.'}")
-        said += [plain.sentence(f"{n}: {plain.standing(b)}; {b.reason}") for n, b in enumerate(ahead, 1)]
-    return said
-
-
-def _work(told: Instruction) -> tuple[str | None, float | None]:
-    return told.bottle, told.strokes
+    return plain.of_person(person, now)

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
     from rounds.events import Strike
     from rounds.guide.round import Phase, RoundState
+    from rounds.planning import RoundPlan
     from rounds.rig import Bottle
     from rounds.sessions.session import Session
 
@@ -69,7 +70,7 @@ class Viewer:
             rig_name=session.rig.name,
             instruction=session.instruction,
             reading=self._reading(at_s),
-            bottles=tuple(self._bottle(b, at_s) for b in session.rig.bottles),
+            bottles=self._bottles(plan, at_s),
             due=DueView(due_in_s, due.reason, due_in_s is not None and due_in_s <= 0.0),
             take=self._take(at_s),
             round_id=None if state is None else state.opened.round_id,
@@ -87,7 +88,7 @@ class Viewer:
             pump_on=session.pump_on,
             pieces=session.day.pieces,
             people=self._people(),
-            message=self._message(state),
+            message=self._message(state, plan),
             next_undo=session.next_undo,
         )
 
@@ -121,13 +122,13 @@ class Viewer:
             return "take"
         return "between" if self.session.round is None else "round"
 
-    def _message(self, state: RoundState | None) -> str:
+    def _message(self, state: RoundState | None, plan: RoundPlan | None) -> str:
         """Heads left on between rounds; in one who is given up for want of time, said from the start; else
         why the reference may not float.
         """
-        if state is None:
+        if state is None or plan is None:
             return sentence(heads_left_on(self.session.day.heads))
-        out = self.session.plan().sacrificed
+        out = plan.sacrificed
         known = [b for b in out if self.session.beliefs.heard(b)]
         if known:
             return f"{TIME_IS_SHORT}: {in_words(known)} will stay out."
@@ -161,7 +162,13 @@ class Viewer:
             return None
         return TakeView(take.take, at_s - take.at_s, take.worst_cents, take.worst_bottle, take.doubtful)
 
-    def _bottle(self, bottle: Bottle, at_s: float) -> BottleView:
+    def _bottles(self, plan: RoundPlan | None, at_s: float) -> tuple[BottleView, ...]:
+        places = self._places(plan)
+        return tuple(self._bottle(b, at_s, plan, places) for b in self.session.rig.bottles)
+
+    def _bottle(
+        self, bottle: Bottle, at_s: float, plan: RoundPlan | None, places: Mapping[str, int]
+    ) -> BottleView:
         session = self.session
         state = session.round
         needed = bottle.id in (session.needed if state is None else state.opened.needed)
@@ -177,8 +184,8 @@ class Viewer:
             needed=needed,
             cents=off if known else None,
             sd_cents=level.sd if known else None,
-            place_in_path=self._place(bottle.id),
-            reason=self._reason(bottle.id, needed),
+            place_in_path=places.get(bottle.id),
+            reason=self._reason(bottle.id, needed, plan),
             leaves_min=self._leaving(at_s).get(bottle.id) if known else None,
             person=self._owner(bottle.id),
         )
@@ -194,23 +201,26 @@ class Viewer:
             return "unheard"
         return tuned(Gauss(off, sd), bottle.tolerance_cents)
 
-    def _place(self, bottle_id: str) -> int | None:
-        if self.session.round is None:
-            return None
-        owner = self._owner(bottle_id)
-        plan = self.session.plan() if owner is None else self.session.plan_of(owner)
-        path = list(dict.fromkeys([*plan.listen, *(v.bottle for v in plan.visits)]))
-        return path.index(bottle_id) + 1 if bottle_id in path else None
+    def _places(self, plan: RoundPlan | None) -> dict[str, int]:
+        """Where each bottle comes in the path, its person's own where several tune, from 1."""
+        if plan is None:
+            return {}
+        session = self.session
+        plans = [plan] if session.day.people is None else map(session.plan_of, range(session.people))
+        places: dict[str, int] = {}
+        for each in plans:
+            path = dict.fromkeys([*each.listen, *(v.bottle for v in each.visits)])
+            places.update({bottle_id: place for place, bottle_id in enumerate(path, 1)})
+        return places
 
-    def _reason(self, bottle_id: str, needed: bool) -> str:
+    def _reason(self, bottle_id: str, needed: bool, plan: RoundPlan | None) -> str:
         state = self.session.round
-        if state is None or not needed:
+        if state is None or plan is None or not needed:
             return "" if needed else "not needed by these pieces"
         if bottle_id in state.skipped:
             return state.skipped[bottle_id] or "skipped"
         if bottle_id in state.accepted:
             return "in tune"
-        plan = self.session.plan()
         for visit in plan.visits:
             if visit.bottle == bottle_id:
                 return visit.why

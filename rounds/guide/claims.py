@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from rounds.guide.assuming import stories_of
@@ -55,7 +56,7 @@ class Station:
             return None
         return asked_for(self.now.state, self.told)
 
-    @property
+    @cached_property
     def target(self) -> Target:
         """Where their bottle may sound, a part of the air included."""
         assert self.bottle is not None

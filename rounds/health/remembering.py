@@ -16,11 +16,11 @@ from rounds.belief.state import fingerprint
 from rounds.errors import JournalError
 from rounds.health.histories import GaugeRead, Histories, History, Use
 from rounds.health.rates import Level, Rate
+from rounds.journal.protocol import newer_than
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from rounds.events import Event
     from rounds.journal import Journal, Log
     from rounds.rig import Rig
 
@@ -65,7 +65,8 @@ def from_checkpoint(rig: Rig, log: Log) -> Remembered:
 def histories_at(rig: Rig, journal: Journal, now_s: float, progress: Progress) -> Remembered:
     """All that happened until a time, in the order of time; `progress` is told events folded and to fold."""
     kept = from_checkpoint(rig, journal)
-    later = _later(journal, kept) if kept.last_id and kept.histories.latest_s <= now_s else None
+    goes_on = kept.last_id and kept.histories.latest_s <= now_s
+    later = newer_than(journal, kept.last_id, kept.histories.latest_s, MOST_LATER) if goes_on else None
     if later is not None:
         in_time = sorted((e for e in later if e.at_s <= now_s), key=lambda event: event.at_s)
         for event in in_time:
@@ -79,15 +80,6 @@ def histories_at(rig: Rig, journal: Journal, now_s: float, progress: Progress) -
             progress(done, about)
     whole = done == about - len(journal.taken_back())
     return Remembered(histories, about, done if whole else 0)
-
-
-def _later(journal: Journal, kept: Remembered) -> list[Event] | None:
-    """What happened after a checkpoint; None where there is too much, or some is older than it."""
-    if journal.last_id - kept.last_id > MOST_LATER:
-        return None
-    gone = journal.taken_back(kept.last_id)
-    later = [event for number, event in journal.events(kept.last_id) if number not in gone]
-    return later if all(event.at_s >= kept.histories.latest_s for event in later) else None
 
 
 def keep(rig: Rig, log: Log, known: Remembered) -> None:

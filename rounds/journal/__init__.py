@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from rounds.journal.protocol import Checkpoint, Log, MemoryJournal
+from rounds.journal.protocol import Checkpoint, Log, MemoryJournal, newer_than
 from rounds.journal.store import Journal
 
-__all__ = ["Checkpoint", "Journal", "Log", "MemoryJournal"]
+__all__ = ["Checkpoint", "Journal", "Log", "MemoryJournal", "newer_than"]

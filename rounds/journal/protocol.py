@@ -57,6 +57,19 @@ class Log(Protocol):
         taken back after it."""
 
 
+def newer_than(log: Log, last_id: int, latest_s: float, most: int) -> list[Event] | None:
+    """What is believed of what came after a checkpoint, in the order of ids.
+
+    None where there is more of it than `most`, or some is older than `latest_s`, the newest of the
+    checkpoint: then a fold in the order of time cannot go on from there.
+    """
+    gone = log.taken_back(last_id)
+    if log.last_id - last_id - len(gone) > most:
+        return None
+    later = [event for number, event in log.events(last_id) if number not in gone]
+    return later if all(event.at_s >= latest_s for event in later) else None
+
+
 class MemoryJournal:
     """A `Log` in memory, for tests and for sessions that shall leave nothing behind."""
 

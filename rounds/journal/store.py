@@ -192,17 +192,16 @@ class Journal:
             found = self._connection.execute(query, (f'"bottle":{json.dumps(bottle)}',)).fetchone()
         return found is not None
 
-    def touched_before(self, first_id: int, bottle: str) -> bool:
+    def touched_before(self, first_id: int, bottle: str, gone: Iterable[int]) -> bool:
         """Whether air moved in a bottle after its newest clear strike before an id."""
         query = (
             "SELECT kind FROM events WHERE id < ? AND instr(fields, ?) AND (kind = 'air_moved' "
             """OR kind = 'strike' AND instr(fields, '"verdict":"clear"')) """
             "AND id NOT IN (SELECT value FROM json_each(?)) ORDER BY id DESC LIMIT 1"
         )
-        gone = json.dumps(sorted(self.taken_back()))
         with self._lock, told(self.path):
             row = self._connection.execute(
-                query, (first_id, f'"bottle":{json.dumps(bottle)}', gone)
+                query, (first_id, f'"bottle":{json.dumps(bottle)}', json.dumps(sorted(gone)))
             ).fetchone()
         return row is not None and row[0] == "air_moved"
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from rounds import events as ev
@@ -280,5 +281,12 @@ class _Touches:
         if strike.bottle is None:
             return False
         if strike.bottle not in self._touched:
-            self._touched[strike.bottle] = self._journal.touched_before(self._first_id, strike.bottle)
+            self._touched[strike.bottle] = self._journal.touched_before(
+                self._first_id, strike.bottle, self._gone
+            )
         return self._touched[strike.bottle]
+
+    @cached_property
+    def _gone(self) -> frozenset[int]:
+        """Taken back at any time: a later taking back may mean an event before the stretch."""
+        return self._journal.taken_back()

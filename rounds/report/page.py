@@ -16,7 +16,7 @@ from rounds.report.tables import markdown
 from rounds.report.wording import signed
 from rounds.shown import clock
 from rounds.text import plain
-from rounds.words import in_words
+from rounds.words import counted, in_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -129,10 +129,10 @@ def _lines(
 def _summary(day: Day) -> str:
     minutes = sum(r.minutes or 0.0 for r in day.rounds)
     counts = [
-        (len(day.rounds), f"{_count(len(day.rounds), 'round')} in {minutes:.0f} minutes"),
-        (day.connections, _count(day.connections, "connection")),
-        (len(day.reads), _count(len(day.reads), "clear reading")),
-        (len(day.takes), _count(len(day.takes), "take")),
+        (len(day.rounds), f"{counted(len(day.rounds), 'round')} in {minutes:.0f} minutes"),
+        (day.connections, counted(day.connections, "connection")),
+        (len(day.reads), counted(len(day.reads), "clear reading")),
+        (len(day.takes), counted(len(day.takes), "take")),
     ]
     done = ", ".join(words for number, words in counts if number) or "nothing was tuned"
     return f"{done[0].upper()}{done[1:]}; {_air(day)}."
@@ -144,10 +144,6 @@ def _air(day: Day) -> str:
         return "no temperature was given"
     low, high = f"{min(temps):.1f}", f"{max(temps):.1f}"
     return f"air {low} °C" if low == high else f"air {low} to {high} °C"
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def _clock(at_s: float) -> str:
@@ -193,7 +189,7 @@ def _filled(bottles: list[BottleFacts]) -> Iterator[str]:
     filled = [b for b in bottles if b.filled_cents is not None]
     if filled:
         names = in_words([markdown(b.id) for b in filled]) if len(filled) <= MOST_NAMED else ""
-        who = names or _count(len(filled), "bottle")
+        who = names or counted(len(filled), "bottle")
         yield f"Filled, or let down before (more than {-FILLED_CENTS:.0f} cents flat at first): {who}."
         yield ""
 
@@ -211,7 +207,7 @@ def _worst(bottles: list[BottleFacts], tolerances: dict[str, float]) -> Iterator
     for b in found:
         yield (
             f"| {markdown(b.id)} | {b.typical_cents:.1f} | {signed(b.worst_cents)} "
-            f"| {_count(len(b.found_cents), 'time')} | {b.connections} |"
+            f"| {counted(len(b.found_cents), 'time')} | {b.connections} |"
         )
     yield ""
 

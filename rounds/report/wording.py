@@ -8,7 +8,7 @@ from rounds import events as ev
 from rounds.air import kpa_to_psi
 from rounds.shown import VERDICT_WORD
 from rounds.timescale import words
-from rounds.words import pump_name, strokes_phrase
+from rounds.words import counted, pump_name, strokes_phrase
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -52,7 +52,7 @@ def _closed(e: ev.RoundClosed) -> str:
     if e.worst_cents is not None:
         worst = f", worst {e.worst_bottle} {abs(e.worst_cents):.1f} cents off"
     ended = "finished" if e.finished else "ended before its last bottle"
-    connections = f"{e.connections} connection{'' if e.connections == 1 else 's'}"
+    connections = counted(e.connections, "connection")
     return f"round {ended}: {e.in_tune} of {e.needed} in tune, {connections}{worst}"
 
 
@@ -69,7 +69,7 @@ def _started(e: ev.SessionStarted) -> str:
 def _shifted(e: ev.ShiftChosen) -> str:
     if not e.shift_cents:
         return "A4 stays where it is"
-    saves = f", which saves {e.saves} connection{'' if e.saves == 1 else 's'}" if e.saves > 0 else ""
+    saves = f", which saves {counted(e.saves, 'connection')}" if e.saves > 0 else ""
     return f"A4 is moved {signed(e.shift_cents)}{saves}"
 
 

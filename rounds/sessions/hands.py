@@ -84,14 +84,16 @@ class Hands:
         """Everything that one person's next step depends on."""
         state = _state(at, person)
         told = pressures_told(at.rig, at.day, at.now_s)
-        return Situation(at.rig, at.beliefs, state, self._plan_of(at, person, state), at.now_s, told)
+        return Situation(at.rig, at.beliefs, state, self.plan_of(at, person), at.now_s, told)
 
     def plan(self, at: Moment) -> RoundPlan:
         """What is left to do by all hands together."""
-        plans = [self._plan_of(at, i, _state(at, i)) for i in range(len(self.leads))]
+        plans = [self.plan_of(at, i) for i in range(len(self.leads))]
         return plans[0] if len(plans) == 1 else side_by_side(plans)
 
-    def _plan_of(self, at: Moment, person: int, state: RoundState) -> RoundPlan:
+    def plan_of(self, at: Moment, person: int) -> RoundPlan:
+        """What one person has still to do."""
+        state = _state(at, person)
         plan = self.leads[person].replanner.plan(at.rig, at.beliefs, state, at.now_s, at.newest_id)
         people = at.day.people
         if people is None:

@@ -88,7 +88,7 @@ class Led(Lookout):
 
     def plan_of(self, person: int) -> RoundPlan:
         """What one of several people has still to do."""
-        return self._hands.situation(self._moment, person).plan
+        return self._hands.plan_of(self._moment, person)
 
     @property
     def _moment(self) -> Moment:

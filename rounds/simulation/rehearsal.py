@@ -85,10 +85,10 @@ def play_round(
     started_s = world.now_s
     before = player.connections, player.strikes
     if session.round is None:
-        temp_c = round(world.temp_c * 2.0) / 2.0 if with_temp else None
+        temp_c = read_off(world) if with_temp else None
         session.open_round(world.now_s, downbeat_s=downbeat_s, temp_c=temp_c, pieces=pieces)
     not_clear, astray = _work(session, world, player, ear, started_s + 60.0 * longest_min, watch)
-    finished = _is_over(session)
+    finished = is_over(session)
     minutes = (world.now_s - started_s) / 60.0
     session.close_round(world.now_s)
     return judged(
@@ -114,7 +114,7 @@ def _work(
     """Act, strike and be heard until the round is over; how many strikes were not clear, or went astray."""
     not_clear = astray = 0
     again = False
-    while not _is_over(session) and world.now_s < until_s:
+    while not is_over(session) and world.now_s < until_s:
         step = one_step(session, world, player, ear, again=again)
         again = step.sounded is not None and step.verdict != "clear"
         again = again or (step.action.struck is not None and step.sounded is None)
@@ -143,9 +143,14 @@ def one_step(
     return Step(instruction, action, sounded, event.verdict, event.bottle, event.cents)
 
 
-def _is_over(session: Session) -> bool:
-    told = session.instruction
-    return session.round is None or (told.act == "none" and told.bottle is None)
+def is_over(session: Session) -> bool:
+    """Whether nobody has anything to do any more."""
+    return session.round is None or all(i.act == "none" and i.bottle is None for i in session.instructions)
+
+
+def read_off(world: World) -> float:
+    """The air temperature as it is read off a thermometer: to half a degree Celsius."""
+    return round(world.temp_c * 2.0) / 2.0
 
 
 def judged(

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from rounds.notes import cents
 from rounds.simulation.pair import Duo, MixedEar, QuickPairEar, Screen
-from rounds.simulation.rehearsal import LONGEST_ROUND_MIN, RoundResult, Step, judged
+from rounds.simulation.rehearsal import LONGEST_ROUND_MIN, RoundResult, Step, is_over, judged, read_off
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -113,16 +113,16 @@ def play_together(
     started_s = world.now_s
     before = sum(p.connections for p in players), sum(p.strikes for p in players)
     if session.round is None:
-        temp_c = round(world.temp_c * 2.0) / 2.0
+        temp_c = read_off(world)
         session.open_round(world.now_s, downbeat_s=downbeat_s, temp_c=temp_c, people=len(players))
     all_of_it = Together(session, world, players, MixedEar(world) if sound else QuickPairEar(world), watch)
     until_s, ticked_s = started_s + 60.0 * longest_min, started_s
-    while not _is_over(session) and world.now_s < until_s:
+    while not is_over(session) and world.now_s < until_s:
         all_of_it.step(world.now_s + STEP_S)
         if world.now_s - ticked_s >= TICK_S:
             ticked_s = world.now_s
             session.tick(ticked_s)
-    finished = _is_over(session)
+    finished = is_over(session)
     minutes = (world.now_s - started_s) / 60.0
     session.close_round(world.now_s)
     return judged(
@@ -136,7 +136,3 @@ def play_together(
         astray=all_of_it.astray,
         mixed_up=all_of_it.mixed_up,
     )
-
-
-def _is_over(session: Session) -> bool:
-    return session.round is None or all(i.act == "none" and i.bottle is None for i in session.instructions)

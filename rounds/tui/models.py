@@ -16,7 +16,7 @@ from rounds.tui.widgets.ribbons import LEGEND
 from rounds.tui.widgets.slab import SlabModel
 from rounds.tui.widgets.stillness import StillModel
 from rounds.tui.widgets.strip import Fact, StripModel
-from rounds.words import in_words, signed_cents, sixteenths, strokes_phrase, whole_cents
+from rounds.words import counted, in_words, signed_cents, sixteenths, strokes_phrase, whole_cents
 
 if TYPE_CHECKING:
     from rounds.faces.controller import Level
@@ -167,7 +167,7 @@ def summary(before: View, after: View) -> str:
     opening = "The downbeat is here and the round over" if passed else "The round is over"
     again = " r begins a new one; what was heard is kept." if before.left and not passed else ""
     done = f"{before.needed - before.left} of {before.needed} in tune"
-    connections = f"{before.connections} connection{'' if before.connections == 1 else 's'}"
+    connections = counted(before.connections, "connection")
     return f"{opening}: {done}, {connections}, {shown.minutes_figure(before.elapsed_s or 0.0)}.{again}"
 
 
