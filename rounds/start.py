@@ -11,13 +11,12 @@ from typing import TYPE_CHECKING
 from rounds.clock import RunClock
 from rounds.commands import common
 from rounds.errors import BadInput
+from rounds.faces import typed
 from rounds.faces.controller import RoundRequest
 from rounds.faces.live import Live
-from rounds.faces.typed import LONGEST_WAIT_S
 from rounds.hearing.keeping import SoundKeeper
 from rounds.hearing.quiet import c_noise_to
 from rounds.journal.care import back_up_daily
-from rounds.localtime import next_moment_s
 from rounds.places import state_folder
 from rounds.planning import check_pumps
 from rounds.rigs.allowing import asked_about, is_allowed, refusal
@@ -43,7 +42,7 @@ def run_live(args: argparse.Namespace) -> int:
     """Tune at the microphone, on the screens or in sentences; returns the exit code."""
     check_terminal(plain=args.plain)
     rig = common.load(args)
-    request_of(args, time.time())  # what cannot be read is refused before anything opens
+    request_of(args, rig, time.time())  # what cannot be read is refused before anything opens
     check_pumps(rig, args.people or 1)
     watched = may_watch(args, rig)
     keeper = None if args.keep_sound is None else SoundKeeper(args.keep_sound)
@@ -57,7 +56,7 @@ def run_live(args: argparse.Namespace) -> int:
         accepted = state_folder() / CAUTIONS_READ
         clock = RunClock(session.now_s)
         live = Live(session, clock, wall=time.time, accepted_file=accepted, device=args.device or "")
-        live.begin(lambda: request_of(args, time.time()))
+        live.begin(lambda: request_of(args, rig, time.time()))
         if watched:
             live.watch(Thermometer(rig.habits, time.time))
         with c_noise_to(state_folder() / SOUND_LOG):
@@ -120,31 +119,15 @@ def run_face(live: Live, *, plain: bool) -> int:
     return run_screens(live)
 
 
-def request_of(args: argparse.Namespace, now_s: float) -> RoundRequest:
+def request_of(args: argparse.Namespace, rig: Rig, now_s: float) -> RoundRequest:
     """The round that the command line asks for."""
     return RoundRequest(
-        downbeat_in_s=None if args.downbeat is None else seconds_until(args.downbeat, now_s),
+        downbeat_in_s=None if args.downbeat is None else typed.downbeat_in_s(args.downbeat, now_s),
         block_s=None if args.block is None else 60.0 * args.block,
-        pieces=tuple(args.piece),
+        pieces=typed.pieces(",".join(args.piece), rig),
         temp_c=args.temp,
         people=args.people,
     )
-
-
-def seconds_until(clock: str, now_s: float) -> float:
-    """Seconds from now to the next HH:MM of local time.
-
-    Raises:
-        BadInput: not a time of day, or one that has passed.
-    """
-    try:
-        wanted = datetime.datetime.strptime(clock.strip(), "%H:%M").time()
-    except ValueError:
-        raise BadInput(f"{clock!r} is not a time of day such as 19:30") from None
-    then_s = next_moment_s(wanted, now_s)
-    if then_s - now_s > LONGEST_WAIT_S:
-        raise BadInput(f"downbeat: {clock.strip()} has passed")
-    return then_s - now_s
 
 
 def _microphone(device: str | None, keeper: SoundKeeper | None) -> Source:

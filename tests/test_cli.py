@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import shlex
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -10,8 +12,14 @@ from pathlib import Path
 import pytest
 
 from rounds import cli
+from rounds.commands.completion import SHELLS
 from rounds.errors import ExitCode
+from rounds.events import Replaced
+from rounds.journal import Journal
+from rounds.rigs.rigfile import load_rig
 from tests.commands_page import PAGE, page
+
+ROOT = Path(__file__).parents[1]
 
 
 def rounds(*words: str, text_in: str = "") -> subprocess.CompletedProcess[str]:
@@ -41,8 +49,74 @@ def test_every_command_has_help(name: str, capsys: pytest.CaptureFixture[str]) -
 def test_an_unknown_command_is_a_usage_error_and_says_what_there_is() -> None:
     ran = rounds("strum")
     assert ran.returncode == ExitCode.USAGE
-    assert "demo" in ran.stderr
+    assert "rounds --help lists them" in ran.stderr
+    assert "did you mean rounds tune?" in rounds("tun").stderr
     assert ran.stdout == ""
+
+
+def test_help_is_grouped_and_names_examples_and_variables(capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main(["help"]) == 0
+    shown = capsys.readouterr().out
+    assert [title for title, _ in cli.GROUPS if f"{title}:" in shown] == [title for title, _ in cli.GROUPS]
+    assert all(f"  {name} " in shown for name in cli.COMMANDS)
+    assert shown.count("  rounds ") == 2
+    assert "ROUNDS_RIG" in shown
+    assert "ROUNDS_HOME" in shown
+
+
+def test_help_of_one_command_and_of_all(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        cli.main(["help", "replace"])
+    one = capsys.readouterr().out
+    assert one.startswith("usage: rounds replace")
+    assert cli.main(["help", "all"]) == 0
+    assert one in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_completion_scripts_know_the_commands(shell: str, capsys: pytest.CaptureFixture[str]) -> None:
+    pytest.importorskip("shtab", reason="the extra `completion` is not installed")
+    assert cli.main(["completion", shell]) == 0
+    script = capsys.readouterr().out
+    assert all(name in script for name in cli.COMMANDS)
+
+
+@pytest.mark.skipif(shutil.which("bash") is None, reason="this machine has no bash")
+def test_bash_takes_its_completion_script(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    pytest.importorskip("shtab", reason="the extra `completion` is not installed")
+    cli.main(["completion", "bash"])
+    script = tmp_path / "script"
+    script.write_text(capsys.readouterr().out)
+    asked = "COMP_WORDS=(rounds repl); COMP_CWORD=1; _shtab_rounds; echo ${COMPREPLY[*]}"
+    done = subprocess.run(
+        ["bash", "-c", f"source {shlex.quote(str(script))}; {asked}"], capture_output=True, text=True
+    )
+    assert done.stdout.split() == ["replace"]
+
+
+def test_replace_refuses_a_bottle_that_nobody_knows(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    journal = str(tmp_path / "journal.db")
+    assert cli.main(["replace", "nosuch", "--cap", "--journal", journal]) == ExitCode.USAGE
+    assert "no bottle 'nosuch'" in capsys.readouterr().err
+    with Journal(Path(journal), read_only=True) as kept:
+        assert kept.last_id == 0
+
+
+def test_replace_takes_any_capitals(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("ROUNDS_RIG", str(ROOT / "configs" / "one_rail.toml"))
+    journal = tmp_path / "journal.db"
+    bottle = load_rig(ROOT / "configs" / "one_rail.toml").bottles[0].id
+    assert cli.main(["replace", bottle.lower(), "--cap", "--journal", str(journal)]) == 0
+    with Journal(journal, read_only=True) as kept:
+        assert [e.bottle for _, e in kept.events() if isinstance(e, Replaced)] == [bottle]
+
+
+def test_an_unknown_kind_of_entry_lists_the_kinds(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit, match="2"):
+        cli.main(["log", "--kind", "zzz"])
+    assert "strike" in capsys.readouterr().err
 
 
 def test_a_missing_rig_is_one_sentence_and_exit_code_2() -> None:

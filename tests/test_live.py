@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from rounds.errors import BadInput
+from rounds.faces import typed
 from rounds.faces.controller import RoundRequest
 from rounds.faces.live import Live
 from rounds.hearing.microphone import Microphone
@@ -21,7 +22,6 @@ from rounds.simulation.demo import DEMO_RIG, asked, shipped_rig
 from rounds.simulation.player import CAREFUL, Player
 from rounds.simulation.stage import Stage
 from rounds.simulation.world import World
-from rounds.start import seconds_until
 from rounds.tui.app import RoundsApp
 from rounds.tui.widgets.reading import Reading as ReadingWidget
 from tests.audio import NullAudio, null_audio_fixture, wait_until, write_wav  # noqa: F401
@@ -123,14 +123,14 @@ def test_the_demo_finds_the_rig_it_ships_with() -> None:
 
 def test_a_downbeat_is_the_next_such_time_of_the_day() -> None:
     noon_s = time.mktime((2026, 7, 1, 12, 0, 0, 0, 0, -1))
-    assert seconds_until("12:30", noon_s) == pytest.approx(1800.0)
-    assert seconds_until("00:00", noon_s) == pytest.approx(12 * 3600.0)
+    assert typed.downbeat_in_s("12:30", noon_s) == pytest.approx(1800.0)
+    assert typed.downbeat_in_s("00:00", noon_s) == pytest.approx(12 * 3600.0)
 
 
 def test_a_downbeat_that_has_passed_is_not_tomorrow() -> None:
     noon_s = time.mktime((2026, 7, 1, 12, 0, 0, 0, 0, -1))
     with pytest.raises(BadInput, match="11:55 has passed"):
-        seconds_until("11:55", noon_s)
+        typed.downbeat_in_s("11:55", noon_s)
 
 
 def test_a_downbeat_after_the_clocks_went_forward_is_an_hour_nearer(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -139,7 +139,7 @@ def test_a_downbeat_after_the_clocks_went_forward_is_an_hour_nearer(monkeypatch:
     time.tzset()
     try:
         evening_s = time.mktime((2026, 3, 28, 23, 30, 0, 0, 0, -1))
-        assert seconds_until("10:00", evening_s) == pytest.approx(9.5 * 3600.0)
+        assert typed.downbeat_in_s("10:00", evening_s) == pytest.approx(9.5 * 3600.0)
     finally:
         monkeypatch.undo()
         time.tzset()

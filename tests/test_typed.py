@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 import time
 
@@ -11,9 +12,10 @@ from hypothesis import strategies as st
 
 from rounds.errors import BadInput
 from rounds.faces import typed
+from rounds.rig import Piece
 from tests.tui.fake import invented_rig
 
-RIG = invented_rig()
+RIG = dataclasses.replace(invented_rig(), pieces=(Piece("Lantern Walk", {}), Piece("Moth Parade", {})))
 MIDNIGHT_S = datetime.datetime(2026, 6, 2).timestamp()
 """Of a day on which no clock is changed anywhere that we know of."""
 
@@ -50,7 +52,15 @@ def test_not_numbers(text: str) -> None:
 
 @pytest.mark.parametrize(
     ("text", "seconds"),
-    [("12", 720.0), ("18:30", 1800.0), ("18.30", 1800.0), ("0:15", 22500.0), ("18:00", 0.0), ("", None)],
+    [
+        ("12", 720.0),
+        ("+12", 720.0),
+        ("18:30", 1800.0),
+        ("18.30", 1800.0),
+        ("0:15", 22500.0),
+        ("18:00", 0.0),
+        ("", None),
+    ],
 )
 def test_downbeats_at_six_in_the_evening(text: str, seconds: float | None) -> None:
     """After midnight is tonight: 0:15 is six hours and a quarter away."""
@@ -132,3 +142,37 @@ def test_parts() -> None:
 def test_a_name_left_out_is_asked_for() -> None:
     with pytest.raises(BadInput, match="name a bottle, such as"):
         typed.bottle(" ", RIG)
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ("", ()),
+        ("1", (0,)),
+        ("2 1", (1, 0)),
+        ("2, 1", (1, 0)),
+        ("1,1", (0,)),
+    ],
+)
+def test_pieces_by_number(text: str, found: tuple[int, ...]) -> None:
+    names = [p.name for p in RIG.pieces]
+    assert typed.pieces(text, RIG) == tuple(names[i] for i in found)
+
+
+def test_pieces_by_their_first_letters_and_by_their_whole_names() -> None:
+    first, second = (p.name for p in RIG.pieces[:2])
+    assert typed.pieces(first[:3].upper(), RIG) == (first,)
+    assert typed.pieces(f"{second[:4]} 1", RIG) == (second, first)
+    assert typed.pieces(f"{first.lower()}, {second}", RIG) == (first, second)
+
+
+@pytest.mark.parametrize("text", ["0", "99", "zzz", "1 zzz"])
+def test_no_piece_of_this_rig(text: str) -> None:
+    with pytest.raises(BadInput, match="no piece"):
+        typed.pieces(text, RIG)
+
+
+def test_letters_that_two_pieces_begin_with_name_both() -> None:
+    twins = dataclasses.replace(RIG, pieces=(Piece("Lamp Oil", {}), Piece("Lamplight", {})))
+    with pytest.raises(BadInput, match="fits Lamp Oil and Lamplight"):
+        typed.pieces("lam", twins)

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 from rounds.air import LEAST_AIR_C, MOST_AIR_C
 from rounds.commands import common
-from rounds.errors import BadInput, RoundsError
+from rounds.errors import RoundsError
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from rounds.belief import Beliefs
     from rounds.events import Event
     from rounds.journal import Journal
-    from rounds.rig import Rig
+    from rounds.rig import Piece, Rig
     from rounds.sessions.day import Day
 
 IN_TIME_ORDER = "beliefs in time order"
@@ -202,14 +202,17 @@ def _temp_now(args: argparse.Namespace, rig: Rig) -> float | None:
         return None
 
 
+def pieces_named(rig: Rig, given: list[str]) -> tuple[Piece, ...]:
+    """The pieces that `--piece` names, by number, name or first letters."""
+    from rounds.faces import typed
+
+    names = typed.pieces(",".join(given), rig)
+    return tuple(p for p in rig.pieces if p.name in names)
+
+
 def _needed(rig: Rig, pieces: list[str], day: Day) -> dict[str, float]:
     """Bottles and weights: of the pieces named, else of the latest round, else all."""
     if pieces:
-        known = {p.name: p for p in rig.pieces}
-        for name in pieces:
-            if name not in known:
-                told = ", ".join(known) or "none"
-                raise BadInput(f"the rig has no piece {name!r}; it has {told}")
-        return rig.needed_for(tuple(known[name] for name in pieces))
+        return rig.needed_for(pieces_named(rig, pieces))
     latest = {i: w for i, w in day.needed.items() if rig.has_bottle(i)}
     return latest or rig.needed_for(())

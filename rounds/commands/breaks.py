@@ -32,7 +32,7 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
     parser = subparsers.add_parser(
         "breaks",
-        help="choose the breaks of a call sheet that a round pays in",
+        help="find the breaks worth a tuning round",
         description="Choose the breaks of a call sheet in which a round pays, and the bottles in each.",
         epilog=_FORM,
         formatter_class=argparse.RawDescriptionHelpFormatter,

@@ -27,16 +27,13 @@ RIG_VARIABLE = "ROUNDS_RIG"
 """Names the rig file for every command, so that a player with one rig need not type it."""
 
 
-def add_rig(parser: argparse.ArgumentParser, *, required: bool = True) -> None:
-    """Add `--rig`; where a command needs one, the environment may name it."""
-    usual = os.environ.get(RIG_VARIABLE) or None if required else None
+def add_rig(parser: argparse.ArgumentParser) -> None:
+    """Add `--rig`; the environment may name it."""
     parser.add_argument(
         "--rig",
-        default=usual,
+        default=os.environ.get(RIG_VARIABLE) or None,
         metavar="RIG",
-        help=f"the rig's TOML file (default: the one that ${RIG_VARIABLE} names)"
-        if required
-        else "the rig's TOML file",
+        help=f"the rig's TOML file (default: the one that ${RIG_VARIABLE} names)",
     )
 
 
@@ -159,14 +156,6 @@ def keep_for_next_time(journal: Journal, last_id: int, name: str, blob: bytes) -
             writable.save_checkpoint(name, last_id, blob)
 
 
-def warn_of_stranger(journal: Journal, bottle: str | None) -> None:
-    """Say when a bottle was never heard of: without a rig a slip of the fingers cannot be refused."""
-    from rounds.text import plain
-
-    if bottle is not None and not journal.mentions(bottle):
-        print(f"rounds: {plain(bottle)} is new to this journal; a slip of the fingers?", file=sys.stderr)
-
-
 def known_bottle(rig: Rig, bottle_id: str) -> str:
     """The id of a bottle named by the user, whatever the capitals.
 
@@ -180,7 +169,21 @@ def known_bottle(rig: Rig, bottle_id: str) -> str:
     raise BadInput(f"{rig.name} has no bottle {bottle_id!r}; it has {', '.join(ids)}")
 
 
-def spelled(journal: Journal, bottle: str) -> str:
-    """A bottle's name as the journal spells it (`D#3` for `d#3`); as it was typed where it has none such."""
+def bottle_named(args: argparse.Namespace, journal: Journal, bottle: str) -> str:
+    """The id of a bottle named by the user, whatever the capitals: of the rig, else as the journal has it.
+
+    Raises:
+        BadInput: neither knows such a bottle.
+    """
+    if args.rig:
+        return known_bottle(load(args), bottle)
+    found = spelled(journal, bottle)
+    if found is None:
+        raise BadInput(f"this journal has no bottle {bottle!r}; name the rig with --rig to check its bottles")
+    return found
+
+
+def spelled(journal: Journal, bottle: str) -> str | None:
+    """A bottle's name as the journal has it (`D#3` for `d#3`), None where it has none such."""
     near = (bottle, bottle.capitalize(), bottle.upper(), bottle.lower())
-    return next((b for b in near if journal.mentions(b)), bottle)
+    return next((b for b in near if journal.mentions(b)), None)

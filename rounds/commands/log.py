@@ -55,7 +55,9 @@ def _add_filters(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--round", metavar="ID", help="only this round")
     parser.add_argument("--bottle", metavar="ID", help="only this bottle")
     parser.add_argument("--take", metavar="NAME", help="only this take")
-    parser.add_argument("--kind", action="append", default=[], metavar="KIND", help="only this kind of event")
+    parser.add_argument(
+        "--kind", action="append", type=_kind, default=[], metavar="KIND", help="only this kind of event"
+    )
     amount = parser.add_mutually_exclusive_group()
     amount.add_argument("--last", type=_count, metavar="N", help="only the newest N")
     amount.add_argument("--all", action="store_true", help=f"the whole table, not the newest {NEWEST}")
@@ -70,6 +72,7 @@ def _register_add(inner: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser = inner.add_parser("add", help="write a note into the log")
     parser.add_argument("text", help="the note")
     parser.add_argument("--bottle", metavar="ID", help="the bottle it is about")
+    common.add_rig(parser)
     parser.add_argument("--at", metavar="ISO", help="when it happened, if not now (ISO 8601, UTC)")
     _inner_journal(parser)
     parser.set_defaults(run=run_add)
@@ -84,7 +87,7 @@ def _register_import(inner: argparse._SubParsersAction[argparse.ArgumentParser])
         "not kept twice.",
     )
     parser.add_argument("file", metavar="FILE", help="a CSV file; its columns are in docs/journal.md")
-    common.add_rig(parser, required=False)
+    common.add_rig(parser)
     choice = parser.add_mutually_exclusive_group()
     choice.add_argument("--keep-good", action="store_true", help="keep the good lines even if others are bad")
     choice.add_argument(
@@ -110,7 +113,7 @@ def _register_report(inner: argparse._SubParsersAction[argparse.ArgumentParser])
     parser.add_argument(
         "--to", metavar="FOLDER", help="write page and pictures there (default: print the page)"
     )
-    common.add_rig(parser, required=False)
+    common.add_rig(parser)
     _inner_journal(parser)
     parser.set_defaults(run=run_report)
 
@@ -125,6 +128,16 @@ def _day(text: str) -> datetime.date:
     if not 1971 <= day.year <= 9000:
         raise argparse.ArgumentTypeError(f"{text!r} is not a day such as 2026-05-31")
     return day
+
+
+def _kind(text: str) -> str:
+    from rounds.events import EVENT_TYPES
+
+    if text not in EVENT_TYPES:
+        raise argparse.ArgumentTypeError(
+            f"there is no kind {text!r}; there are {', '.join(sorted(EVENT_TYPES))}"
+        )
+    return text
 
 
 def _count(text: str) -> int:
@@ -165,7 +178,7 @@ def _filter(args: argparse.Namespace, journal: Journal) -> Filter:
     from rounds.report.logbook import Filter
 
     start_s, end_s = bounds(args.day) if args.day else (None, None)
-    bottle = args.bottle and common.spelled(journal, args.bottle)
+    bottle = args.bottle and (common.spelled(journal, args.bottle) or args.bottle)
     return Filter(start_s, end_s, args.place, args.round, bottle, args.take, frozenset(args.kind))
 
 
@@ -187,10 +200,22 @@ def run_add(args: argparse.Namespace) -> int:
     if at_s > time.time() + SLACK_S:
         raise BadInput(f"--at: {args.at} is yet to come, by this machine's clock; a note is of what happened")
     with common.open_journal(args) as journal:
-        common.warn_of_stranger(journal, args.bottle)
+        bottle = args.bottle and _bottle_of_note(args, journal)
         at_s = scale_now(journal).kept(at_s)
-        journal.append(NoteWritten(at_s=at_s, text=args.text, bottle=args.bottle))
+        journal.append(NoteWritten(at_s=at_s, text=args.text, bottle=bottle))
     return 0
+
+
+def _bottle_of_note(args: argparse.Namespace, journal: Journal) -> str:
+    """The bottle a note is about; without a rig one that the journal does not know is said, not refused."""
+    from rounds.text import plain
+
+    if args.rig:
+        return common.known_bottle(common.load(args), args.bottle)
+    known = common.spelled(journal, args.bottle)
+    if known is None:
+        print(f"rounds: {plain(args.bottle)} is new to this journal; a slip of the fingers?", file=sys.stderr)
+    return known or str(args.bottle)
 
 
 def run_import(args: argparse.Namespace) -> int:

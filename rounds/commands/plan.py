@@ -31,7 +31,7 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         description="Plan whom to visit and in which order, with the fewest pump connections that do: from a "
         "JSON file of visits, or for a rig from what the journal knows.",
     )
-    common.add_rig(parser, required=False)
+    common.add_rig(parser)
     common.add_allow_command(parser)
     common.add_journal(parser)
     parser.add_argument("--now", type=believing.moment, metavar="ISO", help="time to plan from (ISO 8601)")
@@ -59,8 +59,8 @@ def _clock(text: str) -> datetime.time:
 
 def run(args: argparse.Namespace) -> int:
     """Plan, and print the plan."""
-    if (args.visits is None) == (args.rig is None):
-        raise BadInput("rounds plan needs either --visits FILE or --rig RIG")
+    if args.visits is None and args.rig is None:
+        raise BadInput("rounds plan needs --visits FILE or a rig: --rig FILE, or ROUNDS_RIG")
     return _plan_visits(args) if args.visits is not None else _plan_rig(args)
 
 
@@ -126,7 +126,7 @@ def _plan_rig(args: argparse.Namespace) -> int:
     told = believing.standing(args)
     if args.mounted is not None and args.mounted not in {p.id for p in told.rig.pumps}:
         raise BadInput(f"the rig has no pump {plain(args.mounted)}")
-    pieces = tuple(p for p in told.rig.pieces if p.name in args.piece)
+    pieces = believing.pieces_named(told.rig, args.piece)
     asked = Asked(
         now_s=told.now_s,
         downbeat_s=None if args.downbeat is None else next_moment_s(args.downbeat, told.now_s),

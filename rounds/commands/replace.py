@@ -24,23 +24,20 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     part = parser.add_mutually_exclusive_group(required=True)
     part.add_argument("--cap", dest="part", action="store_const", const="cap", help="the cap, with its valve")
     part.add_argument("--bottle", dest="part", action="store_const", const="bottle", help="the whole bottle")
-    common.add_rig(parser, required=False)
+    common.add_rig(parser)
     common.add_journal(parser)
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
-    """Note the replacement; with a rig the bottle's name is checked."""
+    """Note the replacement of a part of a bottle that the rig or the journal knows."""
     from rounds.events import Replaced
     from rounds.journal.timing import scale_now
     from rounds.text import plain
 
-    if args.rig:
-        args.bottle = common.known_bottle(common.load(args), args.bottle)
     with common.open_journal(args) as journal:
-        if not args.rig:
-            common.warn_of_stranger(journal, args.bottle)
+        bottle = common.bottle_named(args, journal, args.bottle)
         at_s = scale_now(journal).kept(time.time())
-        journal.append(Replaced(at_s=at_s, bottle=args.bottle, part=args.part))
-    print(f"{plain(args.bottle)}: a new history begins for its {args.part}.", file=sys.stderr)
+        journal.append(Replaced(at_s=at_s, bottle=bottle, part=args.part))
+    print(f"{plain(bottle)}: a new history begins for its {args.part}.", file=sys.stderr)
     return 0

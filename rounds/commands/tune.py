@@ -30,12 +30,18 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     face = parser.add_mutually_exclusive_group()
     face.add_argument("--lines", action="store_true", help="one JSON object in, one out, per line")
     face.add_argument("--plain", action="store_true", help="the round in sentences, for screen readers")
-    parser.add_argument("--downbeat", metavar="HH:MM", help="when the playing starts, local time")
+    parser.add_argument(
+        "--downbeat", metavar="HH:MM|+MIN", help="when the playing starts: local time, or minutes from now"
+    )
     parser.add_argument(
         "--block", type=common.number("minutes"), metavar="MINUTES", help="how long the playing lasts"
     )
     parser.add_argument(
-        "--piece", action="append", default=[], metavar="NAME", help="tune only what this needs"
+        "--piece",
+        action="append",
+        default=[],
+        metavar="NAME",
+        help="tune only what this needs; a number will do",
     )
     parser.add_argument(
         "--temp", type=common.number("degrees"), metavar="C", help="air temperature in degrees Celsius"

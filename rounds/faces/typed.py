@@ -61,7 +61,7 @@ def _value(text: str) -> float | None:
 
 
 def downbeat_in_s(text: str, clock_s: float) -> float | None:
-    """Seconds to a downbeat typed as `12` (minutes from now) or `19:30` (local time); None for nothing.
+    """Seconds to a downbeat typed as `12` or `+12` (minutes) or `19:30` (local time); None for nothing.
 
     Args:
         text: what was typed.
@@ -95,13 +95,40 @@ def bottle(text: str, rig: Rig) -> str:
 
 
 def pieces(text: str, rig: Rig) -> tuple[str, ...]:
-    """Names of pieces, separated by commas; nothing for all bottles.
+    """Names of pieces by number or first letters, separated by commas or spaces; nothing for all bottles.
 
     Raises:
-        BadInput: the rig has no such piece.
+        BadInput: the rig has no such piece, or two that begin so.
     """
     names = [p.name for p in rig.pieces]
-    return tuple(_named(part, names, "piece") for part in text.split(",") if part.strip())
+    found = [name for part in text.split(",") if part.strip() for name in _pieces_in(part, names)]
+    return tuple(dict.fromkeys(found))
+
+
+def _pieces_in(part: str, names: list[str]) -> list[str]:
+    """The piece that a part between commas names, or else one for each of its words."""
+    whole, words = _beginning(part.strip(), names), part.split()
+    by_word = [_beginning(word, names) for word in words]
+    if whole or not all(by_word):
+        return [_one_piece(part.strip(), whole, names)]
+    return [_one_piece(word, found, names) for word, found in zip(words, by_word, strict=True)]
+
+
+def _beginning(text: str, names: list[str]) -> list[str]:
+    """The pieces meant by a number, a whole name, or the first letters of one."""
+    if text.isascii() and text.isdigit():
+        return names[int(text[:4]) - 1 : int(text[:4])] if int(text[:4]) else []
+    wanted = text.casefold()
+    exact = [n for n in names if n.casefold() == wanted]
+    return exact or [n for n in names if n.casefold().startswith(wanted)]
+
+
+def _one_piece(text: str, found: list[str], names: list[str]) -> str:
+    if len(found) > 1:
+        raise BadInput(
+            f"piece: {plain(text, 30)!r} fits {' and '.join(found)}; type more of it, or its number"
+        )
+    return found[0] if found else _named(text, names, "piece")
 
 
 def _named(text: str, names: list[str], kind: str) -> str:
