@@ -39,6 +39,12 @@ class Stiff:
         self.session = Session(self.rig, self.log, 0.0)
         self.session.open_round(0.0)
 
+    def later(self, hours: float) -> None:
+        """Close the round, let time pass in which nothing leaks, and begin another."""
+        self.session.close_round(self.now_s)
+        self.now_s += 3600.0 * hours
+        self.session.open_round(self.now_s)
+
     def obey(self, told: Instruction, wrong_cents: float = 0.0) -> None:
         """Move the air, perfectly, and strike."""
         self.gauge_kpa = max(0.0, self.gauge_kpa + (told.strokes or 0.0) * self.stroke_kpa)
@@ -128,6 +134,32 @@ def test_one_strike_misheard_neither_leads_past_the_ceiling_nor_leaves_a_bottle_
     highest_kpa = usual.run({turn: wrong_cents})
     assert highest_kpa <= usual.rig.bottle(made_of[0]).ceiling_kpa * (1.0 + 1e-9)
     assert usual.session.instruction.headline == "In tune"
+
+
+def stiff_and_refused() -> Stiff:
+    """A G6 of 600 mL that needs 100 psi, pumped from empty, each stroke counted, until it is refused."""
+    stiff = Stiff("G6", 600.0, 60.0, 100.0, -900.0)
+    stiff.run()
+    assert stiff.gauge_kpa > 40.0 * KPA_PER_PSI
+    assert stiff.session.instruction.headline == "G6: no more air"
+    return stiff
+
+
+@pytest.mark.parametrize("hours", [0.1, 2.0, 24.0, 72.0])
+def test_a_bottle_that_was_refused_is_refused_again_however_long_after(hours: float) -> None:
+    """Nothing leaked: strokes that faded with the hours led it to 95 psi a day later."""
+    stiff = stiff_and_refused()
+    stiff.later(hours)
+    assert stiff.run() <= stiff.rig.bottle("G6").ceiling_kpa * (1.0 + 1e-9)
+
+
+@pytest.mark.parametrize("read_psi", [0.0, 3.2])
+def test_a_gauge_read_far_too_low_does_not_lift_a_refusal(read_psi: float) -> None:
+    """A head that is not seated reads 0, and bar typed for psi reads 3.2: the strokes counted say 46 psi."""
+    stiff = stiff_and_refused()
+    stiff.session.gauge(read_psi, stiff.now_s, "G6")
+    assert not stiff.session.instruction.strokes
+    assert stiff.run() <= stiff.rig.bottle("G6").ceiling_kpa * (1.0 + 1e-9)
 
 
 def test_a_bottle_is_refused_for_the_ceiling_when_two_strikes_agree() -> None:

@@ -39,8 +39,6 @@ LET_OUT_SHARE = 0.6
 """Air let out may undershoot the aim by this share of the tolerance, 9 times in 10 by no more."""
 
 
-UNLIKE_ITS_KIND = 1.15
-"""How far below what the strokes imply the estimate may stay. Our guess."""
 AS_IF_IN_TUNE = 1.05
 """A bottle that may be in tune already is taken to have this much of what its note needs. Our guess."""
 DELIVERED = 0.9
@@ -157,8 +155,9 @@ def dose(
     gauge_kpa, in_tune_kpa = told.gauge_kpa, told.gauge_kpa
     if gauge_kpa is None or in_tune_kpa is None:
         now_hz, aim_hz = (shifted_hz(target_hz, c) for c in (level_cents.mean, aim_cents))
-        gauge_kpa = max(_estimated_kpa(bottle, target_hz, now_hz, slope), told.least_kpa)
-        in_tune_kpa = AS_IF_IN_TUNE * max(_two_estimates_kpa(bottle, target_hz, aim_hz, slope))
+        gauge_kpa = _estimated_kpa(bottle, target_hz, now_hz, slope)
+        in_tune_kpa = AS_IF_IN_TUNE * _estimated_kpa(bottle, target_hz, aim_hz, slope)
+    gauge_kpa = max(gauge_kpa, told.least_kpa)
     task = _Task(
         bottle=bottle,
         pump=pump,
@@ -171,28 +170,20 @@ def dose(
         gauge_now_kpa=max(0.0, gauge_kpa),
         stroke_kpa=stroke_kpa,
         limit_kpa=rig.limit_kpa(bottle_id),
-        told_kpa=told.least_kpa if told.gauge_kpa is None else told.gauge_kpa,
+        told_kpa=max(told.least_kpa, told.gauge_kpa or 0.0),
         misheard_kpa=None if confirmed else max(gauge_kpa, in_tune_kpa),
     )
     return _let_out(task, pump_on) if sharp else _add(task)
 
 
-def _two_estimates_kpa(
-    bottle: Bottle, target_hz: float, hz: float, slope_hz2_per_kpa: float
-) -> tuple[float, float]:
-    """Gauge pressure of a bottle nobody has put a gauge on: as is usual for its note, and by its strokes.
+def _estimated_kpa(bottle: Bottle, target_hz: float, hz: float, slope_hz2_per_kpa: float) -> float:
+    """Gauge pressure of a bottle nobody has put a gauge on: as is usual for its note, or by its strokes.
 
-    The other is as good as the guess of how stiff the empty shell is.
+    The other is as good as the guess of how stiff the empty shell is. The higher counts.
     """
     usual = air.prior_shell(target_hz, bottle.note.midi)
     learned = air.Shell(usual.stiffness_hz2, max(1e-9, slope_hz2_per_kpa / DELIVERED))
-    return max(0.0, usual.gauge_kpa(hz)), max(0.0, learned.gauge_kpa(hz))
-
-
-def _estimated_kpa(bottle: Bottle, target_hz: float, hz: float, slope_hz2_per_kpa: float) -> float:
-    """Half-way between the two estimates, as ratios go; where strokes do far less than usual, the other."""
-    one, other = _two_estimates_kpa(bottle, target_hz, hz, slope_hz2_per_kpa)
-    return max(math.sqrt(one * other), other / UNLIKE_ITS_KIND)
+    return max(0.0, usual.gauge_kpa(hz), learned.gauge_kpa(hz))
 
 
 def _add(task: _Task) -> Dose:

@@ -122,8 +122,7 @@ class Day:
             case Disconnected():
                 return replace(self, heads=tuple(b for b in self.heads if b != event.bottle))
             case Strike():
-                doubted_s = -math.inf if event.verdict == "clear" else self.doubted_s
-                return replace(self, reading=event, doubted_s=doubted_s)
+                return self._heard(event)
             case Gauge():
                 return self._told(event.bottle, self._air(event.bottle).gauged(event.gauge_kpa, event.at_s))
             case AirMoved():
@@ -145,6 +144,17 @@ class Day:
         day = replace(self, reading=None)
         # One that was imported from older days says nothing of the rig at hand.
         return day if event.at_s < self.started_s else replace(day, rig=event.rig, started_s=event.at_s)
+
+    def _heard(self, event: Strike) -> Day:
+        doubted_s = -math.inf if event.verdict == "clear" else self.doubted_s
+        day = replace(self, reading=event, doubted_s=doubted_s)
+        if event.verdict != "clear" or event.bottle is None or event.hz is None:
+            return day
+        return (
+            day
+            if event.bottle not in day.air
+            else day._told(event.bottle, day._air(event.bottle).heard(event.hz))
+        )
 
     def _air(self, bottle_id: str) -> AirTold:
         return self.air.get(bottle_id, AirTold())
