@@ -190,7 +190,8 @@ def test_a_strike_taken_for_anothers_never_has_the_same_air_pumped_in_again(wron
     heard = usual.session.day.reading
     assert heard is not None
     assert heard.verdict == "other_bottle"
-    assert (usual.session.instruction.act, usual.session.instruction.strokes) == ("strike", None)
+    asked = usual.session.instruction
+    assert (asked.act, asked.strokes) == ("strike", None)
 
 
 def test_a_gauge_above_the_ceiling_comes_before_everything_else() -> None:

@@ -136,7 +136,7 @@ def test_a_demo_of_impossible_length_is_refused(minutes: str) -> None:
 def through_the_shell(line: str, home: Path) -> subprocess.CompletedProcess[str]:
     """Run `rounds` in a POSIX shell, which can close a stream or send it to a full device."""
     return subprocess.run(
-        ["sh", "-c", line.replace("rounds", f"{sys.executable} -m rounds", 1)],
+        ["sh", "-c", line.replace("rounds", f"{shlex.quote(sys.executable)} -m rounds", 1)],
         capture_output=True,
         text=True,
         timeout=60,

@@ -325,7 +325,7 @@ def recorded(
 ) -> Path:
     """A recording of strikes in a room, 16 bit, with the wobble of a hand."""
     rng = np.random.default_rng(number)
-    parts = [np.zeros(RATE_HZ // 2)]
+    parts = [np.zeros(RATE_HZ // 2, np.float32)]
     for _ in range(count):
         dry = struck(
             hz,
@@ -429,7 +429,7 @@ def test_the_text_plot_puts_marks_where_the_numbers_are() -> None:
 def test_another_bottle_in_the_recording_is_left_out(tmp_path: Path) -> None:
     rng = np.random.default_rng(3)
     notes_hz = [392.0, 392.0, 523.25, 392.0]
-    parts = [np.zeros(RATE_HZ // 2)] + [struck(hz, rng, duration_s=1.4) for hz in notes_hz]
+    parts = [np.zeros(RATE_HZ // 2, np.float32)] + [struck(hz, rng, duration_s=1.4) for hz in notes_hz]
     path = tmp_path / "mixed.wav"
     write(path, np.concatenate(parts) + room_noise(sum(p.size for p in parts), rng, -65.0))
     heard = hear(WavSource(path), "mixed")

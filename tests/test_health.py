@@ -36,6 +36,7 @@ from rounds.journal import Journal
 from rounds.rigs.rigfile import load_rig
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
     from rounds.health import BottleHealth
@@ -123,7 +124,7 @@ def rehearsal(leaks: dict[str, float], seed: int = 1) -> list[Event]:
     return events
 
 
-def health_of(events: list[Event], now_min: float = 200.0) -> dict[str, BottleHealth]:
+def health_of(events: Sequence[Event], now_min: float = 200.0) -> dict[str, BottleHealth]:
     histories = Histories(RIG)
     for event in sorted(events, key=lambda e: e.at_s):
         histories.apply(event)

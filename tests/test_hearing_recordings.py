@@ -42,8 +42,8 @@ def _encode(samples: np.ndarray, bits: int, code: int) -> bytes:
         return np.round(samples * 127 + 128).astype(np.uint8).tobytes()
     whole = np.round(np.clip(samples, -1, 1).astype(np.float64) * (2 ** (bits - 1) - 1)).astype("<i4")
     if bits == 24:
-        return whole.reshape(-1, 1).view(np.uint8).reshape(-1, 4)[:, :3].tobytes()
-    return whole.astype(f"<i{bits // 8}").tobytes()
+        return bytes(whole.reshape(-1, 1).view(np.uint8).reshape(-1, 4)[:, :3].tobytes())
+    return bytes(whole.astype(f"<i{bits // 8}").tobytes())
 
 
 def _wav(

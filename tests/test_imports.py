@@ -156,8 +156,10 @@ def nodes(name: str, *, types: bool) -> Iterator[ast.AST]:
     while waiting:
         node = waiting.pop()
         yield node
-        only_types = isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"
-        waiting += node.orelse if only_types and not types else ast.iter_child_nodes(node)
+        if not types and isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
+            waiting += node.orelse
+        else:
+            waiting += ast.iter_child_nodes(node)
 
 
 @cache
@@ -224,7 +226,7 @@ def test_only_its_owner_imports_a_library(library: str) -> None:
 
 def test_the_core_reads_no_clock() -> None:
     wrong = [
-        f"{name}:{node.lineno}"
+        f"{name}:{ast.unparse(node)}"
         for name in core_modules()
         for node in ast.walk(tree(name))
         if reads_clock(node) or (isinstance(node, ast.Import) and any(a.name == "time" for a in node.names))

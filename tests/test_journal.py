@@ -310,6 +310,7 @@ def test_daily_backups_keep_the_newest(tmp_path: Path) -> None:
             assert made is not None
             assert back_up_daily(journal, folder, day, keep=3) is None
     assert sorted(p.name for p in folder.iterdir()) == [f"daily-{day}.db" for day in days[2:]]
+    assert made is not None
     with Journal(made, read_only=True) as copy:
         assert copy.last_id == 5
 

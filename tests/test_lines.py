@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -29,11 +30,11 @@ class Talk:
         self.session = Session(load_rig(RIG), MemoryJournal(), 1000.0)
         self.lines = Lines(self.session, 1000.0, hear_wav)
 
-    def say(self, document: object) -> dict[str, object]:
+    def say(self, document: object) -> dict[str, Any]:
         line = document if isinstance(document, str) else json.dumps(document)
         answer = self.lines.answer(line, 0.0)
         assert "\n" not in answer
-        return json.loads(answer)  # type: ignore[no-any-return]
+        return dict(json.loads(answer))
 
 
 @pytest.fixture
@@ -44,14 +45,14 @@ def talk() -> Talk:
 def test_the_answer_has_the_keys_of_the_contract(talk: Talk) -> None:
     answer = talk.say(OPEN)
     assert set(answer) == {"do", "reading", "round", "due_t", "error"}
-    assert set(answer["do"]) == {"act", "bottle", "pump", "strokes", "aim_cents", "why"}  # type: ignore[arg-type]
-    assert set(answer["round"]) == {"open", "connections", "left", "needed"}  # type: ignore[arg-type]
-    assert answer["do"]["act"] == "strike"  # type: ignore[index]
+    assert set(answer["do"]) == {"act", "bottle", "pump", "strokes", "aim_cents", "why"}
+    assert set(answer["round"]) == {"open", "connections", "left", "needed"}
+    assert answer["do"]["act"] == "strike"
     assert answer["round"] == {"open": True, "connections": 0, "left": 13, "needed": 13}
 
 
 def test_a_strike_is_read_against_the_bottle_asked_for(talk: Talk) -> None:
-    bottle = talk.say(OPEN)["do"]["bottle"]  # type: ignore[index]
+    bottle = talk.say(OPEN)["do"]["bottle"]
     hz = talk.session.rig.target_hz(bottle) * 2 ** (5.0 / 1200.0)
     reading = talk.say({"t": 3, "strike": {"hz": hz, "u95_cents": 1.5}})["reading"]
     assert reading == {"bottle": bottle, "cents": 5.0, "u95_cents": 1.5, "verdict": "clear"}
@@ -60,32 +61,32 @@ def test_a_strike_is_read_against_the_bottle_asked_for(talk: Talk) -> None:
 def test_acts_told_by_hand_move_the_round_on(talk: Talk) -> None:
     answer = talk.say(OPEN)
     t = 3.0
-    while answer["do"]["act"] == "strike":  # type: ignore[index]
-        bottle = answer["do"]["bottle"]  # type: ignore[index]
+    while answer["do"]["act"] == "strike":
+        bottle = answer["do"]["bottle"]
         off = -40.0 if bottle == "C4" else 1.0
         hz = talk.session.rig.target_hz(bottle) * 2 ** (off / 1200.0)
         answer = talk.say({"t": t, "strike": {"hz": hz, "u95_cents": 1.0}})
         t += 3.0
-    assert answer["do"]["act"] == "connect"  # type: ignore[index]
-    assert answer["do"]["bottle"] == "C4"  # type: ignore[index]
+    assert answer["do"]["act"] == "connect"
+    assert answer["do"]["bottle"] == "C4"
     answer = talk.say({"t": t, "pump": "on"})
-    assert answer["do"]["act"] == "add"  # type: ignore[index]
-    assert answer["round"]["connections"] == 1  # type: ignore[index]
-    answer = talk.say({"t": t + 2, "air": answer["do"]["strokes"]})  # type: ignore[index]
-    assert answer["do"]["act"] == "strike"  # type: ignore[index]
+    assert answer["do"]["act"] == "add"
+    assert answer["round"]["connections"] == 1
+    answer = talk.say({"t": t + 2, "air": answer["do"]["strokes"]})
+    assert answer["do"]["act"] == "strike"
 
 
 def test_a_recording_is_heard_against_the_bottle_asked_for(talk: Talk, tmp_path: Path) -> None:
     from rounds.simulation.sound import struck
 
-    bottle = talk.say(OPEN)["do"]["bottle"]  # type: ignore[index]
+    bottle = talk.say(OPEN)["do"]["bottle"]
     hz = talk.session.rig.target_hz(bottle) * 2 ** (-12.0 / 1200.0)
     sound = struck(hz, np.random.default_rng(5), ring_s=0.6, duration_s=1.0)
     path = tmp_path / "strike.wav"
     write_wav(path, np.concatenate([np.zeros(4800), sound]))
     reading = talk.say({"t": 3, "wav": str(path)})["reading"]
-    assert reading["verdict"] == "clear"  # type: ignore[index]
-    assert reading["cents"] == pytest.approx(-12.0, abs=2.0)  # type: ignore[index]
+    assert reading["verdict"] == "clear"
+    assert reading["cents"] == pytest.approx(-12.0, abs=2.0)
 
 
 def write_wav(path: Path, sound: np.ndarray) -> None:
@@ -164,7 +165,7 @@ def test_whatever_is_said_is_answered_with_one_json_document(documents: list[obj
     for i, document in enumerate(documents):
         line = json.dumps({"t": i, **document})  # type: ignore[dict-item]
         answer = talk.say(line)
-        assert answer["do"]["act"] in ("strike", "connect", "add", "release", "disconnect", "wait", "none")  # type: ignore[index]
+        assert answer["do"]["act"] in ("strike", "connect", "add", "release", "disconnect", "wait", "none")
         assert answer["error"] is None or isinstance(answer["error"], str)
     assert all(math.isfinite(e.at_s) for _, e in talk.session.log.events())
 
@@ -205,8 +206,8 @@ def test_what_cannot_be_is_refused_and_nothing_is_written(
 def test_a_strike_that_was_not_clear_is_no_reading(talk: Talk, hz: float | None) -> None:
     before = talk.say(OPEN)["do"]
     answer = talk.say({"t": 1, "strike": {"hz": hz, "verdict": "quiet"}})
-    assert answer["reading"]["verdict"] == "quiet"  # type: ignore[index]
-    assert answer["reading"]["cents"] is None  # type: ignore[index]
+    assert answer["reading"]["verdict"] == "quiet"
+    assert answer["reading"]["cents"] is None
     assert answer["do"] == before
 
 
@@ -214,5 +215,5 @@ def test_a_strike_that_was_not_clear_is_no_reading(talk: Talk, hz: float | None)
 def test_no_air_is_no_air_move(talk: Talk, strokes: float) -> None:
     talk.say(OPEN)
     newest = talk.session.log.last_id
-    assert talk.say({"t": 1, "air": strokes})["round"]["connections"] == 0  # type: ignore[index]
+    assert talk.say({"t": 1, "air": strokes})["round"]["connections"] == 0
     assert talk.session.log.last_id == newest

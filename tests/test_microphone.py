@@ -62,8 +62,9 @@ class Fake(SimpleNamespace):
     def InputStream(self, **how: Any) -> Stream:
         if self.devices[how["device"]]["name"] == "busy":
             raise PortAudioError("Device unavailable [PaErrorCode -9985]", -9985)
-        self.streams.append(Stream(**how))
-        return self.streams[-1]
+        stream = Stream(**how)
+        self.streams.append(stream)
+        return stream
 
     def _initialize(self) -> None:
         pass
@@ -73,12 +74,12 @@ class Fake(SimpleNamespace):
 
 def _use(monkeypatch: pytest.MonkeyPatch, *devices: dict[str, Any], **how: Any) -> Fake:
     fake = Fake(list(devices), **how)
-    monkeypatch.setitem(sys.modules, "sounddevice", fake)  # type: ignore[arg-type]
+    monkeypatch.setitem(sys.modules, "sounddevice", fake)
     return fake
 
 
 def test_missing_portaudio_is_one_sentence_that_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(sys.modules, "sounddevice", None)  # type: ignore[arg-type]
+    monkeypatch.setitem(sys.modules, "sounddevice", None)
     with pytest.raises(AudioError, match="libportaudio2") as caught:
         Microphone()
     assert caught.value.exit_code == ExitCode.AUDIO
@@ -165,7 +166,7 @@ def test_a_computer_that_stood_still_is_no_silence_of_the_driver(monkeypatch: py
     clock = {"ahead_s": 0.0}
     taken, true = opened._queue.get, time.monotonic
     monkeypatch.setattr(opened._queue, "get", stood)
-    monkeypatch.setattr(microphone.time, "monotonic", lambda: true() + clock["ahead_s"])
+    monkeypatch.setattr(time, "monotonic", lambda: true() + clock["ahead_s"])
     assert list(next(blocks)) == [0.5]
     opened.close()
 
@@ -175,7 +176,12 @@ def test_a_call_that_hangs_is_given_up_and_leaves_no_stream_open(monkeypatch: py
 
     fake = _use(monkeypatch, _device("built-in", 1))
     release, begun = threading.Event(), threading.Event()
-    monkeypatch.setattr(Stream, "start", lambda _self: (begun.set(), release.wait(10.0)))
+
+    def hang(_stream: Stream) -> None:
+        begun.set()
+        release.wait(10.0)
+
+    monkeypatch.setattr(Stream, "start", hang)
     monkeypatch.setattr(microphone, "CALL_S", 0.1)
     monkeypatch.setattr(microphone._do, "__defaults__", (0.1,))
     with pytest.raises(AudioError, match="does not answer"):

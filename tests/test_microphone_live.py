@@ -7,13 +7,14 @@ import subprocess
 import sys
 import threading
 import time
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 
 from rounds.hearing.listener import Listener
-from rounds.hearing.microphone import Microphone, input_devices
+from rounds.hearing.microphone import InputDevice, Microphone, input_devices
 from rounds.hearing.strike import Expectation, Reading
 from rounds.notes import cents
 from rounds.simulation import sound
@@ -68,6 +69,10 @@ def _strikes(path: Path, pitches_hz: tuple[float, ...] = PITCHES_HZ) -> Path:
     return write_wav(path, samples + sound.room_noise(samples.size, rng, -75.0), RATE_HZ)
 
 
+def _come_or_lost(heard: Heard, expected: int, faults: int) -> bool:
+    return len(heard.finals()) >= expected or len(heard.faults) > faults
+
+
 def _played(heard: Heard, null_audio: NullAudio, path: Path, expected: int, name: str = "bench") -> None:
     """Play until it has come through whole.
 
@@ -78,7 +83,7 @@ def _played(heard: Heard, null_audio: NullAudio, path: Path, expected: int, name
         heard.readings.clear()
         told = len(heard.faults)
         assert null_audio.play(path, name).wait(timeout=30) == 0
-        wait_until(lambda told=told: len(heard.finals()) >= expected or len(heard.faults) > told, 5.0)
+        wait_until(partial(_come_or_lost, heard, expected, told), 5.0)
         time.sleep(0.6)  # what comes too much would come now: another reading, or a loss that is told
         if len(heard.faults) == told:
             return
@@ -223,7 +228,7 @@ def test_the_device_is_listed(null_audio: NullAudio) -> None:
     assert [d.is_default for d in devices].count(True) == 1
 
 
-def input_devices_now() -> list:
+def input_devices_now() -> list[InputDevice]:
     microphone = Microphone()
     try:
         assert microphone.sample_rate_hz == RATE_HZ

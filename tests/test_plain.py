@@ -11,7 +11,8 @@ import pytest
 from rounds.faces import cautions, plain, plainface
 from rounds.faces.controller import Level, RoundRequest
 from rounds.faces.news import news
-from rounds.faces.plainface import WORDS, PlainFace
+from rounds.faces.plainface import PlainFace
+from rounds.faces.plainwords import WORDS
 from rounds.tui.intents import INTENTS
 from rounds.view import DueView, ReadingView
 from tests.tui.fake import SCENES, FakeController, told

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import random
-import time
 from dataclasses import replace
 
 import numpy as np
@@ -11,7 +10,7 @@ import pytest
 
 from rounds.errors import BadInput
 from rounds.gauss import Gauss
-from rounds.notes import Note, parse_note
+from rounds.notes import parse_note
 from rounds.planning import Asked, RoundPlan, parallel_plans, plan_round
 from rounds.planning.prospect import after_visit, look_ahead, outside, span
 from rounds.planning.tolerance import of_reading, place
@@ -239,20 +238,6 @@ def test_two_people_need_two_pumps() -> None:
         parallel_plans(rig, beliefs(rig), asked_of(rig, needed={}), 2)
 
 
-def test_a_plan_of_forty_bottles_is_quick_enough_to_be_made_after_every_reading() -> None:
-    """The target is 100 ms; the bound here is loose, since other work may share the processor."""
-    names = [Note(48 + i).name for i in range(40)]
-    rig = small_rig(names, pumps=2)
-    known = beliefs(rig, *[-25.0 if i % 3 else 0.0 for i in range(40)])
-    planned(rig, known)
-    took = []
-    for _ in range(5):
-        started = time.perf_counter()
-        planned(rig, known)
-        took.append(time.perf_counter() - started)
-    assert min(took) < 0.25
-
-
 @pytest.mark.parametrize(
     ("cents", "u95", "told"), [(0.0, 3.0, "in"), (9.8, 3.0, "unsure"), (9.8, 0.1, "in"), (20.0, 3.0, "out")]
 )
@@ -265,12 +250,7 @@ def test_many_pumps_never_keep_the_player_waiting() -> None:
     rig = small_rig(WIDE * 4, pumps=6)
     rig = replace(rig, pumps=tuple(replace(p, setup_s=10.0) for p in rig.pumps))
     known = beliefs(rig, *[-25.0] * 40, drift_per_min={b.id: -0.02 * i for i, b in enumerate(rig.bottles)})
-    spent_s = []
-    for _ in range(3):
-        start_s = time.process_time()
-        plan = planned(rig, known)
-        spent_s.append(time.process_time() - start_s)
-    assert min(spent_s) < 0.15
+    plan = planned(rig, known)
     assert not plan.proved
     assert len(plan.visits) + len(plan.sacrificed) == 40
     few = small_rig(WIDE, pumps=3)

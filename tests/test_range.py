@@ -132,8 +132,10 @@ def test_size_scales_a_shell_as_the_cylinder_formula_does(volume_ratio: float) -
     scale = volume_ratio ** (1 / 3)
     (n0, stiff0), (_, stiff) = lowest_hz2(1.0, 0.0), lowest_hz2(scale, 0.0)
     assert stiff / stiff0 == pytest.approx(1.0 / volume_ratio, rel=0.05)
-    shape0, shape = (0.22, 0.045, 0.3e-3), (0.22 * scale, 0.045 * scale, 0.3e-3)
-    slope0, slope = (fung_hz2(n0, *s, 1e5) - fung_hz2(n0, *s, 0.0) for s in (shape0, shape))
+    slope0, slope = (
+        fung_hz2(n0, 0.22 * s, 0.045 * s, 0.3e-3, 1e5) - fung_hz2(n0, 0.22 * s, 0.045 * s, 0.3e-3, 0.0)
+        for s in (1.0, scale)
+    )
     assert slope / slope0 == pytest.approx(volume_ratio ** (-1 / 3))
     c4 = parse_note("C4")
     usual, sized = usual_shell(c4), shell_of_size(c4, 1250.0 * volume_ratio)

@@ -111,7 +111,11 @@ def test_the_answer_is_remembered_for_this_very_command(home: Path) -> None:
     asked: list[str] = []
 
     def answer(word: str) -> Callable[[str], str]:
-        return lambda question: (asked.append(question), word)[1]
+        def answered(question: str) -> str:
+            asked.append(question)
+            return word
+
+        return answered
 
     assert not allowing.asked_about("echo 20", answer("y\n"))
     assert allowing.asked_about("echo 20", answer(" Yes\n"))

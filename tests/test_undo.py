@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import json
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from hypothesis import given, settings
@@ -442,7 +442,12 @@ def test_only_the_present_round_is_folded_anew(monkeypatch: pytest.MonkeyPatch) 
     made.session.air(6.0, made.now_s)
     folded: list[object] = []
     take_in = resuming.take_in
-    monkeypatch.setattr(resuming, "take_in", lambda *a, **k: (folded.append(a), take_in(*a, **k))[1])
+
+    def counting(*args: Any, **options: Any) -> Any:
+        folded.append(args)
+        return take_in(*args, **options)
+
+    monkeypatch.setattr(resuming, "take_in", counting)
     made.session.undo(made.now_s)
     assert 0 < len(folded) < 20 < opened
 

@@ -12,6 +12,7 @@ from __future__ import annotations
 import argparse
 import os
 from dataclasses import asdict, dataclass, fields, replace
+from typing import Any
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
@@ -90,12 +91,13 @@ def _read(condition: str, number: int, seed: int, stage: Stage) -> tuple[float, 
         return pitch
 
     case = make(condition, number, seed)
-    strike.measure_pitch, strike.MAX_U95_CENTS = remembering, float("inf")  # type: ignore[assignment]
+    changed: Any = strike
+    changed.measure_pitch, changed.MAX_U95_CENTS = remembering, float("inf")
     try:
         ear = Ear(case.sample_rate_hz, case.expectation, stages=(stage,))
         readings = ear.feed(case.samples) + ear.flush()
     finally:
-        strike.measure_pitch, strike.MAX_U95_CENTS = measure_pitch, MAX_U95_CENTS
+        changed.measure_pitch, changed.MAX_U95_CENTS = measure_pitch, MAX_U95_CENTS
     truly_s = case.onset_index / case.sample_rate_hz
     near = [r for r in readings if -0.02 < r.at_s - truly_s < 0.1]
     if not near or near[0].verdict != "clear" or near[0].hz is None:

@@ -22,7 +22,7 @@ import time
 from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 
@@ -35,6 +35,10 @@ from rounds.simulation.ears import QuickEar
 from rounds.simulation.player import Player
 from rounds.simulation.rehearsal import one_step
 from rounds.simulation.world import World
+
+if TYPE_CHECKING:
+    from rounds.guide.recognition import Listening, Sounded
+    from rounds.view import Instruction
 
 Answer = dict[str, Any]
 RIG = "configs/one_rail.toml"
@@ -68,15 +72,15 @@ class Recorder:
     def tick(self, at_s: float) -> None:
         self.say(at_s, tick=True)
 
-    def strike(self, at_s: float, sounded) -> None:
+    def strike(self, at_s: float, sounded: Sounded) -> None:
         if sounded.verdict == "clear" and sounded.hz is not None:
             self.say(at_s, strike={"hz": sounded.hz, "u95_cents": sounded.u95_cents})
 
     @property
-    def instruction(self):
+    def instruction(self) -> Instruction:
         return self.session.instruction
 
-    def listening(self):
+    def listening(self) -> Listening:
         return self.session.listening()
 
 
@@ -101,7 +105,7 @@ def reference(seed: int, rounds: int = 2, *, slip_every: int = 0) -> tuple[list[
             if slip_every and number % slip_every == 0:
                 recorder.say(world.now_s, air=6.0)
                 recorder.say(world.now_s, undo=True)
-            step = one_step(recorder, world, player, ear, again=again)
+            step = one_step(cast("Session", recorder), world, player, ear, again=again)
             # Air is moved once for an instruction; a strike that was not understood is only repeated.
             again = step.sounded is not None and step.sounded.verdict != "clear"
         recorder.say(world.now_s, close=True)

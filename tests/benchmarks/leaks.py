@@ -15,7 +15,7 @@ from collections import Counter
 
 import numpy as np
 
-from rounds.health import Histories, assess
+from rounds.health import BottleHealth, Histories, assess
 from rounds.journal import MemoryJournal
 from rounds.notes import CENTS_PER_NEPER
 from rounds.rig import GROUPS
@@ -28,7 +28,7 @@ from rounds.simulation.world import World
 BINS = (0.0, 0.1, 0.5, 0.9, 1.001)
 
 
-def day(seed: int, rounds: int, times: float):
+def day(seed: int, rounds: int, times: float) -> tuple[set[str], tuple[BottleHealth, ...]]:
     rig = load_rig("configs/three_rails.toml")
     rng = np.random.default_rng(seed)
     world = World(rig, rng)

@@ -68,7 +68,7 @@ def main() -> None:
     parser.add_argument("--rounds", type=int, default=4)
     parser.add_argument("--fills", type=int, default=1)
     asked = parser.parse_args()
-    heads = ("rig and start", "people", "minutes", "connections", "strikes", "in tune")
+    heads: tuple[str, ...] = ("rig and start", "people", "minutes", "connections", "strikes", "in tune")
     heads += ("of a wrong bottle", "of the other person")
     print(f"| {' | '.join(heads)} |")
     print("| --- " * len(heads) + "|")

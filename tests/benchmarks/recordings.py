@@ -32,7 +32,7 @@ def _minute() -> bytes:
         one = struck(float(hz), rng, duration_s=1.5, ring_s=0.8)
         dry[at_s * RATE_HZ :][: one.size] += one
     heard = room(dry, 20.0, 0.4, rng) + room_noise(dry.size, rng, -70.0)
-    return (np.clip(heard, -1.0, 1.0) * 32767).astype("<i2").tobytes()
+    return bytes((np.clip(heard, -1.0, 1.0) * 32767).astype("<i2").tobytes())
 
 
 def _measure(path: Path, minutes: int) -> None:

@@ -5,6 +5,7 @@ python -m tests.faults.session_process RIG JOURNAL ZERO_S
 
 from __future__ import annotations
 
+import signal
 import sys
 
 from rounds.commands.tune import hear_wav
@@ -15,7 +16,9 @@ from rounds.sessions.session import Session
 
 
 def main() -> None:
-    """Answer lines until killed."""
+    """Answer lines until killed, also by a hang-up where whoever started us ignores it (nohup)."""
+    if hasattr(signal, "SIGHUP"):
+        signal.signal(signal.SIGHUP, signal.SIG_DFL)
     rig, path, zero_s = load_rig(sys.argv[1]), sys.argv[2], float(sys.argv[3])
     with Journal(path) as journal:
         journal.claim()

@@ -139,7 +139,7 @@ def test_a_thread_that_fails_leaves_the_screen_alone(
 ) -> None:
     monkeypatch.setenv("ROUNDS_HOME", str(tmp_path))
     faultlog.keep_those_of_threads()
-    thread = threading.Thread(target=lambda: {}["missing"])
+    thread = threading.Thread(target={"here": 1}.__getitem__, args=("missing",))
     thread.start()
     thread.join()
     assert capsys.readouterr().err == ""

@@ -63,10 +63,10 @@ def _word(data: bytearray, seeds: Sequence[bytes], rng: random.Random) -> None:
 def _swap_token(data: bytearray, seeds: Sequence[bytes], rng: random.Random) -> None:
     """Put a word in the place of a value: what lies between two separators."""
     start = _place(data, rng)
-    while start > 0 and data[start - 1 : start] not in (b",", b"=", b":", b"\n", b" "):
+    while start > 0 and data[start - 1] not in b",=:\n ":
         start -= 1
     end = start
-    while end < len(data) and data[end : end + 1] not in (b",", b"\n", b"}", b"]"):
+    while end < len(data) and data[end] not in b",\n}]":
         end += 1
     data[start:end] = rng.choice(WORDS)
 

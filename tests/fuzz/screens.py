@@ -25,12 +25,14 @@ from rounds.tui.intents import INTENTS
 from tests.fuzz.targets import Fault
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator
+    from collections.abc import AsyncIterator, Callable, Coroutine
     from pathlib import Path
 
     from textual.pilot import Pilot
 
     from rounds.events import Event
+
+    Act = Callable[[Pilot[int]], Coroutine[object, object, None]]
 
 START_S = 1.78e9
 OWN_KEYS = [key for intent in INTENTS if intent.name != "quit" for key in intent.keys.split(",")]
@@ -90,7 +92,7 @@ class Player:
                 raise Fault("a new start found another day")
 
     async def _act(self, pilot: Pilot[int]) -> None:
-        acts = (self._key, self._key, self._key, self._time, self._click, self._type)
+        acts: tuple[Act, ...] = (self._key, self._key, self._key, self._time, self._click, self._type)
         if len(self.app.screen_stack) > 1 and self.rng.random() < 0.3:
             acts = (self._home,)
         elif self.live.view().mode == "round" and self.rng.random() < 0.5:
@@ -131,7 +133,7 @@ class Player:
                 ring_s=0.3,
                 peak_dbfs=-20.0,
                 clipped=False,
-                stage=self.rng.choice(("provisional", "final", "final", "updated")),
+                stage=self.rng.choice(("provisional", "final", "final", "update")),
             )
         )
 
@@ -141,9 +143,9 @@ class Player:
 
     async def _click(self, pilot: Pilot[int]) -> None:
         width, height = self.app.size
-        with_button = {"button": self.rng.choice((1, 1, 3))}
+        place = (self.rng.randrange(width), self.rng.randrange(height))
         try:
-            await pilot.click(offset=(self.rng.randrange(width), self.rng.randrange(height)), **with_button)
+            await pilot.click(offset=place, button=self.rng.choice((1, 1, 3)))
         except OutOfBounds:
             self.done[-1] += " beside"
 

@@ -196,7 +196,7 @@ class Targets:
         return json.loads(answer)["error"] is None
 
 
-_VALUES = (
+_VALUES: tuple[object, ...] = (
     0, 1, -1, 0.25, 3.5, -2.0, 20.5, 261.6, 440.0, 523.3, 1e-12, 1e12, -1e300, 1e308, 10**400, float("nan"),
     float("inf"), True, False, None, "", "on", "off", "start", "stop", "x\x1b[2J", [], [1], {}, {"hz": 440.0},
     {"hz": 330.0, "u95_cents": 2.0}, {"hz": 2000.0, "u95_cents": -1}, {"hz": -5}, {"hz": None},

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from rounds import shown
-from rounds.faces.plainface import WORDS
+from rounds.faces.plainwords import WORDS
 from tests.tui.keys import PAGE, table, written
 
 TEXT = PAGE.read_text(encoding="utf-8")
