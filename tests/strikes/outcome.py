@@ -6,7 +6,7 @@ import math
 import sys
 import time
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -80,7 +80,7 @@ class _Timed:
     """Counts the processor time of each measurement that the ear makes meanwhile."""
 
     def __init__(self) -> None:
-        self._module = sys.modules[Ear.__module__]
+        self._module: Any = sys.modules[Ear.__module__]
         self._measure = self._module.measure
         self._spent_s: list[float] = []
 
@@ -95,7 +95,7 @@ class _Timed:
     def __exit__(self, *_: object) -> None:
         self._module.measure = self._measure
 
-    def _measured(self, *args: object, **how: object) -> Reading:
+    def _measured(self, *args: object, **how: object) -> Any:
         begun = time.thread_time()
         reading = self._measure(*args, **how)
         self._spent_s.append(time.thread_time() - begun)
