@@ -114,9 +114,9 @@ class Weather:
     def at(self, seconds: float) -> float:
         """Air temperature so long after the start."""
         t = max(0.0, seconds)
-        air = self.start_c + self.lights_k * (1.0 - 2.0 ** (-t / 1100.0)) - self.fade_k_per_h * t / 3600.0
+        air = self.start_c + self.lights_k * (1.0 - math.exp2(-t / 1100.0)) - self.fade_k_per_h * t / 3600.0
         air += self.swing_k * math.sin(2.0 * math.pi * t / self.swing_s)
-        return air - sum(k * math.exp(-(t - s) / 350.0) for s, k in self.gusts if s <= t)
+        return air - math.fsum(k * math.exp(-(t - s) / 350.0) for s, k in self.gusts if s <= t)
 
 
 def weather_of_a_day(rng: np.random.Generator, hours: float = 6.0) -> Weather:
