@@ -32,11 +32,16 @@ class Event:
 
 @dataclass(frozen=True, kw_only=True)
 class SessionStarted(Event):
-    """The tool was started on a rig; time may have passed unseen before this."""
+    """The tool was started on a rig; time may have passed unseen before this.
+
+    `zero_s` is when the session's own clock showed 0, where lines bring its times: a session that takes this
+    one up after it was killed goes on by the same clock.
+    """
 
     kind: ClassVar[str] = "session_started"
     rig: str
     place: str | None = None
+    zero_s: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -174,11 +179,16 @@ class TakeStopped(Event):
 
 @dataclass(frozen=True, kw_only=True)
 class Sent(Event):
-    """The player was sent to a bottle. Journalled so that a resumed round stands at the same bottle."""
+    """The player was sent to a bottle. Journalled so that a resumed round stands at the same bottle.
+
+    `order` are the visits ahead as the plan had them, where they are not those of the order before with some
+    left out: a resumed round keeps to it between plans that are as good.
+    """
 
     kind: ClassVar[str] = "sent"
     bottle: str
     purpose: Purpose
+    order: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -300,7 +310,7 @@ EVENT_TYPES: dict[str, type[Event]] = {
     )
 }
 _FIELDS = {cls: tuple(f.name for f in dataclasses.fields(cls)) for cls in EVENT_TYPES.values()}
-_TUPLES = {"pieces", "doubtful", "sums", "shares"}
+_TUPLES = {"pieces", "doubtful", "sums", "shares", "order"}
 
 
 def to_fields(event: Event) -> dict[str, Any]:

@@ -9,6 +9,7 @@ time. A lead ends when the clock has caught up and half a day has passed besides
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 SLACK_S = 60.0
@@ -58,6 +59,20 @@ def moved(scale: Scale, at_s: float, clock_s: float) -> Scale | None:
     if abs(ahead_s - scale.ahead_s) <= SLACK_S:
         return None
     return Scale(0.0 if abs(ahead_s) <= SLACK_S else ahead_s, at_s)
+
+
+SAME_S = 1e-3
+"""A first line so little before the journal's newest event is not moved: times are no more exact."""
+
+
+def zero_of(zero_s: float, t: float, now_s: float) -> float:
+    """When a session's own clock shows 0, if its first line says `t`.
+
+    Where the journal is later than that, the lines count on from the journal, moved by whole seconds, so that
+    the fractions of `t` stay what they are.
+    """
+    behind_s = now_s - (zero_s + t)
+    return zero_s + (math.ceil(behind_s) if behind_s > SAME_S else 0.0)
 
 
 def words(ahead_s: float) -> str:

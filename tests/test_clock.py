@@ -264,3 +264,25 @@ def test_a_strike_after_the_clock_was_set_back_is_kept_later_than_the_one_before
     kept = [event for _, event in log.events() if isinstance(event, Strike)]
     assert [event.bottle for event in kept] == struck
     assert [b.at_s - a.at_s for a, b in itertools.pairwise(kept)] == [pytest.approx(5.0)] * 3
+
+
+def test_a_session_that_was_killed_goes_on_where_it_was() -> None:
+    log = MemoryJournal()
+    Session(RIG, log, NOON_S, place="hall").open_round(NOON_S)
+    Session(RIG, log, NOON_S + 2 * DAY_S)
+    soon = MemoryJournal()
+    Session(RIG, soon, NOON_S, place="hall")
+    Session(RIG, soon, NOON_S + 600.0)
+    Session(RIG, soon, NOON_S + DAY_S)
+    named = MemoryJournal()
+    Session(RIG, named, NOON_S, place="hall")
+    Session(RIG, named, NOON_S + 600.0, place="yard")
+    assert [places(kept) for kept in (log, soon, named)] == [
+        ["hall", "hall"],
+        ["hall", "hall", None],
+        ["hall", "yard"],
+    ]
+
+
+def places(log: Log) -> list[str | None]:
+    return [event.place for _, event in log.events() if isinstance(event, SessionStarted)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import sys
 import time
 from typing import TYPE_CHECKING
@@ -69,25 +70,30 @@ def run(args: argparse.Namespace) -> int:
 
 def _run_lines(args: argparse.Namespace) -> int:
     from rounds.clock import since_boot_s
-    from rounds.faces.lines import Lines
+    from rounds.faces.lines import Lines, time_in
+    from rounds.journal.timing import lines_begun
     from rounds.planning import check_pumps
     from rounds.sessions.session import Session
 
     rig = common.load(args)
     check_pumps(rig, args.people or 1)
-    zero_s, started_s = time.time(), since_boot_s()
     with common.open_journal(args) as journal:
         journal.claim()
+        said = (line for line in sys.stdin if line.strip())
+        first = next(said, None)
+        begun = lines_begun(journal, time_in(first or ""), time.time())
+        started_s = since_boot_s()
         with common.reading_progress() as progress:
-            session = Session(rig, journal, zero_s, place=args.place, progress=progress)
+            session = Session(
+                rig, journal, begun.clock_s, place=args.place, zero_s=begun.zero_s, progress=progress
+            )
         if session.clock_words:
             print(session.clock_words, file=sys.stderr)
         if session.rig_words:
             print(plain(session.rig_words), file=sys.stderr)
-        lines = Lines(session, zero_s, hear_wav, args.people)
-        for line in sys.stdin:
-            if line.strip():
-                print(lines.answer(line, since_boot_s() - started_s), flush=True)
+        lines = Lines(session, begun.zero_s, hear_wav, args.people)
+        for line in itertools.chain(() if first is None else (first,), said):
+            print(lines.answer(line, since_boot_s() - started_s), flush=True)
     return 0
 
 

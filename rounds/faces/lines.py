@@ -15,6 +15,7 @@ from rounds.events import VERDICTS
 from rounds.guide.people import MOST_PEOPLE
 from rounds.guide.recognition import Sounded
 from rounds.text import plain
+from rounds.timescale import zero_of
 from rounds.words import ENDED
 
 if TYPE_CHECKING:
@@ -27,8 +28,6 @@ if TYPE_CHECKING:
     Hear = Callable[[Session, str], list[Sounded]]
 
 MOST_LINE_CHARS = 100_000
-NO_WAIT_S = 1.0
-"""A first line so little before the journal's newest event is not moved: time stands still that long."""
 MOST_T_S = 1e7
 """Nearly four months. A journal that a slip sent further ahead would believe no later time."""
 
@@ -89,8 +88,7 @@ class Lines:
         """Where the journal is later than the first line, this session's `t` counts on from the journal."""
         if not self._begun:
             self._begun = True
-            behind_s = self.session.now_s - (self._zero_s + t)
-            self._zero_s += behind_s if behind_s > NO_WAIT_S else 0.0
+            self._zero_s = zero_of(self._zero_s, t, self.session.now_s)
         return self._zero_s + t
 
     def _whose_act(self, key: str, value: Any) -> int:
@@ -203,6 +201,16 @@ class Lines:
     def _close(self, value: Any, at_s: float) -> None:
         if _true(value, "close"):
             self.session.close_round(at_s)
+
+
+def time_in(line: str) -> float | None:
+    """The `t` of a line; None where it has none, or cannot be used."""
+    try:
+        t = json.loads(line[:MOST_LINE_CHARS]).get("t")
+    except (ValueError, RecursionError, AttributeError):
+        return None
+    usable = isinstance(t, int | float) and not isinstance(t, bool) and _finite(t) and abs(t) <= MOST_T_S
+    return float(t) if usable else None
 
 
 def _parse(line: str, allowed: tuple[str, ...]) -> tuple[float | None, int | None, str, Any]:

@@ -82,10 +82,17 @@ def next_step(now: Situation) -> Event | Instruction:
     return _after_listening(now) if state.purpose == "listen" else _after_reading(now)
 
 
+def _sent(now: Situation, bottle_id: str, purpose: Purpose) -> Sent:
+    """The player goes to a bottle; an order ahead that is not what is left of the old is written down."""
+    order = now.plan.order
+    left = tuple(b for b in now.state.order if b in order)
+    return Sent(at_s=now.now_s, bottle=bottle_id, purpose=purpose, order=() if left == order else order)
+
+
 def _to_be_let_down(now: Situation, bottle_id: str) -> Event | Instruction:
     """A gauge reads above the ceiling: that comes before everything else."""
     if now.state.target != bottle_id:
-        return Sent(at_s=now.now_s, bottle=bottle_id, purpose="visit")
+        return _sent(now, bottle_id, "visit")
     return let_down(now, bottle_id)
 
 
@@ -99,7 +106,7 @@ def _elsewhere(now: Situation) -> Event | Instruction:
         return pump_off(now, now.state.pump_on, _why_leave(now, now.state.pump_on))
     listen = [b for b in now.plan.listen if b not in now.state.accepted and not _heard_lately(now, b)]
     if listen:
-        return Sent(at_s=now.now_s, bottle=listen[0], purpose="listen")
+        return _sent(now, listen[0], "listen")
     return _first_visit(now) or _hear_again(now, _to_hear_again(now)) or _next_visit(now) or _at_the_end(now)
 
 
@@ -115,7 +122,7 @@ def _first_visit(now: Situation) -> Event | None:
     """Nobody goes to a bottle again while others wait for their first visit: it settles meanwhile."""
     for visit in in_time(now):
         if visit.bottle not in now.state.visited:
-            return Sent(at_s=now.now_s, bottle=visit.bottle, purpose="visit")
+            return _sent(now, visit.bottle, "visit")
     return None
 
 
@@ -123,8 +130,7 @@ def _next_visit(now: Situation) -> Event | None:
     for visit in in_time(now):
         if not _resting(now, visit.bottle):
             hear = _left_to_settle(now, visit.bottle) or _settled_since(now, visit.bottle)
-            purpose: Purpose = "listen" if hear else "visit"
-            return Sent(at_s=now.now_s, bottle=visit.bottle, purpose=purpose)
+            return _sent(now, visit.bottle, "listen" if hear else "visit")
     return None
 
 
@@ -134,7 +140,7 @@ def _at_the_end(now: Situation) -> Event | Instruction:
         return Accepted(at_s=now.now_s, bottle=fine, cents=now.state.heard[fine].cents)
     settled = _settled(now)
     if settled is not None:
-        return Sent(at_s=now.now_s, bottle=settled, purpose="listen")
+        return _sent(now, settled, "listen")
     later = [v.bottle for v in now.plan.visits if v not in in_time(now)]
     return left_for_last(now, later, before_downbeat_s(now)) if later else _finished(now)
 
@@ -153,7 +159,7 @@ def _hear_again(now: Situation, bottles: list[str]) -> Event | None:
     left_s = now.plan.finish_before_downbeat_s
     if left_s is None or left_s >= len(bottles) * now.rig.habits.strike_s:
         bottles = list(walking_order(now.rig, bottles, now.state.at_bottle))
-    return Sent(at_s=now.now_s, bottle=bottles[0], purpose="listen")
+    return _sent(now, bottles[0], "listen")
 
 
 def _left_to_settle(now: Situation, bottle_id: str) -> bool:

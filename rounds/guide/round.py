@@ -67,6 +67,8 @@ class RoundState:
     """Where the bottle now visited stood when the player was sent to it."""
     path: tuple[str, ...] = ()
     """Bottles the player was sent to, in order."""
+    order: tuple[str, ...] = ()
+    """The visits ahead as they were planned last when the player was sent to a bottle."""
     connections: int = 0
     connected: Mapping[str, int] = field(default_factory=dict)
     """Connections per bottle, counted anew for one that the player goes back to."""
@@ -167,6 +169,7 @@ def _sent(state: RoundState, event: Sent) -> RoundState:
         target=event.bottle,
         purpose=event.purpose,
         path=(*state.path, event.bottle),
+        order=event.order or state.order,
         visit_from_cents=state.heard[event.bottle].cents if event.bottle in state.heard else None,
         moved=state.moved | stale,
         accepted=state.accepted - {event.bottle},

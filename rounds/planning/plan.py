@@ -21,7 +21,7 @@ from rounds.planning.walking import walking_order
 from rounds.planning.whom import Outlook, outlook
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from rounds.planning.jobs import Solved
     from rounds.planning.knows import Knows
@@ -74,6 +74,8 @@ class RoundPlan:
     """What fixes the pitch of the pieces, so that the reference may not float."""
     pumps: tuple[str, ...] = ()
     """Pumps of this plan."""
+    order: tuple[str, ...] = ()
+    """The bottles of the visits in order, before any is put off because somebody else stands near it."""
     proved: bool = True
     """Whether the order is proved to be the best; with four pumps and more it may be a good one only."""
 
@@ -102,11 +104,11 @@ class Asked:
         return tuple(b.id for b in rig.bottles if b.id in self.needed and b.id not in closed)
 
 
-def plan_round(rig: Rig, beliefs: Knows, asked: Asked, previous: RoundPlan | None = None) -> RoundPlan:
+def plan_round(rig: Rig, beliefs: Knows, asked: Asked, previous: Sequence[str] = ()) -> RoundPlan:
     """Plan the rest of a round from what is believed now.
 
     Args:
-        previous: the plan before this one, whose order is kept where it is as good.
+        previous: the bottles in the order of the plan before this one, kept where it is as good.
     """
     paths = _paths(rig, beliefs, asked)
     after = after_visit(paths)
@@ -143,7 +145,7 @@ class _Draft:
     ahead: Outlook
     heard: Flags
 
-    def plan(self, shift: Shift, previous: RoundPlan | None) -> RoundPlan:
+    def plan(self, shift: Shift, previous: Sequence[str]) -> RoundPlan:
         """Order the visits and put everything together."""
         bottles = self.ahead.paths.bottles
         chosen = self.ahead.chosen & self.heard
@@ -151,8 +153,7 @@ class _Draft:
         listening_s = len(listen) * self.rig.habits.strike_s
         places = [i for i in range(len(bottles)) if chosen[i] or not self.heard[i]]
         jobs = {bottles[i]: self._job(i) for i in places}
-        before = () if previous is None else tuple(v.bottle for v in previous.visits)
-        answer = solved(self._problem(tuple(jobs.values()), listening_s), self.asked.block_s, before)
+        answer = solved(self._problem(tuple(jobs.values()), listening_s), self.asked.block_s, previous)
         visits = self._visits(answer, jobs)
         work_s = answer.order.work_s + listening_s
         spare = None if self.asked.downbeat_s is None else self.asked.downbeat_s - self.asked.now_s - work_s
@@ -171,6 +172,7 @@ class _Draft:
             short_lived=answer.short_lived,
             shift_refused=shift.refused,
             pumps=tuple(p.id for p in self.rig.pumps),
+            order=tuple(v.bottle for v in visits),
             proved=answer.order.proved,
         )
 

@@ -63,6 +63,8 @@ class Day:
     scale: Scale = field(default_factory=Scale)
     rig: str | None = None
     """Name of the rig of the newest session."""
+    place: str | None = None
+    """Where that session is, as it was told."""
     started_s: float = -math.inf
 
     @property
@@ -141,9 +143,12 @@ class Day:
                 return self
 
     def _started(self, event: SessionStarted) -> Day:
-        day = replace(self, reading=None)
+        # What was heard last in a round that goes on still counts: an unclear strike must not be forgotten.
+        day = self if self.round is not None else replace(self, reading=None)
         # One that was imported from older days says nothing of the rig at hand.
-        return day if event.at_s < self.started_s else replace(day, rig=event.rig, started_s=event.at_s)
+        if event.at_s < self.started_s:
+            return day
+        return replace(day, rig=event.rig, place=event.place, started_s=event.at_s)
 
     def _heard(self, event: Strike) -> Day:
         doubted_s = -math.inf if event.verdict == "clear" else self.doubted_s

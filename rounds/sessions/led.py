@@ -27,9 +27,16 @@ class Led(Lookout):
     """
 
     def __init__(
-        self, rig: Rig, log: Log, at_s: float, place: str | None, unseen_s: float, progress: Progress
+        self,
+        rig: Rig,
+        log: Log,
+        at_s: float,
+        place: str | None,
+        unseen_s: float,
+        progress: Progress,
+        zero_s: float | None = None,
     ) -> None:
-        super().__init__(rig, log, at_s, place, unseen_s, progress)
+        super().__init__(rig, log, at_s, place, unseen_s, progress, zero_s)
         self.hand = 0
         self._hands = Hands(self._now_s)
 

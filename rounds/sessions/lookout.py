@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from rounds.drift import Due, Worst, due, worst_in
 from rounds.sessions import acts
 from rounds.sessions.record import Record
-from rounds.sessions.replanning import REPLAN_S
+from rounds.sessions.replanning import planned_at_s
 
 if TYPE_CHECKING:
     from rounds.journal import Log
@@ -22,10 +22,17 @@ class Lookout(Record):
     """A record that looks ahead."""
 
     def __init__(
-        self, rig: Rig, log: Log, at_s: float, place: str | None, unseen_s: float, progress: Progress
+        self,
+        rig: Rig,
+        log: Log,
+        at_s: float,
+        place: str | None,
+        unseen_s: float,
+        progress: Progress,
+        zero_s: float | None = None,
     ) -> None:
-        super().__init__(rig, log, at_s, place, unseen_s, progress)
-        self._due_key: tuple[int, int] | None = None
+        super().__init__(rig, log, at_s, place, unseen_s, progress, zero_s)
+        self._due_key: tuple[int, float] | None = None
         self._due: Due | None = None
 
     # Takes
@@ -50,10 +57,10 @@ class Lookout(Record):
 
     def due(self, at_s: float) -> Due:
         """When the next round should start, and why."""
-        now_s = self._at(at_s)
-        key = (self.newest_id, int(now_s // REPLAN_S))
+        looked_at_s = planned_at_s(self.beliefs.latest_s, self._at(at_s))
+        key = (self.newest_id, looked_at_s)
         if self._due is None or key != self._due_key:
             limit = self.rig.habits.due_limit
-            self._due = due(self.rig, self.beliefs, self.awaited, now_s, limit, self.day.shift_cents)
+            self._due = due(self.rig, self.beliefs, self.awaited, looked_at_s, limit, self.day.shift_cents)
             self._due_key = key
         return self._due

@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     from rounds.sessions.resuming import Progress
     from rounds.sessions.undoing import Act
 
+SAME_PLACE_S = 3600.0
+"""A session that begins so soon after the last event, and names no place, is where the one before it was."""
 NOTHING_TO_TAKE_BACK = "Nothing to take back."
 
 
@@ -35,20 +37,31 @@ class Record:
     """A journal, the beliefs and the day folded from it, and the newest time."""
 
     def __init__(
-        self, rig: Rig, log: Log, at_s: float, place: str | None, unseen_s: float, progress: Progress
+        self,
+        rig: Rig,
+        log: Log,
+        at_s: float,
+        place: str | None,
+        unseen_s: float,
+        progress: Progress,
+        zero_s: float | None = None,
     ) -> None:
         self.rig = rig
         self.log = log
         self._acts: list[Act] = []
         taken = take_up(rig, log, progress)
         self.beliefs, self.day, self.newest_id = taken.beliefs, taken.day, taken.last_id
-        idle_s = unseen_s if self.day.round is None and self.day.take is None else 0.0
+        goes_on = self.day.round is not None or self.day.take is not None
+        idle_s = 0.0 if goes_on else unseen_s
         self._now_s = taken.latest_s
         self._now_s = self._at(begun(self.day.scale, taken.latest_s, at_s, idle_s))
         self.note_clock(at_s)
         found = fitted(rig, self.day, self._now_s)
         self._rig_words, self._started_s = found.words, self._now_s
-        self._record(SessionStarted(at_s=self._now_s, rig=rig.name, place=place), *found.events)
+        goes_on = goes_on or self._now_s - taken.latest_s <= SAME_PLACE_S
+        place = self.day.place if place is None and goes_on and self.day.rig == rig.name else place
+        begun_now = SessionStarted(at_s=self._now_s, rig=rig.name, place=place, zero_s=zero_s)
+        self._record(begun_now, *found.events)
         self.resumed = self.day.round is not None
 
     @property

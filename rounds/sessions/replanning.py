@@ -1,12 +1,14 @@
-"""The plan of the open round, made anew after each event and, since the clock alone can make time
-short, each quarter of a minute.
+"""The plan of the open round: made anew after each event and, since the clock alone can make time short,
+each quarter of a minute after that.
 
-Each plan is told the one before it, so that between equal plans the player's path stays as it was.
-After a restart the path may change once between equal plans; where the player stands may not.
+It follows from the events and the time alone, whenever it is asked for: a session that was killed and is
+taken up again plans as the one before it would have. So each plan is made for a moment that is counted from
+the newest event, and the order that it keeps to between equal plans is the one that the journal tells.
 """
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from rounds.planning import Asked, RoundPlan, plan_round
@@ -21,12 +23,19 @@ REPLAN_S = 15.0
 """A plan is made anew after this long even when nothing happened."""
 
 
+def planned_at_s(latest_s: float, now_s: float) -> float:
+    """The moment that is looked at: the newest event's, or a whole number of `REPLAN_S` after it."""
+    if not math.isfinite(latest_s):
+        return now_s
+    return latest_s + REPLAN_S * max(0.0, (now_s - latest_s) // REPLAN_S)
+
+
 class Replanner:
-    """Keeps the newest plan, and makes the next one from it."""
+    """Keeps the newest plan, and makes another when it is asked about another moment."""
 
     def __init__(self) -> None:
         self._plan: RoundPlan | None = None
-        self._key: tuple[str, int, int] | None = None
+        self._key: tuple[str, int, float] | None = None
 
     def copy(self) -> Replanner:
         """As it is now, whatever is planned later."""
@@ -36,11 +45,10 @@ class Replanner:
 
     def plan(self, rig: Rig, beliefs: Beliefs, state: RoundState, now_s: float, newest_id: int) -> RoundPlan:
         """The plan of a round as it stands, `newest_id` being the newest event it knows."""
-        key = (state.opened.round_id, newest_id, int(now_s // REPLAN_S))
-        if self._plan is None or self._key is None or key != self._key:
-            same_round = self._key is not None and self._key[0] == key[0]
-            before = self._plan if same_round else None
-            self._plan = plan_round(rig, beliefs, asked_of(rig, state, now_s), before)
+        at_s = planned_at_s(beliefs.latest_s, now_s)
+        key = (state.opened.round_id, newest_id, at_s)
+        if self._plan is None or key != self._key:
+            self._plan = plan_round(rig, beliefs, asked_of(rig, state, at_s), state.order)
             self._key = key
         return self._plan
 

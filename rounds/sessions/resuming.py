@@ -104,6 +104,7 @@ def keep_both(log: Log, beliefs: Beliefs, day: Day, last_id: int) -> bool:
         "air": {b: asdict(a) for b, a in day.air.items()},
         "scale": asdict(day.scale),
         "rig": day.rig,
+        "place": day.place,
         "started_s": day.started_s if math.isfinite(day.started_s) else None,
     }
     with contextlib.suppress(JournalError):

@@ -45,6 +45,7 @@ class Session(Led):
         *,
         place: str | None = None,
         unseen_s: float = 0.0,
+        zero_s: float | None = None,
         progress: Progress = lambda _done, _all: None,
     ) -> None:
         """Take up a session, or begin one.
@@ -53,12 +54,13 @@ class Session(Led):
             rig: the instrument.
             log: its journal.
             at_s: what the machine's clock shows. Where the journal is later, time goes on from `now_s`.
-            place: where it is played.
+            place: where it is played; where a session that was killed goes on, that one's.
             unseen_s: what has passed since the journal's last event when the clock cannot tell and no
                 round or take is open.
+            zero_s: when its own clock shows 0, where lines bring the time.
             progress: told how many events of a long journal are worked through, and of how many.
         """
-        super().__init__(rig, log, at_s, place, unseen_s, progress)
+        super().__init__(rig, log, at_s, place, unseen_s, progress, zero_s)
         self.listen_in_play = False
         self.ear_words = ""
         self._settle()

@@ -84,10 +84,17 @@ class Recorder:
         return self.session.listening()
 
 
-def reference(seed: int, rounds: int = 2, *, slip_every: int = 0) -> tuple[list[Line], list[Event]]:
+def reference(
+    seed: int,
+    rounds: int = 2,
+    *,
+    slip_every: int = 0,
+    weak_every: int = 0,
+    downbeat_in_s: float | None = None,
+) -> tuple[list[Line], list[Event]]:
     """A rehearsal of two rounds with a take between, as lines and as events.
 
-    After so many steps six strokes are told of by a slip, and taken back.
+    After so many steps six strokes are told of by a slip, and taken back; after so many a strike is too weak.
     """
     rig = load_rig(RIG)
     world = World(rig, np.random.default_rng(seed), start_s=ZERO_S)
@@ -96,7 +103,8 @@ def reference(seed: int, rounds: int = 2, *, slip_every: int = 0) -> tuple[list[
     recorder = Recorder(Session(rig, journal, ZERO_S))
     player, ear = Player(world), QuickEar(world)
     for _ in range(rounds):
-        recorder.say(world.now_s, open={"temp_c": 20.0, "block_s": 900})
+        downbeat_t = None if downbeat_in_s is None else world.now_s - ZERO_S + downbeat_in_s
+        recorder.say(world.now_s, open={"temp_c": 20.0, "block_s": 900, "downbeat_t": downbeat_t})
         again = False
         for number in range(1, 400):
             told = recorder.instruction
@@ -105,6 +113,8 @@ def reference(seed: int, rounds: int = 2, *, slip_every: int = 0) -> tuple[list[
             if slip_every and number % slip_every == 0:
                 recorder.say(world.now_s, air=6.0)
                 recorder.say(world.now_s, undo=True)
+            if weak_every and number % weak_every == 0:
+                recorder.say(world.now_s, strike={"verdict": "quiet"})
             step = one_step(cast("Session", recorder), world, player, ear, again=again)
             # Air is moved once for an instruction; a strike that was not understood is only repeated.
             again = step.sounded is not None and step.sounded.verdict != "clear"
