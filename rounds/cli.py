@@ -19,8 +19,8 @@ from typing import TYPE_CHECKING
 
 from rounds import __version__
 from rounds.errors import BadInput, ExitCode, RoundsError
-from rounds.faultlog import keep_those_of_threads, sentence
-from rounds.text import plain
+from rounds.files.faultlog import keep_those_of_threads, sentence
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -6,7 +6,7 @@ import time
 
 from rounds.hearing.listener import Listener
 from rounds.hearing.microphone import Microphone
-from rounds.hearing.strike import Expectation
+from rounds.hearing.reading import Expectation
 
 
 def main() -> None:

@@ -15,7 +15,7 @@ from rounds.rig import Bottle, Pump, Rig, group_of
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from rounds.planning.knows import Floats
+    from rounds.planning.beliefs_protocol import Floats
 
 
 @dataclass

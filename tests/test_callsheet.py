@@ -14,16 +14,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from rounds import breaks as breaks_module
 from rounds.belief import Beliefs
-from rounds.breaks import VISIT_MIN, plan_breaks
-from rounds.callsheet import FREE, CallSheet, parse_callsheet, with_free_time
 from rounds.commands import breaks as command
 from rounds.errors import BadInput
 from rounds.events import Event, Strike, Temperature
+from rounds.forecast import breaks as breaks_module
+from rounds.forecast.breaks import VISIT_MIN, plan_breaks
+from rounds.forecast.callsheet import FREE, CallSheet, parse_callsheet, with_free_time
 from rounds.journal import Journal
-from rounds.localtime import next_moment_s
 from rounds.rigs.rigfile import load_rig
+from rounds.times.local import next_moment_s
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

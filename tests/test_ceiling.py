@@ -7,20 +7,20 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from rounds import shown
 from rounds.air import KPA_PER_PSI, Shell, stroke_kpa
 from rounds.events import AirMoved, Strike
 from rounds.faces import plain
-from rounds.guide.recognition import Sounded
 from rounds.journal import MemoryJournal
 from rounds.notes import parse_note, shifted_hz
+from rounds.recognising.recognition import Sounded
 from rounds.rig import Bottle, Pump, Rig
 from rounds.sessions.leading import held
 from rounds.sessions.session import Session
+from rounds.wording import shown
 from tests.test_session import Bench
 
 if TYPE_CHECKING:
-    from rounds.view import Instruction
+    from rounds.instruction import Instruction
 
 
 class Stiff:

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 import pytest
 
 from rounds import cli
-from rounds.commands import common
 from rounds.errors import BadInput, RoundsError
 from rounds.journal import MemoryJournal
 from rounds.simulation.demo import DEMO_RIG, kept_in, shipped_rig
+from rounds.starting import options
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -42,15 +42,15 @@ def test_an_invented_day_goes_into_no_journal_that_is_there(tmp_path: Path) -> N
 class TestUsualRig:
     def parse(self, *words: str) -> argparse.Namespace:
         parser = argparse.ArgumentParser()
-        common.add_rig(parser)
+        options.add_rig(parser)
         return parser.parse_args(words)
 
     def test_the_environment_may_name_it(self, monkeypatch: pytest.MonkeyPatch) -> None:
-        monkeypatch.setenv(common.RIG_VARIABLE, "mine.toml")
+        monkeypatch.setenv(options.RIG_VARIABLE, "mine.toml")
         assert self.parse().rig == "mine.toml"
         assert self.parse("--rig", "other.toml").rig == "other.toml"
 
     def test_without_it_the_rig_must_be_said(self, monkeypatch: pytest.MonkeyPatch) -> None:
-        monkeypatch.delenv(common.RIG_VARIABLE, raising=False)
+        monkeypatch.delenv(options.RIG_VARIABLE, raising=False)
         with pytest.raises(BadInput, match="no rig is named"):
-            common.load(self.parse())
+            options.load(self.parse())

@@ -11,10 +11,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from rounds.belief.air_log import PressureTold
 from rounds.gauss import Gauss
 from rounds.planning import Dose, dose
-from rounds.planning.hands import TOUCH, amounts, pumped_sd
-from rounds.pressure import PressureTold
+from rounds.planning.strokes import TOUCH, amounts, pumped_sd
 from rounds.simulation.player import Hands
 from tests.planning_beliefs import WrittenBeliefs, small_rig
 

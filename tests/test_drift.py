@@ -15,12 +15,12 @@ import scipy.stats
 
 from rounds.belief import Beliefs
 from rounds.belief.state import keep
-from rounds.commands import believing
 from rounds.commands import due as due_command
 from rounds.commands import forecast as forecast_command
-from rounds.drift import GRID_MIN, HORIZON_MIN, due, first_crossing, forecast, worst_in
+from rounds.commands import looking_ahead
 from rounds.errors import BadInput, ExitCode
 from rounds.events import AirMoved, Event, RoundClosed, RoundOpened, Strike, Temperature
+from rounds.forecast.drift import GRID_MIN, HORIZON_MIN, due, first_crossing, forecast, worst_in
 from rounds.gauss import Gauss
 from rounds.journal import Journal, MemoryJournal
 from rounds.rig import GROUPS
@@ -238,7 +238,7 @@ def journal_file(tmp_path: Path) -> Path:
 
 
 def words_for(command: str, journal_file: Path, *more: str) -> list[str]:
-    now = believing.iso(NOW_S)
+    now = looking_ahead.iso(NOW_S)
     return [command, "--rig", str(RIG_FILE), "--journal", str(journal_file), "--now", now, *more]
 
 
@@ -248,7 +248,7 @@ def test_forecast_prints_the_document_of_the_contract(
     words = words_for("forecast", journal_file, "--at", "5,40", "--temp", "22.5", "--json")
     assert run(forecast_command, *words) == 0
     told = json.loads(capsys.readouterr().out)
-    assert told["now"] == believing.iso(NOW_S)
+    assert told["now"] == looking_ahead.iso(NOW_S)
     assert told["temp_c"] == pytest.approx(22.5, abs=0.5)
     assert 0.0 < told["due_min"] < 20.0
     bottles = {b["id"]: b for b in told["bottles"]}
@@ -319,14 +319,14 @@ def test_a_long_journal_is_folded_once(
     events = an_hour({"C3": -0.9, "A4": 0.0})
     with Journal(path) as journal:
         journal.append_many(reversed(events))
-    monkeypatch.setattr(believing, "LONG", 10)
+    monkeypatch.setattr(looking_ahead, "LONG", 10)
     answers = []
     for _ in range(2):
         run(forecast_command, *words_for("forecast", path, "--json"))
         answers.append(capsys.readouterr().out)
     assert answers[0] == answers[1]
     with Journal(path, read_only=True) as journal:
-        kept = journal.load_checkpoint(believing.IN_TIME_ORDER)
+        kept = journal.load_checkpoint(looking_ahead.IN_TIME_ORDER)
     assert kept is not None
     assert kept.last_id == len(events)
 
@@ -334,10 +334,10 @@ def test_a_long_journal_is_folded_once(
 @pytest.mark.parametrize("bad", ["yesterday", "2026-13-01T00:00:00Z"])
 def test_a_time_that_is_none_is_refused(bad: str) -> None:
     with pytest.raises(argparse.ArgumentTypeError, match="not a time"):
-        believing.moment(bad)
+        looking_ahead.moment(bad)
 
 
 def test_times_without_a_zone_are_utc() -> None:
-    assert believing.moment("2026-05-31T12:00:00") == believing.moment("2026-05-31T14:00:00+02:00")
-    assert believing.iso(believing.moment("2026-05-31T12:00:00Z")) == "2026-05-31T12:00:00Z"
+    assert looking_ahead.moment("2026-05-31T12:00:00") == looking_ahead.moment("2026-05-31T14:00:00+02:00")
+    assert looking_ahead.iso(looking_ahead.moment("2026-05-31T12:00:00Z")) == "2026-05-31T12:00:00Z"
     assert MemoryJournal().last_id == 0

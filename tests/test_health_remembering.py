@@ -163,7 +163,7 @@ def test_the_page_goes_on_from_it_and_forgets_what_is_taken_back(tmp_path: Path)
 def test_a_long_wait_is_spoken_of(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("rounds.commands.common.SILENT_S", -1.0)
+    monkeypatch.setattr("rounds.starting.options.SILENT_S", -1.0)
     with Journal(tmp_path / "j.db") as journal:
         journal.append_many(a_life(0, 700))
     asked(tmp_path / "j.db", monkeypatch)

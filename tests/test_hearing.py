@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 
 from rounds.hearing.ear import MOVE_ADVICE, Ear, blurred_alike
+from rounds.hearing.reading import Expectation, Reading
 from rounds.hearing.spectrum import comb_pitch_hz
-from rounds.hearing.strike import Expectation, Reading, measure
+from rounds.hearing.strike import measure
 from rounds.notes import cents
 from rounds.simulation import sound
 

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from rounds.hearing.ear import Ear
-from rounds.hearing.strike import Expectation
+from rounds.hearing.reading import Expectation
 from tests.benchmarks.hearing import Heard, _over_bound, hear
 from tests.benchmarks.noises import NOISES, make_noise
 from tests.benchmarks.strikes import CONDITIONS, make

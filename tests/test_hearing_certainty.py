@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from rounds.hearing.certainty import Signs, u95_cents
-from rounds.hearing.strike import Expectation, Reading, measure
+from rounds.hearing.reading import Expectation, Reading
+from rounds.hearing.strike import measure
 from rounds.notes import cents
 from rounds.simulation.sound import Doublet, room, struck
 

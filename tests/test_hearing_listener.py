@@ -12,7 +12,7 @@ import pytest
 from rounds.errors import AudioError
 from rounds.hearing.listener import FrameClock, Listener
 from rounds.hearing.pace import Pace
-from rounds.hearing.strike import Expectation, Reading
+from rounds.hearing.reading import Expectation, Reading
 from rounds.simulation import sound
 
 if TYPE_CHECKING:

@@ -12,9 +12,9 @@ import pytest
 
 from rounds.cli import main
 from rounds.errors import BadInput, ExitCode
+from rounds.hearing.reading import Expectation
 from rounds.hearing.recording import strikes
 from rounds.hearing.sources import WavSource, open_recording
-from rounds.hearing.strike import Expectation
 from rounds.simulation import sound
 
 if TYPE_CHECKING:

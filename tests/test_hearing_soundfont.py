@@ -26,9 +26,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from rounds.hearing.reading import Expectation
 from rounds.hearing.recording import strikes
 from rounds.hearing.sources import WavSource
-from rounds.hearing.strike import Expectation
 from rounds.notes import Note, cents, shifted_hz
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from rounds.hearing.strike import Reading
+    from rounds.hearing.reading import Reading
 
 FONT = Path("/usr/share/sounds/sf2/FluidR3_GM.sf2")
 INSTRUMENTS = {"celesta": 8, "vibraphone": 11, "marimba": 12, "xylophone": 13, "kalimba": 108}

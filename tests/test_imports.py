@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping, Set
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "rounds"
@@ -28,15 +28,20 @@ CORE = (
     "rig",
     "air",
     "events",
+    "bounds",
+    "instruction",
     "gauss",
-    "view",
+    "times.journal_time",
+    "times.local",
+    "wording",
+    "faces.view",
     "belief",
-    "drift",
+    "forecast.drift",
     "planning",
     "guide",
-    "words",
-    "timescale",
+    "recognising",
     "sessions",
+    "hearing.reading",
     "hearing.strike",
     "hearing.ear",
     "workshop.range",
@@ -49,14 +54,14 @@ CORE = (
 SHELL = (
     "journal",
     "importing",
-    "places",
+    "files.places",
+    "files.faultlog",
     "rigs",
     "workshop.shelf",
-    "pieces",
-    "thermometer",
     "hearing.sources",
     "hearing.microphone",
     "hearing.listener",
+    "times.run_clock",
 )
 """Modules that hold a file, a device, a database or a thread; no core module needs one to run."""
 NOT_IN_CORE = ("textual", "sounddevice", "sqlite3", "rich", "platformdirs", "mido", "soundfile", "tomli_w")
@@ -66,18 +71,22 @@ FACES = (
     "cli",
     "__main__",
     "faces",
-    "start",
+    "starting",
     "simulation.demo",
 )
 """Screens, sentences and commands, and the programs that join the core to them."""
+LOOSE = frozenset(
+    {"notes", "rig", "air", "events", "bounds", "instruction", "gauss", "errors", "cli", "__main__"}
+)
+"""All that stands outside a room: the words of the field, and the door."""
 SLOW = ("textual", "numpy", "aubio", "sounddevice", "scipy", "sqlite3", "soundfile", "mido", "platformdirs")
 OWNERS = {
     "sounddevice": ("hearing.microphone",),
     "textual": ("tui",),
     "aubio": ("hearing",),
     "soundfile": ("hearing.sources",),
-    "mido": ("pieces",),
-    "platformdirs": ("places",),
+    "mido": ("rigs.pieces",),
+    "platformdirs": ("files.places",),
     "tomli_w": ("rigs.rigfile",),
 }
 """The only modules that may import a foreign library which touches the machine or carries no types."""
@@ -250,29 +259,85 @@ def test_a_clock_is_recognised(code: str) -> None:
     assert reads_clock(ast.parse(code, mode="eval").body)
 
 
-def test_no_two_modules_import_each_other() -> None:
-    """At import time; a cycle through a function or a type is none."""
-    state: dict[str, int] = {}
+def test_what_stands_outside_a_room_is_named() -> None:
+    """A new module belongs to a room; the root keeps what every room speaks of."""
+    assert {n for n, path in modules().items() if path.parent == PACKAGE and n} == LOOSE
 
-    def visit(name: str, path: tuple[str, ...]) -> None:
-        assert state.get(name) != 1, " -> ".join((*path, name))
-        if state.get(name) == 2:
-            return
-        state[name] = 1
-        for other in sorted(top_level_imports(name) - {name}):
-            visit(other, (*path, name))
-        state[name] = 2
 
+def test_no_circle_of_modules() -> None:
+    """Wherever an import stands, in a function and for types too: who reads one must not need the other."""
+    assert circle({n: modules_read(n) - {n} for n in modules()}) == []
+
+
+def test_no_circle_of_rooms() -> None:
+    """Rooms stand one above the other. Nothing is exempt, imports for types neither."""
+    rooms: dict[str, set[str]] = {}
     for name in modules():
-        visit(name, ())
+        rooms.setdefault(room(name), set()).update(room(i) for i in own_imports(name))
+    assert circle({a: others - {a} for a, others in rooms.items()}) == []
 
 
-def top_level_imports(name: str) -> set[str]:
-    """Modules of ours that are loaded when a module is."""
+@cache
+def modules_read(name: str) -> frozenset[str]:
+    """Modules of ours that one imports; of `from package import module` the module, not the package."""
     found: set[str] = set()
-    for node in tree(name).body:
+    for node in ast.walk(tree(name)):
         if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("rounds."):
-            module = (node.module or "").removeprefix("rounds.")
-            children = {f"{module}.{a.name}" for a in node.names} & set(modules())
-            found |= children or ({module} & set(modules()))
-    return found
+            source = (node.module or "").removeprefix("rounds.")
+            below = {f"{source}.{a.name}" for a in node.names} & set(modules())
+            found |= below or {source}
+    return frozenset(found)
+
+
+def test_the_house_is_as_it_is_drawn() -> None:
+    """DEVELOPERS.md draws the rooms one above the other: arrows go downwards, and no room is left out."""
+    lines = drawn()
+    rooms = {room(n) for n in modules()} - {"", "__main__"}
+    assert sorted(r for line in lines for r in line) == sorted(rooms)
+    level = {r: i for i, line in enumerate(lines) for r in line}
+    up = {
+        f"{name} -> {other}"
+        for name in modules()
+        for other in own_imports(name)
+        if room(name) in level and room(name) != room(other) and not below(level, room(name), room(other))
+    }
+    assert up == set()
+
+
+def below(level: dict[str, int], here: str, there: str) -> bool:
+    """Whether a room may import another; on the lowest line any may import any."""
+    return level[there] > level[here] or level[there] == level[here] == max(level.values())
+
+
+def drawn() -> list[list[str]]:
+    """The lines of the drawing: the rooms on each, from the top."""
+    drawing = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").split("```")[1]
+    return [line.partition("#")[0].split() for line in drawing.strip().splitlines()]
+
+
+def room(name: str) -> str:
+    """The package that a module is in; a loose one is its own."""
+    return name.partition(".")[0]
+
+
+def circle(arrows: Mapping[str, Set[str]]) -> list[str]:
+    """One circle among things that point at others, the empty list when there is none."""
+    done: set[str] = set()
+
+    def found(name: str, path: list[str]) -> list[str]:
+        if name in path:
+            return [*path[path.index(name) :], name]
+        if name in done:
+            return []
+        for other in sorted(arrows.get(name, ())):
+            if way := found(other, [*path, name]):
+                return way
+        done.add(name)
+        return []
+
+    return next((way for name in sorted(arrows) if (way := found(name, []))), [])
+
+
+def test_a_circle_is_found() -> None:
+    assert circle({"a": {"b"}, "b": {"c"}, "c": {"b"}}) == ["b", "c", "b"]
+    assert circle({"a": {"b", "c"}, "b": {"c"}, "c": set()}) == []

@@ -31,7 +31,7 @@ from rounds.events import (
 from rounds.journal import Journal, MemoryJournal, schema
 from rounds.journal.care import back_up_daily
 from rounds.journal.restoring import restore
-from rounds.text import plain
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -13,8 +13,8 @@ from rounds.guide import advice
 from rounds.guide.lateness import HASTE, SPARE_S, in_time, start_in_s
 from rounds.guide.round import advance, begin
 from rounds.guide.situation import Situation
+from rounds.instruction import Instruction
 from rounds.planning import PlannedVisit, RoundPlan
-from rounds.view import Instruction
 from tests.test_session import NOTES, rig
 
 RIG = rig()

@@ -14,7 +14,7 @@ from rounds.faces import typed
 from rounds.faces.controller import RoundRequest
 from rounds.faces.live import Live
 from rounds.hearing.microphone import Microphone
-from rounds.hearing.strike import Reading
+from rounds.hearing.reading import Reading
 from rounds.journal import MemoryJournal
 from rounds.sessions.session import Session
 from rounds.simulation import sound

@@ -15,7 +15,7 @@ import pytest
 
 from rounds.hearing.listener import Listener
 from rounds.hearing.microphone import InputDevice, Microphone, input_devices
-from rounds.hearing.strike import Expectation, Reading
+from rounds.hearing.reading import Expectation, Reading
 from rounds.notes import cents
 from rounds.simulation import sound
 from tests.audio import NullAudio, null_audio_fixture, wait_until, write_wav  # noqa: F401

@@ -16,7 +16,7 @@ from rounds.faces.controller import RoundRequest
 from rounds.faces.live import Live
 from rounds.faces.opening import FOR_TWO
 from rounds.hearing.ear import Ear
-from rounds.hearing.strike import Expectation, Reading, Stage
+from rounds.hearing.reading import Expectation, Reading, Stage
 from rounds.journal import MemoryJournal
 from rounds.notes import cents
 from rounds.rigs.rigfile import load_rig
@@ -28,7 +28,7 @@ from rounds.simulation.sound import room, room_noise, struck
 from rounds.simulation.stage import PairStage
 from rounds.simulation.together import play_together
 from rounds.simulation.world import World
-from rounds.words import ENDED
+from rounds.wording.words import ENDED
 from tests.audio import wait_until
 
 if TYPE_CHECKING:

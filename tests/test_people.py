@@ -22,14 +22,14 @@ from rounds.errors import BadInput
 from rounds.events import Connected, Disconnected, Event, RoundOpened, Strike, from_fields, to_fields
 from rounds.faces.lines import Lines
 from rounds.faces.viewing import Viewer
-from rounds.guide.claims import REACTION_S
-from rounds.guide.recognition import Sounded
 from rounds.journal import MemoryJournal
 from rounds.notes import parse_note, shifted_hz
+from rounds.recognising.recognition import Sounded
+from rounds.recognising.two_players import REACTION_S
 from rounds.rig import Bottle, Piece, Pump, Reference, Rig
 from rounds.sessions.session import Session
 from rounds.tui import pairmodels
-from rounds.words import ENDED
+from rounds.wording.words import ENDED
 
 START_S = 1000.0
 LOW, HIGH = ("C3", "D3", "E3", "G3"), ("C5", "D5", "E5", "G5")

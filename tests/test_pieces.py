@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from rounds.errors import BadInput, BadRig
 from rounds.notes import parse_note
-from rounds.pieces import EXPOSED_WEIGHT, MOST_MIDI_BYTES, midi_notes
+from rounds.rigs.pieces import EXPOSED_WEIGHT, MOST_MIDI_BYTES, midi_notes
 from rounds.rigs.rigfile import load_rig, parse_rig, rig_to_toml
 
 if TYPE_CHECKING:

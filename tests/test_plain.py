@@ -13,13 +13,13 @@ from rounds.faces.controller import Level, RoundRequest
 from rounds.faces.news import news
 from rounds.faces.plainface import PlainFace
 from rounds.faces.plainwords import WORDS
+from rounds.faces.view import DueView, ReadingView
 from rounds.tui.intents import INTENTS
-from rounds.view import DueView, ReadingView
 from tests.tui.fake import SCENES, FakeController, told
 
 if TYPE_CHECKING:
     from rounds.events import Verdict
-    from rounds.view import Standing
+    from rounds.instruction import Standing
 
 SAME_IN_PLAIN = {
     "open_round": "round",

@@ -8,12 +8,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from rounds.belief.in_or_out import of_reading, place
 from rounds.errors import BadInput
 from rounds.gauss import Gauss
 from rounds.notes import parse_note
 from rounds.planning import Asked, RoundPlan, parallel_plans, plan_round
 from rounds.planning.prospect import after_visit, look_ahead, outside, span
-from rounds.planning.tolerance import of_reading, place
 from rounds.planning.whom import outlook
 from rounds.rig import Piece, Reference, Rig
 from tests.planning_beliefs import WrittenBeliefs, small_rig

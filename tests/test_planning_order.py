@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rounds.planning import Visit, VisitOrder, VisitProblem, solve
-from rounds.planning.blocks import in_blocks
-from rounds.planning.families import families_of
-from rounds.planning.order import describe
+from rounds.planning.ordering.families import families_of
+from rounds.planning.ordering.greedy import in_blocks
+from rounds.planning.ordering.solving import describe
 
 Cost = tuple[float, int, int]
 

@@ -25,12 +25,12 @@ from rounds.events import (
 )
 from rounds.journal import Journal
 from rounds.report.day import fold
-from rounds.report.days import bounds
 from rounds.report.logbook import entries
 from rounds.report.page import write_page
 from rounds.report.plots import MOST_RANGE_CENTS, by_bottle, over_time
 from rounds.report.svg import Svg
 from rounds.rigs.rigfile import load_rig
+from rounds.times.local import bounds
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 import pytest
 
 from rounds.belief.state import checkpoint_name, to_bytes
-from rounds.commands import common
 from rounds.errors import JournalError
 from rounds.events import RoundClosed, RoundOpened, Temperature
 from rounds.journal import Journal, MemoryJournal
@@ -15,6 +14,7 @@ from rounds.rigs.rigfile import load_rig
 from rounds.sessions import resuming
 from rounds.sessions.resuming import take_up
 from rounds.sessions.session import Session
+from rounds.starting import options
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -101,11 +101,11 @@ def test_of_many_checkpoints_the_newest_stay(tmp_path: Path) -> None:
 def test_a_long_wait_is_spoken_of_and_a_short_one_is_not(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    with common.reading_progress() as say:
+    with options.reading_progress() as say:
         say(10, 100)
     assert capsys.readouterr().err == ""
-    monkeypatch.setattr(common, "SILENT_S", -1.0)
-    with common.reading_progress() as say:
+    monkeypatch.setattr(options, "SILENT_S", -1.0)
+    with options.reading_progress() as say:
         for done in range(0, 100, 10):
             say(done, 100)
     assert capsys.readouterr().err == "rounds: working through the journal, 0 % of 100 events\n"

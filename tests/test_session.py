@@ -30,10 +30,10 @@ from rounds.events import (
 from rounds.faces.controller import Level
 from rounds.faces.plain import progress
 from rounds.faces.viewing import Viewer
-from rounds.guide.recognition import Sounded
 from rounds.guide.round import advance
 from rounds.journal import MemoryJournal
 from rounds.notes import parse_note, shifted_hz
+from rounds.recognising.recognition import Sounded
 from rounds.rig import Bottle, Piece, Pump, Reference, Rig
 from rounds.sessions.session import Session
 from rounds.tui.models import round_strip

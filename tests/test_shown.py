@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rounds import shown, words
+from rounds.wording import shown, words
 from tests.tui.fake import told
 
 

@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from rounds import start, thermometer
 from rounds.cli import main
 from rounds.errors import BadInput, RoundsError
 from rounds.journal import Journal
 from rounds.rig import Habits
-from rounds.rigs import allowing
+from rounds.rigs import allowing, thermometer
 from rounds.rigs.rigfile import load_rig
+from rounds.starting import start
 
 if TYPE_CHECKING:
     from collections.abc import Callable

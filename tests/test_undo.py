@@ -17,18 +17,18 @@ from rounds.events import AirMoved, Gauge, NoteWritten, Replaced, Strike, TakenB
 from rounds.faces.lines import Lines
 from rounds.faces.live import Live
 from rounds.faces.plainface import PlainFace
-from rounds.guide.recognition import Sounded
 from rounds.importing import import_file
 from rounds.journal import Journal, MemoryJournal
 from rounds.journal.care import check
 from rounds.notes import shifted_hz
+from rounds.recognising.recognition import Sounded
 from rounds.report.logbook import Filter
 from rounds.report.tables import write_csv, write_json, write_lines, write_table
-from rounds.report.wording import sentence
 from rounds.rig import Pump, Rig
 from rounds.sessions import resuming
 from rounds.sessions.closing import pressures_told
 from rounds.sessions.session import Session
+from rounds.wording.events import sentence
 from tests.test_session import NOTES, Bench, rig
 
 if TYPE_CHECKING:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from rounds import events as ev
-from rounds.report.wording import sentence
+from rounds.wording.events import sentence
 
 
 @pytest.mark.parametrize(

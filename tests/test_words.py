@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from rounds.gauss import Gauss
 from rounds.guide.instructions import off_the_aim
-from rounds.words import offset_in_words
+from rounds.wording.words import offset_in_words
 
 
 @pytest.mark.parametrize(

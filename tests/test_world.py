@@ -15,6 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rounds.air import kpa_to_psi
+from rounds.instruction import Instruction
 from rounds.notes import parse_note
 from rounds.rig import RELIABLE_HIGH, RELIABLE_LOW, Rig
 from rounds.rigs.rigfile import load_rig
@@ -22,7 +23,6 @@ from rounds.simulation.player import CAREFUL, Player
 from rounds.simulation.truth import draw_truth
 from rounds.simulation.venue import Door, Venue, filming_venue
 from rounds.simulation.world import World
-from rounds.view import Instruction
 
 CONFIGS = Path(__file__).parent.parent / "configs"
 SEEDS = range(8)

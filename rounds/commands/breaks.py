@@ -7,15 +7,16 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from rounds.commands import believing, common
+from rounds.commands import looking_ahead
 from rounds.errors import BadInput
-from rounds.text import plain
+from rounds.starting import options
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     import argparse
 
-    from rounds.breaks import BreakPlan, DayPlan, TakePlan
-    from rounds.callsheet import CallSheet
+    from rounds.forecast.breaks import BreakPlan, DayPlan, TakePlan
+    from rounds.forecast.callsheet import CallSheet
 
 MOST_BYTES = 100_000
 _FORM = """a call sheet has one line for each take or break:
@@ -38,18 +39,18 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("sheet", metavar="FILE", help="the call sheet, a text file")
-    believing.add_looking_ahead(parser)
+    looking_ahead.add_looking_ahead(parser)
     parser.add_argument("--utc", action="store_true", help="the times of the sheet are UTC")
-    common.add_json(parser)
+    options.add_json(parser)
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the plan of the day."""
-    from rounds.breaks import plan_breaks
-    from rounds.callsheet import with_free_time
+    from rounds.forecast.breaks import plan_breaks
+    from rounds.forecast.callsheet import with_free_time
 
-    told = believing.standing(args)
+    told = looking_ahead.standing(args)
     zone = datetime.UTC if args.utc else None
     sheet = with_free_time(_read(args.sheet, told.now_s, zone), told.now_s)
     plan = plan_breaks(
@@ -64,7 +65,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _read(path_text: str, now_s: float, zone: datetime.tzinfo | None) -> CallSheet:
-    from rounds.callsheet import parse_callsheet
+    from rounds.forecast.callsheet import parse_callsheet
 
     path = Path(path_text)
     try:
@@ -84,11 +85,11 @@ def _read(path_text: str, now_s: float, zone: datetime.tzinfo | None) -> CallShe
 
 def _document(plan: DayPlan, now_s: float) -> dict[str, Any]:
     return {
-        "now": believing.iso(now_s),
+        "now": looking_ahead.iso(now_s),
         "breaks": [
             {
-                "start": believing.iso(b.slot.start_s),
-                "end": believing.iso(b.slot.end_s),
+                "start": looking_ahead.iso(b.slot.start_s),
+                "end": looking_ahead.iso(b.slot.end_s),
                 "name": b.slot.name,
                 "bottles": list(b.bottles),
                 "saved_min": round(b.saved_min, 2),
@@ -98,8 +99,8 @@ def _document(plan: DayPlan, now_s: float) -> dict[str, Any]:
         ],
         "takes": [
             {
-                "start": believing.iso(t.slot.start_s),
-                "end": believing.iso(t.slot.end_s),
+                "start": looking_ahead.iso(t.slot.start_s),
+                "end": looking_ahead.iso(t.slot.end_s),
                 "name": t.slot.name,
                 "expected_out": round(t.expected_out, 2),
                 "doubtful": list(t.doubtful),
@@ -123,7 +124,7 @@ def _sentences(plan: DayPlan, zone: datetime.tzinfo | None) -> list[str]:
 
 
 def _of_break(plan: BreakPlan, zone: datetime.tzinfo | None) -> str:
-    from rounds.callsheet import FREE
+    from rounds.forecast.callsheet import FREE
 
     kind = "free " if plan.slot.name == FREE else "break"
     when = f"{_clock(plan.slot.start_s, zone)}-{_clock(plan.slot.end_s, zone)} {kind}  "

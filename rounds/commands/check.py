@@ -7,13 +7,13 @@ import sys
 import time
 from typing import TYPE_CHECKING, Any
 
-from rounds.commands import common
 from rounds.errors import BadInput, ExitCode
+from rounds.starting import options
 
 if TYPE_CHECKING:
     import argparse
 
-    from rounds.hearing.strike import Reading
+    from rounds.hearing.reading import Reading
 
 
 def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -25,7 +25,7 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     parser.add_argument("--device", metavar="NAME|NUMBER", help="which microphone (default: the system's)")
     parser.add_argument(
-        "--seconds", type=common.number("seconds"), default=6.0, help="how long to listen (default 6)"
+        "--seconds", type=options.number("seconds"), default=6.0, help="how long to listen (default 6)"
     )
     parser.add_argument("--json", action="store_true", help="print one JSON document")
     parser.set_defaults(run=run)

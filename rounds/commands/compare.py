@@ -136,7 +136,7 @@ def _text(comparison: Comparison) -> list[str]:
 
 def _head(letter: str, recording: Recording) -> str:
     from rounds.notes import cents, nearest_note
-    from rounds.text import plain
+    from rounds.wording.printable import plain
 
     note = nearest_note(recording.hz)
     count = len(recording.tones)
@@ -144,7 +144,7 @@ def _head(letter: str, recording: Recording) -> str:
     more.append(f"{recording.clipped} clipped: record it less loud" if recording.clipped else "")
     extra = "".join(f", {m}" for m in more if m)
     off = cents(recording.hz, note.hz())
-    from rounds.words import counted
+    from rounds.wording.words import counted
 
     strikes = counted(count, "strike")
     return f"{letter}  {plain(recording.name, 40)}: {strikes}{extra}; {note} {off:+.1f} cents"

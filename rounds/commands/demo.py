@@ -6,7 +6,7 @@ import json
 import sys
 from typing import TYPE_CHECKING
 
-from rounds.commands import common
+from rounds.starting import options
 
 if TYPE_CHECKING:
     import argparse
@@ -30,25 +30,25 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("--auto", action="store_true", help="play itself and print a summary")
     parser.add_argument(
         "--minutes",
-        type=common.number("minutes"),
+        type=options.number("minutes"),
         default=DEFAULT_MINUTES,
         metavar="M",
         help="length of the virtual rehearsal",
     )
     parser.add_argument(
         "--seed",
-        type=common.whole("chance"),
+        type=options.whole("chance"),
         default=1,
         metavar="N",
         help="number that the chance starts from",
     )
     parser.add_argument("--rig", metavar="RIG", help="play on this rig instead of the invented one")
-    common.add_people(parser)
+    options.add_people(parser)
     parser.add_argument("--fill", action="store_true", help="begin with bottles just filled, far off pitch")
     parser.add_argument("--plain", action="store_true", help="the round in sentences, for screen readers")
     parser.add_argument(
         "--speed",
-        type=common.number("times"),
+        type=options.number("times"),
         default=SCREEN_SPEED,
         metavar="X",
         help="how fast time runs on the screens",

@@ -6,11 +6,12 @@ import argparse
 import json
 from typing import TYPE_CHECKING
 
-from rounds.commands import believing, common
+from rounds.commands import looking_ahead
 from rounds.errors import ExitCode
+from rounds.starting import options
 
 if TYPE_CHECKING:
-    from rounds.drift import Due
+    from rounds.forecast.drift import Due
 
 
 def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -21,14 +22,18 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         description="Tell when the next round is due. Exit code 10: it is due; 0: it is not, or nothing is "
         "known.",
     )
-    believing.add_looking_ahead(parser)
+    looking_ahead.add_looking_ahead(parser)
     parser.add_argument(
         "--limit", type=_limit, metavar="BOTTLES", help="due when this many are expected to be out"
     )
     parser.add_argument(
-        "--within", type=believing.minutes, default=0.0, metavar="MIN", help="call it due this long before"
+        "--within",
+        type=looking_ahead.minutes,
+        default=0.0,
+        metavar="MIN",
+        help="call it due this long before",
     )
-    common.add_json(parser)
+    options.add_json(parser)
     parser.set_defaults(run=run)
 
 
@@ -44,9 +49,9 @@ def _limit(text: str) -> float:
 
 def run(args: argparse.Namespace) -> int:
     """Print when the next round is due; the exit code says whether it is."""
-    from rounds.drift import due
+    from rounds.forecast.drift import due
 
-    told = believing.standing(args)
+    told = looking_ahead.standing(args)
     limit = told.rig.habits.due_limit if args.limit is None else args.limit
     when = due(told.rig, told.beliefs, told.awaited, told.now_s, limit, told.shift_cents, told.temp_c)
     is_due = when.due_s is not None and when.due_s - told.now_s <= 60.0 * args.within
@@ -57,10 +62,10 @@ def run(args: argparse.Namespace) -> int:
 def _json(when: Due, now_s: float, is_due: bool) -> str:
     return json.dumps(
         {
-            "now": believing.iso(now_s),
+            "now": looking_ahead.iso(now_s),
             "due": is_due,
             "due_min": None if when.due_s is None else round((when.due_s - now_s) / 60.0, 2),
-            "due_at": None if when.due_s is None else believing.iso(when.due_s),
+            "due_at": None if when.due_s is None else looking_ahead.iso(when.due_s),
             "reason": when.reason,
             "doubtful": list(when.doubtful),
         },

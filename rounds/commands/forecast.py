@@ -5,14 +5,15 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any
 
-from rounds.commands import believing, common
+from rounds.commands import looking_ahead
 from rounds.gauss import Z95
+from rounds.starting import options
 
 if TYPE_CHECKING:
     import argparse
 
-    from rounds.commands.believing import Standing
-    from rounds.drift import BottleForecast, Due, Forecast
+    from rounds.commands.looking_ahead import Standing
+    from rounds.forecast.drift import BottleForecast, Due, Forecast
 
 USUAL_MINUTES = (5.0, 10.0, 20.0, 40.0)
 PLOT_MINUTES = tuple(5.0 * k for k in range(13))
@@ -27,23 +28,23 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         description="Forecast every bottle from the journal: cents off its note, how sure that is, and the "
         "chance of being out of tolerance. A bottle that was never heard has no forecast.",
     )
-    believing.add_looking_ahead(parser)
+    looking_ahead.add_looking_ahead(parser)
     parser.add_argument(
         "--at", type=_minutes, default=USUAL_MINUTES, metavar="MIN[,MIN...]", help="minutes from now"
     )
-    common.add_json(parser)
+    options.add_json(parser)
     parser.set_defaults(run=run)
 
 
 def _minutes(text: str) -> tuple[float, ...]:
-    return tuple(believing.minutes(part) for part in text.split(",") if part.strip()) or USUAL_MINUTES
+    return tuple(looking_ahead.minutes(part) for part in text.split(",") if part.strip()) or USUAL_MINUTES
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the forecast."""
-    from rounds.drift import due, forecast
+    from rounds.forecast.drift import due, forecast
 
-    told = believing.standing(args)
+    told = looking_ahead.standing(args)
     at = forecast(told.rig, told.beliefs, told.now_s, args.at, told.temp_c, told.shift_cents)
     when = due(
         told.rig,
@@ -63,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _document(at: Forecast, when: Due) -> dict[str, Any]:
     return {
-        "now": believing.iso(at.now_s),
+        "now": looking_ahead.iso(at.now_s),
         "temp_c": None if at.temp_c is None else round(at.temp_c, 2),
         "bottles": [_bottle(b) for b in at.bottles],
         "due_min": None if when.due_s is None else round((when.due_s - at.now_s) / 60.0, 2),
@@ -95,7 +96,7 @@ def _rounded(value: float | None) -> float | None:
 
 
 def _print_table(told: Standing, at: Forecast, when: Due) -> None:
-    from rounds.drift import forecast
+    from rounds.forecast.drift import forecast
 
     later = forecast(told.rig, told.beliefs, told.now_s, PLOT_MINUTES, told.temp_c, told.shift_cents)
     minutes = [p.minutes for p in at.bottles[0].at] if at.bottles else []

@@ -6,9 +6,9 @@ import json
 import time
 from typing import TYPE_CHECKING, Any
 
-from rounds.commands import common
 from rounds.errors import BadInput
 from rounds.gauss import Z95
+from rounds.starting import options
 
 if TYPE_CHECKING:
     import argparse
@@ -32,9 +32,9 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         description="What the journal tells of every bottle and cap. Look at each before you fill it all the "
         "same: the journal cannot see a crack.",
     )
-    common.add_rig(parser)
-    common.add_journal(parser)
-    common.add_json(parser)
+    options.add_rig(parser)
+    options.add_journal(parser)
+    options.add_json(parser)
     parser.add_argument("--bottle", metavar="ID", help="only this bottle")
     parser.add_argument("--now", metavar="ISO", help="the time to count from (ISO 8601, UTC)")
     parser.set_defaults(run=run)
@@ -47,18 +47,18 @@ def run(args: argparse.Namespace) -> int:
     from rounds.importing.readings import parse_time
     from rounds.journal.timing import scale_now
 
-    rig = common.load(args)
+    rig = options.load(args)
     if args.bottle:
-        args.bottle = common.known_bottle(rig, args.bottle)
+        args.bottle = options.known_bottle(rig, args.bottle)
     try:
         now_s = parse_time(args.now) if args.now else None
     except ValueError as error:
         raise BadInput(f"--now: {error}") from error
-    with common.open_journal(args, read_only=True) as journal, common.reading_progress() as progress:
+    with options.open_journal(args, read_only=True) as journal, options.reading_progress() as progress:
         now_s = scale_now(journal).kept(time.time()) if now_s is None else now_s
         known = histories_at(rig, journal, now_s, progress)
         if known.is_worth_keeping:
-            common.keep_for_next_time(journal, known.last_id, name_of(rig), to_bytes(rig, known.histories))
+            options.keep_for_next_time(journal, known.last_id, name_of(rig), to_bytes(rig, known.histories))
     found = assess(rig, known.histories, now_s)
     chosen = [h for h in found if args.bottle in {None, h.id}]
     if args.json:
@@ -89,7 +89,7 @@ def _document(health: BottleHealth) -> dict[str, Any]:
 
 def _print_table(bottles: Sequence[BottleHealth]) -> None:
     from rounds.health import CARE
-    from rounds.text import plain
+    from rounds.wording.printable import plain
 
     findings = sorted((f for b in bottles for f in b.findings), key=lambda f: _URGENCY[f.urgency])
     for finding in findings:
@@ -126,7 +126,7 @@ def _gauge(health: BottleHealth) -> str:
 
 
 def _print_finding(finding: Finding) -> None:
-    from rounds.text import plain
+    from rounds.wording.printable import plain
 
     chance = "" if finding.probability is None else f" (probability {finding.probability:.2f})"
     print(f"{finding.urgency}: {plain(finding.bottle)}: {finding.what}{chance}")

@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from rounds.errors import BadInput, ExitCode
-from rounds.guide.whose import FIRST_FILL_CENTS
-from rounds.text import plain
+from rounds.recognising.odds import FIRST_FILL_CENTS
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     import argparse
 
-    from rounds.hearing.strike import Expectation, Reading
+    from rounds.hearing.reading import Expectation, Reading
 
 
 def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -53,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _expectation(args: argparse.Namespace) -> Expectation:
-    from rounds.hearing.strike import Expectation
+    from rounds.hearing.reading import Expectation
 
     if bool(args.rig) != bool(args.bottle):
         raise BadInput("--rig and --bottle go together; give both, or --target alone.")
@@ -73,7 +73,7 @@ def _widened(expectation: Expectation, first_fill: bool) -> Expectation:
 
 
 def _expectation_from_rig(path: str, bottle_id: str) -> Expectation:
-    from rounds.hearing.strike import Expectation
+    from rounds.hearing.reading import Expectation
     from rounds.rigs.rigfile import load_rig
 
     rig = load_rig(path)

@@ -9,17 +9,17 @@ import sys
 import time
 from pathlib import Path
 
-from rounds.commands import common
 from rounds.errors import ExitCode
+from rounds.starting import options
 
 
 def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add the command to the command line."""
     parser = subparsers.add_parser("journal", help="check, copy, restore or rescue the journal")
-    common.add_journal(parser)
+    options.add_journal(parser)
     inner = parser.add_subparsers(title="what to do", dest="journal_command", required=True, metavar="WHAT")
     check = inner.add_parser("check", help="read every page and every event, and tell what is wrong")
-    common.add_json(check)
+    options.add_json(check)
     check.set_defaults(run=run_check)
     backup = inner.add_parser("backup", help="copy the journal, even while a session runs")
     backup.add_argument(
@@ -39,10 +39,10 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def run_check(args: argparse.Namespace) -> int:
     """Check; exit code 1 when something is wrong."""
+    from rounds.files.places import journal_path
     from rounds.journal.care import check
-    from rounds.places import journal_path
     from rounds.report.tables import local
-    from rounds.text import plain
+    from rounds.wording.printable import plain
 
     path = journal_path(args.journal)
     found = check(path)
@@ -69,11 +69,11 @@ def run_check(args: argparse.Namespace) -> int:
 
 def run_backup(args: argparse.Namespace) -> int:
     """Copy."""
+    from rounds.files.places import data_folder, make_folder
     from rounds.journal.faults import told
-    from rounds.places import data_folder, make_folder
-    from rounds.text import plain
+    from rounds.wording.printable import plain
 
-    with common.open_journal(args, read_only=True) as journal:
+    with options.open_journal(args, read_only=True) as journal:
         to = Path(args.file) if args.file else data_folder() / "backups" / time.strftime("%Y%m%d-%H%M%S.db")
         if not args.file:
             with told(to):
@@ -85,9 +85,9 @@ def run_backup(args: argparse.Namespace) -> int:
 
 def run_rescue(args: argparse.Namespace) -> int:
     """Save what can be read."""
+    from rounds.files.places import journal_path
     from rounds.journal.care import rescue
-    from rounds.places import journal_path
-    from rounds.text import plain
+    from rounds.wording.printable import plain
 
     path = journal_path(args.journal)
     saved = rescue(path, Path(args.file))
@@ -97,9 +97,9 @@ def run_rescue(args: argparse.Namespace) -> int:
 
 def run_restore(args: argparse.Namespace) -> int:
     """Go back to a copy."""
+    from rounds.files.places import journal_path
     from rounds.journal.restoring import restore
-    from rounds.places import journal_path
-    from rounds.text import plain
+    from rounds.wording.printable import plain
 
     aside = restore(journal_path(args.journal), Path(args.file))
     kept = "" if aside is None else f"; the journal before is kept as {plain(aside)}"

@@ -8,8 +8,8 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rounds.commands import common
 from rounds.errors import BadInput, RoundsError
+from rounds.starting import options
 
 if TYPE_CHECKING:
     import datetime
@@ -31,7 +31,7 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         description="The rehearsal log. The table is in local time and shows the newest entries; "
         "--csv and --json are in UTC and whole, and can be imported again.",
     )
-    common.add_journal(parser)
+    options.add_journal(parser)
     _add_forms(parser)
     _add_filters(parser)
     parser.set_defaults(run=run)
@@ -72,7 +72,7 @@ def _register_add(inner: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser = inner.add_parser("add", help="write a note into the log")
     parser.add_argument("text", help="the note")
     parser.add_argument("--bottle", metavar="ID", help="the bottle it is about")
-    common.add_rig(parser)
+    options.add_rig(parser)
     parser.add_argument("--at", metavar="ISO", help="when it happened, if not now (ISO 8601, UTC)")
     _inner_journal(parser)
     parser.set_defaults(run=run_add)
@@ -87,7 +87,7 @@ def _register_import(inner: argparse._SubParsersAction[argparse.ArgumentParser])
         "not kept twice.",
     )
     parser.add_argument("file", metavar="FILE", help="a CSV file; its columns are in docs/journal.md")
-    common.add_rig(parser)
+    options.add_rig(parser)
     choice = parser.add_mutually_exclusive_group()
     choice.add_argument("--keep-good", action="store_true", help="keep the good lines even if others are bad")
     choice.add_argument(
@@ -113,7 +113,7 @@ def _register_report(inner: argparse._SubParsersAction[argparse.ArgumentParser])
     parser.add_argument(
         "--to", metavar="FOLDER", help="write page and pictures there (default: print the page)"
     )
-    common.add_rig(parser)
+    options.add_rig(parser)
     _inner_journal(parser)
     parser.set_defaults(run=run_report)
 
@@ -150,7 +150,7 @@ def run(args: argparse.Namespace) -> int:
     """Print the log."""
     from rounds.report import tables
 
-    with common.open_journal(args, read_only=True) as journal:
+    with options.open_journal(args, read_only=True) as journal:
         wanted = _filter(args, journal)
         machine = args.json or args.csv or args.md
         most = args.last or (None if machine or args.all else NEWEST)
@@ -174,11 +174,11 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _filter(args: argparse.Namespace, journal: Journal) -> Filter:
-    from rounds.report.days import bounds
     from rounds.report.logbook import Filter
+    from rounds.times.local import bounds
 
     start_s, end_s = bounds(args.day) if args.day else (None, None)
-    bottle = args.bottle and (common.spelled(journal, args.bottle) or args.bottle)
+    bottle = args.bottle and (options.spelled(journal, args.bottle) or args.bottle)
     return Filter(start_s, end_s, args.place, args.round, bottle, args.take, frozenset(args.kind))
 
 
@@ -187,7 +187,7 @@ def run_add(args: argparse.Namespace) -> int:
     from rounds.events import NoteWritten
     from rounds.importing.readings import parse_time
     from rounds.journal.timing import scale_now
-    from rounds.timescale import SLACK_S
+    from rounds.times.journal_time import SLACK_S
 
     if not args.text.strip():
         raise BadInput("the note is empty; write what to remember")
@@ -199,7 +199,7 @@ def run_add(args: argparse.Namespace) -> int:
         raise BadInput(f"--at: {error}") from error
     if at_s > time.time() + SLACK_S:
         raise BadInput(f"--at: {args.at} is yet to come, by this machine's clock; a note is of what happened")
-    with common.open_journal(args) as journal:
+    with options.open_journal(args) as journal:
         bottle = args.bottle and _bottle_of_note(args, journal)
         at_s = scale_now(journal).kept(at_s)
         journal.append(NoteWritten(at_s=at_s, text=args.text, bottle=bottle))
@@ -208,11 +208,11 @@ def run_add(args: argparse.Namespace) -> int:
 
 def _bottle_of_note(args: argparse.Namespace, journal: Journal) -> str:
     """The bottle a note is about; without a rig one that the journal does not know is said, not refused."""
-    from rounds.text import plain
+    from rounds.wording.printable import plain
 
     if args.rig:
-        return common.known_bottle(common.load(args), args.bottle)
-    known = common.spelled(journal, args.bottle)
+        return options.known_bottle(options.load(args), args.bottle)
+    known = options.spelled(journal, args.bottle)
     if known is None:
         print(f"rounds: {plain(args.bottle)} is new to this journal; a slip of the fingers?", file=sys.stderr)
     return known or str(args.bottle)
@@ -231,8 +231,8 @@ def run_import(args: argparse.Namespace) -> int:
         if args.json:
             bad.append({"line": line.line, "problem": line.problem})
 
-    rig = common.load(args) if args.rig else None
-    with common.open_journal(args) as journal:
+    rig = options.load(args) if args.rig else None
+    with options.open_journal(args) as journal:
         result = import_file(Path(args.file), journal, rig, keep_good=args.keep_good, on_bad=on_bad)
     if args.json:
         counts = {"kept": result.kept, "known": result.known, "events": result.events}
@@ -247,10 +247,10 @@ def run_export(args: argparse.Namespace) -> int:
     """Write the whole log into a file."""
     import os
 
-    from rounds.places import make_private_file
+    from rounds.files.places import make_private_file
     from rounds.report import tables
     from rounds.report.logbook import Filter
-    from rounds.text import plain
+    from rounds.wording.printable import plain
 
     writers = {
         ".jsonl": tables.write_lines,
@@ -262,7 +262,7 @@ def run_export(args: argparse.Namespace) -> int:
     writer = writers.get(path.suffix.lower())
     if writer is None:
         raise BadInput(f"{plain(path)}: its ending must say the form: {', '.join(writers)}")
-    with common.open_journal(args, read_only=True) as journal:
+    with options.open_journal(args, read_only=True) as journal:
         try:
             make_private_file(path)
             with path.open("w", encoding="utf-8", newline="") as out:
@@ -282,7 +282,7 @@ def run_report(args: argparse.Namespace) -> int:
     """Write the page of a day."""
     from rounds.report.page import write_page
 
-    rig = common.load(args) if args.rig else None
-    with common.open_journal(args, read_only=True) as journal:
+    rig = options.load(args) if args.rig else None
+    with options.open_journal(args, read_only=True) as journal:
         sys.stdout.write(write_page(journal, rig, args.day, Path(args.to) if args.to else None))
     return 0

@@ -5,8 +5,8 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any
 
-from rounds.commands import common
-from rounds.text import plain
+from rounds.starting import options
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     import argparse
@@ -21,14 +21,14 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="show which bottles each piece needs",
         description="Show which bottles each piece of the rig needs, and which notes the rig lacks.",
     )
-    common.add_rig(parser)
-    common.add_json(parser)
+    options.add_rig(parser)
+    options.add_json(parser)
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the pieces of a rig."""
-    rig = common.load(args)
+    rig = options.load(args)
     if args.json:
         print(json.dumps({"pieces": [_as_json(rig, p) for p in rig.pieces]}, ensure_ascii=False))
     elif not rig.pieces:

@@ -7,11 +7,12 @@ import json
 import sys
 from typing import TYPE_CHECKING, Any
 
-from rounds.commands import believing, common
+from rounds.commands import looking_ahead
 from rounds.commands.pieces import named
 from rounds.errors import BadInput
-from rounds.localtime import next_moment_s
-from rounds.text import plain
+from rounds.starting import options
+from rounds.times.local import next_moment_s
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     import argparse
@@ -31,20 +32,26 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         description="Plan whom to visit and in which order, with the fewest pump connections that do: from a "
         "JSON file of visits, or for a rig from what the journal knows.",
     )
-    common.add_rig(parser)
-    common.add_allow_command(parser)
-    common.add_journal(parser)
-    parser.add_argument("--now", type=believing.moment, metavar="ISO", help="time to plan from (ISO 8601)")
-    parser.add_argument("--temp", type=believing.temperature, metavar="C", help="air temperature, Celsius")
+    options.add_rig(parser)
+    options.add_allow_command(parser)
+    options.add_journal(parser)
+    parser.add_argument(
+        "--now", type=looking_ahead.moment, metavar="ISO", help="time to plan from (ISO 8601)"
+    )
+    parser.add_argument(
+        "--temp", type=looking_ahead.temperature, metavar="C", help="air temperature, Celsius"
+    )
     parser.add_argument(
         "--piece", action="append", default=[], metavar="NAME", help="plan only the bottles this needs"
     )
     parser.add_argument("--visits", metavar="FILE", help="a JSON file of visits; - reads standard input")
     parser.add_argument("--downbeat", type=_clock, metavar="HH:MM", help="start of the playing, local time")
-    parser.add_argument("--block", type=believing.minutes, metavar="MIN", help="how long the playing lasts")
+    parser.add_argument(
+        "--block", type=looking_ahead.minutes, metavar="MIN", help="how long the playing lasts"
+    )
     parser.add_argument("--mounted", metavar="PUMP", help="the pump in hand now")
-    common.add_people(parser)
-    common.add_json(parser)
+    options.add_people(parser)
+    options.add_json(parser)
     parser.set_defaults(run=run)
 
 
@@ -123,10 +130,10 @@ def _told(found: VisitOrder) -> str:
 def _plan_rig(args: argparse.Namespace) -> int:
     from rounds.planning import Asked, parallel_plans
 
-    told = believing.standing(args)
+    told = looking_ahead.standing(args)
     if args.mounted is not None and args.mounted not in {p.id for p in told.rig.pumps}:
         raise BadInput(f"the rig has no pump {plain(args.mounted)}")
-    pieces = believing.pieces_named(told.rig, args.piece)
+    pieces = looking_ahead.pieces_named(told.rig, args.piece)
     asked = Asked(
         now_s=told.now_s,
         downbeat_s=None if args.downbeat is None else next_moment_s(args.downbeat, told.now_s),
@@ -141,7 +148,7 @@ def _plan_rig(args: argparse.Namespace) -> int:
     if not all(p.proved for p in plans):
         print("rounds: a good order, not proved to be the best one.", file=sys.stderr)
     if args.json:
-        document = {"now": believing.iso(told.now_s), "plans": [_as_json(p) for p in plans]}
+        document = {"now": looking_ahead.iso(told.now_s), "plans": [_as_json(p) for p in plans]}
         print(json.dumps(document, allow_nan=False, ensure_ascii=False))
     else:
         print("\n\n".join(_sentences(told.rig, plan, i, len(plans)) for i, plan in enumerate(plans, 1)))

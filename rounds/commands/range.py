@@ -7,8 +7,8 @@ import json
 import sys
 from typing import TYPE_CHECKING, Any
 
-from rounds.commands import common
 from rounds.errors import BadInput, ExitCode
+from rounds.starting import options
 
 if TYPE_CHECKING:
     import argparse
@@ -44,13 +44,17 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("--shelf", metavar="FILE", help="the bottles you have (TOML)")
     parser.add_argument(
         "--barrel-ml",
-        type=common.number("millilitres"),
+        type=options.number("millilitres"),
         default=100.0,
         metavar="ML",
         help="barrel of the pump (default 100 mL)",
     )
     parser.add_argument(
-        "--a4-hz", type=common.number("hertz"), default=440.0, metavar="HZ", help="reference (default 440 Hz)"
+        "--a4-hz",
+        type=options.number("hertz"),
+        default=440.0,
+        metavar="HZ",
+        help="reference (default 440 Hz)",
     )
     parser.add_argument("--json", action="store_true", help="print one JSON document")
     parser.set_defaults(run=run)
@@ -173,14 +177,14 @@ def _reasons(needs: Sequence[Need]) -> list[str]:
 
 
 def _plan_table(plan: ShelfPlan) -> list[str]:
-    from rounds.text import plain
+    from rounds.wording.printable import plain
 
     rows = [f"{plain(f.line.id, 16) if f.line else '(none)':<17}{_line(f.need)}" for f in plan.fits]
     return [f"{'bottle':<17}{_HEADING}", *rows, _LEGEND, *_reasons([f.need for f in plan.fits])]
 
 
 def _plan_talk(plan: ShelfPlan) -> list[str]:
-    from rounds.text import plain
+    from rounds.wording.printable import plain
 
     left = ", ".join(f"{count} × {plain(name, 40)}" for name, count in plan.left_over.items() if count)
     lines = [f"Left on the shelf: {left or 'nothing'}."]

@@ -6,7 +6,7 @@ import sys
 import time
 from typing import TYPE_CHECKING
 
-from rounds.commands import common
+from rounds.starting import options
 
 if TYPE_CHECKING:
     import argparse
@@ -24,8 +24,8 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     part = parser.add_mutually_exclusive_group(required=True)
     part.add_argument("--cap", dest="part", action="store_const", const="cap", help="the cap, with its valve")
     part.add_argument("--bottle", dest="part", action="store_const", const="bottle", help="the whole bottle")
-    common.add_rig(parser)
-    common.add_journal(parser)
+    options.add_rig(parser)
+    options.add_journal(parser)
     parser.set_defaults(run=run)
 
 
@@ -33,10 +33,10 @@ def run(args: argparse.Namespace) -> int:
     """Note the replacement of a part of a bottle that the rig or the journal knows."""
     from rounds.events import Replaced
     from rounds.journal.timing import scale_now
-    from rounds.text import plain
+    from rounds.wording.printable import plain
 
-    with common.open_journal(args) as journal:
-        bottle = common.bottle_named(args, journal, args.bottle)
+    with options.open_journal(args) as journal:
+        bottle = options.bottle_named(args, journal, args.bottle)
         at_s = scale_now(journal).kept(time.time())
         journal.append(Replaced(at_s=at_s, bottle=bottle, part=args.part))
     print(f"{plain(bottle)}: a new history begins for its {args.part}.", file=sys.stderr)

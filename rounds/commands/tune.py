@@ -7,13 +7,13 @@ import sys
 import time
 from typing import TYPE_CHECKING
 
-from rounds.commands import common
-from rounds.text import plain
+from rounds.starting import options
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     import argparse
 
-    from rounds.guide.recognition import Sounded
+    from rounds.recognising.recognition import Sounded
     from rounds.sessions.session import Session
 
 
@@ -25,9 +25,9 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         description="Walk through a tuning round. Strikes alone move it on; keys override. "
         "Nothing is advised above a bottle's ceiling; venue and local rules come first.",
     )
-    common.add_rig(parser)
-    common.add_journal(parser)
-    common.add_allow_command(parser)
+    options.add_rig(parser)
+    options.add_journal(parser)
+    options.add_allow_command(parser)
     face = parser.add_mutually_exclusive_group()
     face.add_argument("--lines", action="store_true", help="one JSON object in, one out, per line")
     face.add_argument("--plain", action="store_true", help="the round in sentences, for screen readers")
@@ -35,7 +35,7 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "--downbeat", metavar="HH:MM|+MIN", help="when the playing starts: local time, or minutes from now"
     )
     parser.add_argument(
-        "--block", type=common.number("minutes"), metavar="MINUTES", help="how long the playing lasts"
+        "--block", type=options.number("minutes"), metavar="MINUTES", help="how long the playing lasts"
     )
     parser.add_argument(
         "--piece",
@@ -45,9 +45,9 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="tune only what this needs; a number will do",
     )
     parser.add_argument(
-        "--temp", type=common.number("degrees"), metavar="C", help="air temperature in degrees Celsius"
+        "--temp", type=options.number("degrees"), metavar="C", help="air temperature in degrees Celsius"
     )
-    common.add_people(parser)
+    options.add_people(parser)
     parser.add_argument("--place", metavar="TEXT", help="where this is, for the log")
     parser.add_argument("--device", metavar="NAME", help="microphone, by name or number (see rounds check)")
     parser.add_argument("--keep-sound", metavar="FOLDER", help="keep a recording of each strike in a folder")
@@ -63,27 +63,27 @@ def run(args: argparse.Namespace) -> int:
     """Tune."""
     if args.lines:
         return _run_lines(args)
-    from rounds.start import run_live
+    from rounds.starting.start import run_live
 
     return run_live(args)
 
 
 def _run_lines(args: argparse.Namespace) -> int:
-    from rounds.clock import since_boot_s
     from rounds.faces.lines import Lines, time_in
     from rounds.journal.timing import lines_begun
     from rounds.planning import check_pumps
     from rounds.sessions.session import Session
+    from rounds.times.run_clock import since_boot_s
 
-    rig = common.load(args)
+    rig = options.load(args)
     check_pumps(rig, args.people or 1)
-    with common.open_journal(args) as journal:
+    with options.open_journal(args) as journal:
         journal.claim()
         said = (line for line in sys.stdin if line.strip())
         first = next(said, None)
         begun = lines_begun(journal, time_in(first or ""), time.time())
         started_s = since_boot_s()
-        with common.reading_progress() as progress:
+        with options.reading_progress() as progress:
             session = Session(
                 rig, journal, begun.clock_s, place=args.place, zero_s=begun.zero_s, progress=progress
             )
@@ -101,9 +101,9 @@ def hear_wav(session: Session, path: str) -> list[Sounded]:
     """The final reading of each strike in a recording, against what the session listens for."""
     from contextlib import closing
 
-    from rounds.guide.listening import expectation_of, sounded_of
     from rounds.hearing.recording import strikes
     from rounds.hearing.sources import open_recording
+    from rounds.recognising.listening import expectation_of, sounded_of
 
     with closing(open_recording(path)) as source:
         return [sounded_of(r) for r in strikes(source, expectation_of(session.listening()))]

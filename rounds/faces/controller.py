@@ -16,10 +16,10 @@ from typing import TYPE_CHECKING, Literal, Protocol
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from rounds.belief.in_or_out import Ahead
     from rounds.events import Part
+    from rounds.faces.view import View
     from rounds.rig import Rig
-    from rounds.standing import Ahead
-    from rounds.view import View
 
 SoundState = Literal["listening", "starting", "lost", "off"]
 HealthState = Literal["good", "watch", "replace", "unknown"]

@@ -13,17 +13,17 @@ from typing import TYPE_CHECKING, Any
 from rounds.errors import BadInput, RoundsError
 from rounds.events import VERDICTS
 from rounds.guide.people import MOST_PEOPLE
-from rounds.guide.recognition import Sounded
-from rounds.text import plain
-from rounds.timescale import zero_of
-from rounds.words import ENDED
+from rounds.recognising.recognition import Sounded
+from rounds.times.journal_time import zero_of
+from rounds.wording.printable import plain
+from rounds.wording.words import ENDED
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from rounds.events import Strike
+    from rounds.instruction import Instruction
     from rounds.sessions.session import Session
-    from rounds.view import Instruction
 
     Hear = Callable[[Session, str], list[Sounded]]
 

@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING
 from rounds.faces.controller import Level
 from rounds.faces.opening import FOR_TWO, is_asked_for
 from rounds.faces.pages import Pages
+from rounds.faces.view import ReadingView
 from rounds.faces.viewing import Viewer
-from rounds.guide.listening import expectation_of, sounded_of
+from rounds.files.places import make_folder
 from rounds.hearing.listener import Listener
 from rounds.notes import cents
-from rounds.places import make_folder
-from rounds.view import ReadingView
-from rounds.words import ENDED
+from rounds.recognising.listening import expectation_of, sounded_of
+from rounds.wording.words import ENDED
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -27,13 +27,13 @@ if TYPE_CHECKING:
 
     from rounds.events import Part
     from rounds.faces.controller import DriftPath, HealthLine, LogLine, RoundRequest
+    from rounds.faces.view import View
     from rounds.hearing.keeping import SoundKeeper
+    from rounds.hearing.reading import Reading
     from rounds.hearing.sources import Source
-    from rounds.hearing.strike import Reading
     from rounds.rig import Rig
+    from rounds.rigs.thermometer import Thermometer
     from rounds.sessions.session import Session
-    from rounds.thermometer import Thermometer
-    from rounds.view import View
 
 LOUD_ENOUGH_DB = 12.0
 """A level this far above the floor is a strike or talk, not the room."""

@@ -9,10 +9,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rounds.faces import plain, plainpair
-from rounds.view import TIME_IS_SHORT, TIME_MAY_BE
+from rounds.instruction import TIME_IS_SHORT, TIME_MAY_BE
 
 if TYPE_CHECKING:
-    from rounds.view import Instruction, ReadingView, View
+    from rounds.faces.view import ReadingView, View
+    from rounds.instruction import Instruction
 
 _DOWNBEAT_CALLS_S = (600.0, 300.0, 120.0, 60.0)
 """The time to the downbeat is said when it passes these."""

@@ -9,22 +9,22 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from rounds.drift import forecast
+from rounds.belief.in_or_out import ahead
 from rounds.faces.controller import DriftPath, HealthLine, LogLine
+from rounds.forecast.drift import forecast
 from rounds.gauss import Gauss
-from rounds.standing import ahead
-from rounds.words import counted
+from rounds.wording.words import counted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from rounds.drift import At
+    from rounds.belief.in_or_out import Ahead
     from rounds.faces.controller import HealthState
+    from rounds.forecast.drift import At
     from rounds.health import BottleHealth, Histories
     from rounds.health.remembering import Remembered
     from rounds.rig import Rig
     from rounds.sessions.session import Session
-    from rounds.standing import Ahead
 
 MOST_LOG_LINES = 300
 PLOT_MIN = tuple(float(m) for m in range(0, 61, 2))

@@ -9,17 +9,19 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from rounds import shown
 from rounds.air import kpa_to_psi
-from rounds.text import plain
-from rounds.words import counted, in_words
+from rounds.faces.view import outcome
+from rounds.wording import shown
+from rounds.wording.printable import plain
+from rounds.wording.words import counted, in_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from rounds.faces.controller import DriftPath, HealthLine, Level, LogLine
+    from rounds.faces.view import BottleView, PersonView, View
+    from rounds.instruction import Instruction
     from rounds.rig import Rig
-    from rounds.view import BottleView, Instruction, PersonView, View
 
 _IN_TEXT = re.compile(r"\b[A-G][#♯b♭]-?\d{1,2}\b")
 _SIGNS = {"+": "plus ", "−": "minus ", "±": "give or take "}
@@ -100,7 +102,7 @@ def reading(view: View) -> list[str]:
         word = shown.VERDICT_WORD[heard.verdict]
         return [f"{_striker(view)}Not believed: {word}.", *filter(None, [sentence(heard.advice)])]
     whose = name(heard.bottle or heard.note or "that bottle")
-    ends = [shown.outcome(b) for b in view.bottles if b.id == heard.bottle and shown.outcome(b)]
+    ends = [outcome(b) for b in view.bottles if b.id == heard.bottle and outcome(b)]
     if heard.bottle in (view.instruction.bottle, *(p.instruction.bottle for p in view.people)):
         ends = ["out of tune" if e == "its turn comes" else e for e in ends]
     return [f"{_striker(view)}{': '.join([whose, shown.cents_spoken(heard.cents, heard.u95_cents), *ends])}."]

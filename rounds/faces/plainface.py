@@ -22,8 +22,8 @@ from rounds.faces import cautions, plain, typed
 from rounds.faces.controller import RoundRequest
 from rounds.faces.news import news
 from rounds.faces.plainwords import SHORT, WORDS
-from rounds.shown import strokes_spoken
-from rounds.text import plain as printable
+from rounds.wording.printable import plain as printable
+from rounds.wording.shown import strokes_spoken
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from rounds.faces import plain
 
 if TYPE_CHECKING:
-    from rounds.view import PersonView, View
+    from rounds.faces.view import PersonView, View
 
 
 def news(before: View, after: View) -> list[str]:

@@ -12,8 +12,8 @@ import re
 from typing import TYPE_CHECKING
 
 from rounds.errors import BadInput
-from rounds.localtime import next_moment_s
-from rounds.text import plain
+from rounds.times.local import next_moment_s
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     from rounds.events import Part

@@ -5,27 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from rounds.drift import forecast
+from rounds.belief.in_or_out import tuned
+from rounds.faces.view import BottleView, DueView, Mode, PersonView, ReadingView, TakeView, View
+from rounds.forecast.drift import forecast
 from rounds.gauss import Gauss
 from rounds.guide.instructions import heads_left_on
 from rounds.guide.round import phase_of
+from rounds.instruction import TIME_IS_SHORT, TIME_MAY_BE, Standing
 from rounds.planning.floating import fixed_by
 from rounds.sessions.acts import pieces_named
-from rounds.shown import sentence
-from rounds.standing import tuned
-from rounds.view import (
-    TIME_IS_SHORT,
-    TIME_MAY_BE,
-    BottleView,
-    DueView,
-    Mode,
-    PersonView,
-    ReadingView,
-    Standing,
-    TakeView,
-    View,
-)
-from rounds.words import in_words
+from rounds.wording.shown import sentence
+from rounds.wording.words import in_words
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

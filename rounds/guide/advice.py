@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rounds.belief.air_log import NOTHING_TOLD
 from rounds.events import Accepted, Event, Purpose, Sent, ShiftChosen, Skipped
 from rounds.guide.instructions import (
     SETTLES_S,
@@ -29,13 +30,12 @@ from rounds.guide.lateness import before_downbeat_s, in_time
 from rounds.guide.situation import Situation, aim_of, over_its_limit, sounding
 from rounds.planning.dose import dose
 from rounds.planning.walking import walking_order
-from rounds.pressure import NOTHING_TOLD
-from rounds.words import in_words
+from rounds.wording.words import in_words
 
 if TYPE_CHECKING:
     from rounds.guide.round import RoundState
+    from rounds.instruction import Instruction
     from rounds.rig import Bottle
-    from rounds.view import Instruction
 
 ACCEPT_SHARE = 0.3
 """A visit is good when the pitch is within this share of the tolerance around the aim."""

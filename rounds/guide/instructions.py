@@ -12,9 +12,16 @@ from typing import TYPE_CHECKING
 
 from rounds.air import kpa_to_psi, stroke_kpa
 from rounds.guide.situation import Situation, aim_beside, aim_of
-from rounds.shown import sentence
-from rounds.view import Instruction
-from rounds.words import CAUTION_ADD, in_words, offset_in_words, pump_name, strokes_in_words, strokes_phrase
+from rounds.instruction import Instruction
+from rounds.wording.shown import sentence
+from rounds.wording.words import (
+    CAUTION_ADD,
+    in_words,
+    offset_in_words,
+    pump_name,
+    strokes_in_words,
+    strokes_phrase,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

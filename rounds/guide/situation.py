@@ -9,10 +9,10 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from rounds.belief import Beliefs
+    from rounds.belief.air_log import PressureTold
     from rounds.gauss import Gauss
     from rounds.guide.round import RoundState
     from rounds.planning import RoundPlan
-    from rounds.pressure import PressureTold
     from rounds.rig import Rig
 
 

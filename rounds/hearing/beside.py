@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 from rounds.notes import cents
 
 if TYPE_CHECKING:
+    from rounds.hearing.reading import Reading
     from rounds.hearing.spectrum import Spectrum
-    from rounds.hearing.strike import Reading
 
 RISEN_DB = 3.0
 """A tone that was struck is louder by this than what rang of it before."""

@@ -9,12 +9,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from rounds.hearing.onsets import Onsets
-from rounds.hearing.strike import BEFORE_S, END_S, Expectation, Reading, Stage, measure
+from rounds.hearing.strike import BEFORE_S, END_S, measure
 from rounds.notes import cents
+
+if TYPE_CHECKING:
+    from rounds.hearing.reading import Expectation, Reading, Stage
 
 STAGES: tuple[Stage, ...] = ("provisional", "final", "update")
 BOUNCE_S = 0.12

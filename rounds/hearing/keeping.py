@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rounds.errors import RoundsError
-from rounds.places import PRIVATE_FILE, make_folder
+from rounds.files.places import PRIVATE_FILE, make_folder
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -14,13 +14,13 @@ from typing import TYPE_CHECKING
 
 from rounds.errors import AudioError, RoundsError
 from rounds.hearing.ear import STAGES, Ear
-from rounds.hearing.strike import Expectation
+from rounds.hearing.reading import Expectation
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from rounds.hearing.reading import Reading, Stage
     from rounds.hearing.sources import Source
-    from rounds.hearing.strike import Reading, Stage
 
 RETRY_S = 0.5
 LEVEL_EVERY_S = 0.1

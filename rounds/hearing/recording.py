@@ -9,8 +9,8 @@ from rounds.hearing.ear import Ear
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from rounds.hearing.reading import Expectation, Reading
     from rounds.hearing.sources import Source
-    from rounds.hearing.strike import Expectation, Reading
 
 
 def strikes(source: Source, expectation: Expectation) -> Iterator[Reading]:

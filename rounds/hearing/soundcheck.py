@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rounds.hearing.ear import Ear
-from rounds.hearing.strike import Expectation
+from rounds.hearing.reading import Expectation
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from rounds.hearing.strike import Reading
+    from rounds.hearing.reading import Reading
 
 DEAD_DBFS = -100.0
 NOISY_DBFS = -40.0

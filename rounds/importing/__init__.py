@@ -11,7 +11,7 @@ from rounds.errors import BadInput, RoundsError
 from rounds.importing.files import BadLine, read_units
 from rounds.importing.lines import open_text
 from rounds.importing.spool import Spool
-from rounds.text import plain
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     from collections.abc import Callable

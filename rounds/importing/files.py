@@ -16,7 +16,7 @@ from rounds.errors import BadInput
 from rounds.importing.keeping import event_of, read_event
 from rounds.importing.lines import Lines
 from rounds.importing.readings import read_header, read_row
-from rounds.text import plain
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

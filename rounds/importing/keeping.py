@@ -15,8 +15,8 @@ from typing import Any
 
 from rounds.bounds import misfit
 from rounds.events import EVENT_TYPES, Event, from_fields
+from rounds.files.problems import shown
 from rounds.importing.lines import is_text
-from rounds.problems import shown
 
 _MOST_INT = 10**300
 """Larger integers have no float."""

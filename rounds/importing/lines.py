@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, TextIO
 
 from rounds.errors import BadInput
-from rounds.text import plain
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

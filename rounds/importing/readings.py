@@ -15,10 +15,10 @@ from typing import TYPE_CHECKING
 
 from rounds.errors import BadInput
 from rounds.events import AirMoved, Event, Strike, Temperature
+from rounds.files.problems import near_miss, shown
 from rounds.importing.lines import is_text
 from rounds.notes import cents as cents_between
 from rounds.notes import shifted_hz
-from rounds.problems import near_miss, shown
 
 if TYPE_CHECKING:
     from collections.abc import Callable

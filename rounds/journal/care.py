@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 
 from rounds.errors import JournalError
 from rounds.events import Unknown
+from rounds.files.places import make_folder
 from rounds.journal.faults import NO_ROOM_TO_OPEN, sentence, told
 from rounds.journal.pages import found_events
 from rounds.journal.store import Journal
-from rounds.places import make_folder
-from rounds.text import plain
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     import datetime

@@ -14,9 +14,9 @@ import sys
 from typing import TYPE_CHECKING
 
 from rounds.errors import JournalError
+from rounds.files.places import PRIVATE_FILE
 from rounds.journal.faults import told
-from rounds.places import PRIVATE_FILE
-from rounds.text import plain
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

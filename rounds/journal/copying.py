@@ -7,9 +7,9 @@ import sqlite3
 from typing import TYPE_CHECKING
 
 from rounds.errors import JournalError
+from rounds.files.places import make_private_file
 from rounds.journal.faults import told
-from rounds.places import make_private_file
-from rounds.text import plain
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     from pathlib import Path

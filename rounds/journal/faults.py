@@ -7,7 +7,7 @@ import sqlite3
 from typing import TYPE_CHECKING
 
 from rounds.errors import JournalError
-from rounds.text import plain
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -12,10 +12,10 @@ import time
 from typing import TYPE_CHECKING
 
 from rounds.errors import JournalError
+from rounds.files.places import PRIVATE_FILE, make_folder, make_private_file
 from rounds.journal import schema
 from rounds.journal.copying import copy_whole
-from rounds.places import PRIVATE_FILE, make_folder, make_private_file
-from rounds.text import plain
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     from pathlib import Path

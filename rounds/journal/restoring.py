@@ -10,13 +10,13 @@ import os
 from typing import TYPE_CHECKING
 
 from rounds.errors import JournalError
+from rounds.files.places import make_folder
 from rounds.journal.care import check
 from rounds.journal.claim import claimed
 from rounds.journal.faults import told
 from rounds.journal.opening import free_name
 from rounds.journal.store import Journal
-from rounds.places import make_folder
-from rounds.text import plain
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     from pathlib import Path

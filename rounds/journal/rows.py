@@ -10,7 +10,7 @@ from rounds.bounds import misfit
 from rounds.errors import JournalError
 from rounds.events import Unknown, from_fields, stored_kind, to_fields
 from rounds.journal import schema
-from rounds.text import plain
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     from rounds.events import Event

@@ -26,7 +26,7 @@ from rounds.journal.opening import begin_writing, open_to_read, open_to_write
 from rounds.journal.protocol import Checkpoint
 from rounds.journal.rows import from_row, to_row
 from rounds.journal.takenback import resolved
-from rounds.text import plain
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     import os

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rounds.events import ClockSet, SessionStarted
-from rounds.timescale import UNSEEN_S, Scale, begun, moved, zero_of
+from rounds.times.journal_time import UNSEEN_S, Scale, begun, moved, zero_of
 
 if TYPE_CHECKING:
     from rounds.journal.store import Journal

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from rounds.planning.dose import Dose, dose
-from rounds.planning.order import solve
+from rounds.planning.ordering import Visit, VisitOrder, VisitProblem, solve
 from rounds.planning.plan import Asked, PlannedVisit, RoundPlan, plan_round
-from rounds.planning.problem import Visit, VisitOrder, VisitProblem
 from rounds.planning.together import bottles_of_each, check_pumps, parallel_plans, side_by_side
 
 __all__ = [

@@ -17,15 +17,15 @@ from typing import TYPE_CHECKING
 
 from rounds import air
 from rounds.air import kpa_to_psi
+from rounds.belief.air_log import NOTHING_TOLD
+from rounds.belief.in_or_out import chance_in
 from rounds.gauss import Gauss
 from rounds.notes import CENTS_PER_NEPER, shifted_hz
-from rounds.planning.hands import QUARTER, TOUCH, amounts, let_out_sd, pumped_sd
-from rounds.planning.tolerance import chance_in
-from rounds.pressure import NOTHING_TOLD
+from rounds.planning.strokes import QUARTER, TOUCH, amounts, let_out_sd, pumped_sd
 
 if TYPE_CHECKING:
-    from rounds.planning.knows import Knows
-    from rounds.pressure import PressureTold
+    from rounds.belief.air_log import PressureTold
+    from rounds.planning.beliefs_protocol import BeliefsProtocol
     from rounds.rig import Bottle, Pump, Rig
 
 Z_NINE_IN_TEN = 1.2815515655446004
@@ -126,7 +126,7 @@ class _Task:
 
 def dose(
     rig: Rig,
-    beliefs: Knows,
+    beliefs: BeliefsProtocol,
     bottle_id: str,
     *,
     level_cents: Gauss,

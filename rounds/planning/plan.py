@@ -13,18 +13,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rounds.planning.floating import Shift, best_shift
-from rounds.planning.jobs import job, solved, work_of
-from rounds.planning.phrases import reason_alone, reason_for, with_short_hold
-from rounds.planning.problem import Visit, VisitProblem
+from rounds.planning.ordering import Visit, VisitProblem
+from rounds.planning.problem_of import job, solved, work_of
 from rounds.planning.prospect import after_visit, look_ahead, span
 from rounds.planning.walking import walking_order
-from rounds.planning.whom import Outlook, outlook
+from rounds.planning.whom import Outlook, outlook, reason_alone, reason_for, with_short_hold
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from rounds.planning.jobs import Solved
-    from rounds.planning.knows import Knows
+    from rounds.planning.beliefs_protocol import BeliefsProtocol
+    from rounds.planning.problem_of import Solved
     from rounds.planning.prospect import Paths
     from rounds.planning.whom import Flags
     from rounds.rig import Piece, Rig
@@ -104,7 +103,7 @@ class Asked:
         return tuple(b.id for b in rig.bottles if b.id in self.needed and b.id not in closed)
 
 
-def plan_round(rig: Rig, beliefs: Knows, asked: Asked, previous: Sequence[str] = ()) -> RoundPlan:
+def plan_round(rig: Rig, beliefs: BeliefsProtocol, asked: Asked, previous: Sequence[str] = ()) -> RoundPlan:
     """Plan the rest of a round from what is believed now.
 
     Args:
@@ -118,7 +117,7 @@ def plan_round(rig: Rig, beliefs: Knows, asked: Asked, previous: Sequence[str] =
     return draft.plan(shift, previous)
 
 
-def _shift(rig: Rig, beliefs: Knows, asked: Asked) -> Shift:
+def _shift(rig: Rig, beliefs: BeliefsProtocol, asked: Asked) -> Shift:
     """Choose a shift; bottles that are done already count as they stand."""
     everyone = _paths(rig, beliefs, replace(asked, done=frozenset()))
     known = everyone.only(_heard(beliefs, everyone))
@@ -126,11 +125,11 @@ def _shift(rig: Rig, beliefs: Knows, asked: Asked) -> Shift:
     return best_shift(known, free, rig.reference, asked.pieces)
 
 
-def _heard(beliefs: Knows, paths: Paths) -> Flags:
+def _heard(beliefs: BeliefsProtocol, paths: Paths) -> Flags:
     return np.array([beliefs.heard(b) for b in paths.bottles], dtype=bool)
 
 
-def _paths(rig: Rig, beliefs: Knows, asked: Asked) -> Paths:
+def _paths(rig: Rig, beliefs: BeliefsProtocol, asked: Asked) -> Paths:
     when = span(asked.now_s, asked.downbeat_s, asked.block_s, rig.habits.quarantine_s)
     return look_ahead(rig, beliefs, asked.open_bottles(rig), asked.now_s, when, asked.temp_c)
 
@@ -140,7 +139,7 @@ class _Draft:
     """A plan in the making. Places are those of the bottles in the outlook."""
 
     rig: Rig
-    beliefs: Knows
+    beliefs: BeliefsProtocol
     asked: Asked
     ahead: Outlook
     heard: Flags

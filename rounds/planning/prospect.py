@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from rounds.planning.knows import Floats, Knows
+    from rounds.planning.beliefs_protocol import BeliefsProtocol, Floats
     from rounds.rig import Rig
 
 VISIT_SD_CENTS = 2.5
@@ -127,7 +127,12 @@ def chances(out: Floats) -> Chances:
 
 
 def look_ahead(
-    rig: Rig, beliefs: Knows, bottles: Sequence[str], now_s: float, when: Span, temp_c: float | None = None
+    rig: Rig,
+    beliefs: BeliefsProtocol,
+    bottles: Sequence[str],
+    now_s: float,
+    when: Span,
+    temp_c: float | None = None,
 ) -> Paths:
     """Ask the beliefs for the paths of bottles."""
     minutes = when.minutes

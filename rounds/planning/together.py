@@ -12,18 +12,18 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rounds.errors import BadInput
-from rounds.planning.jobs import work_of
 from rounds.planning.plan import RoundPlan, plan_round
+from rounds.planning.problem_of import work_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from rounds.planning.knows import Knows
+    from rounds.planning.beliefs_protocol import BeliefsProtocol
     from rounds.planning.plan import Asked
     from rounds.rig import Rig
 
 
-def parallel_plans(rig: Rig, beliefs: Knows, asked: Asked, people: int) -> tuple[RoundPlan, ...]:
+def parallel_plans(rig: Rig, beliefs: BeliefsProtocol, asked: Asked, people: int) -> tuple[RoundPlan, ...]:
     """One plan per person, to be done at the same time.
 
     Raises:
@@ -51,7 +51,9 @@ def check_pumps(rig: Rig, people: int) -> None:
         raise BadInput(f"{people} people need as many pumps; {rig.name} has {len(rig.pumps)}")
 
 
-def bottles_of_each(rig: Rig, beliefs: Knows, asked: Asked, people: int) -> tuple[tuple[str, ...], ...]:
+def bottles_of_each(
+    rig: Rig, beliefs: BeliefsProtocol, asked: Asked, people: int
+) -> tuple[tuple[str, ...], ...]:
     """All bottles of the rig, by the person whose pumps they have; nothing to share for one person.
 
     Raises:
@@ -82,7 +84,7 @@ def side_by_side(plans: Sequence[RoundPlan]) -> RoundPlan:
     )
 
 
-def _share_of(rig: Rig, beliefs: Knows, asked: Asked, pumps: Sequence[str]) -> RoundPlan:
+def _share_of(rig: Rig, beliefs: BeliefsProtocol, asked: Asked, pumps: Sequence[str]) -> RoundPlan:
     """The plan of the person who has these pumps."""
     theirs = {b: w for b, w in asked.needed.items() if rig.has_bottle(b) and rig.bottle(b).pump in pumps}
     mounted = asked.mounted if asked.mounted in pumps else None
@@ -90,7 +92,7 @@ def _share_of(rig: Rig, beliefs: Knows, asked: Asked, pumps: Sequence[str]) -> R
     return replace(found, pumps=tuple(pumps))
 
 
-def _work(rig: Rig, beliefs: Knows, plan: RoundPlan) -> dict[str, float]:
+def _work(rig: Rig, beliefs: BeliefsProtocol, plan: RoundPlan) -> dict[str, float]:
     """Seconds of work for each pump."""
     work = {p.id: 0.0 for p in rig.pumps}
     for visit in plan.visits:

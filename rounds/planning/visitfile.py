@@ -6,8 +6,8 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from rounds.errors import BadInput
-from rounds.planning.problem import Visit, VisitProblem
-from rounds.problems import Problems, Table, is_number, shown
+from rounds.files.problems import Problems, Table, is_number, shown
+from rounds.planning.ordering import Visit, VisitProblem
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -3,7 +3,7 @@
 Not those that are out now: touching only these leaves the others to drift out while the playing
 lasts. And not those that a visit would not help either. One exchange rate decides: a connection is
 worth making when it saves more than so many bottles out, in expectation; letting air out by the pin
-is less work, so it is worth less.
+is less work, so it is worth less. Each bottle is told why in one short phrase.
 """
 
 from __future__ import annotations
@@ -13,12 +13,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from rounds.belief.in_or_out import LIKELY_OUT, MAY_BE_OUT
 from rounds.planning.prospect import AfterVisit, Chances, Paths, after_visit
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from rounds.planning.knows import Floats
+    from rounds.planning.beliefs_protocol import Floats
 
     Flags = NDArray[np.bool_]
 
@@ -27,8 +28,6 @@ CONNECTION_WORTH = 0.15
 PIN_WORTH = 0.1
 """The same for letting air out by the pin."""
 
-
-LIKELY_OUT = 0.5
 HELPED = 0.2
 """Who is likely out at the downbeat is visited at any price, if the visit helps by this much."""
 
@@ -98,3 +97,37 @@ class Outlook:
 def outlook(paths: Paths, shift_cents: float, after: AfterVisit | None = None) -> Outlook:
     """Judge every bottle at one shift."""
     return Outlook(paths, after or after_visit(paths), shift_cents, paths.stay(shift_cents))
+
+
+def reason_for(ahead: Outlook, place: int) -> str:
+    """Why a bottle is visited."""
+    off = float(ahead.paths.means[place, 0]) - ahead.shift_cents
+    if abs(off) > ahead.paths.half[place]:
+        return f"{abs(off):.0f} cents {_side(off)} now"
+    where = float(ahead.paths.means[place, ahead.paths.when.playing][-1]) - ahead.shift_cents
+    chance = float(ahead.stay.worst[place])
+    drifts = "drifts" if chance > LIKELY_OUT else "may drift"
+    return f"in tune now, {drifts} {_side(where)} while you play ({_in_ten(chance)})"
+
+
+def reason_alone(ahead: Outlook, place: int) -> str:
+    """Why a bottle is left alone."""
+    if ahead.stay.worst[place] <= MAY_BE_OUT:
+        return "stays in tune while you play"
+    if ahead.stay.worst[place] <= LIKELY_OUT:
+        return "more likely than not stays in tune while you play"
+    return "drifts out soon whether visited or not: plan a break"
+
+
+def with_short_hold(why: str, hold_s: float) -> str:
+    """A reason, with the warning that the bottle will not last the block."""
+    return f"{why}. Holds about {hold_s / 60.0:.0f} min only: plan a break"
+
+
+def _in_ten(chance: float) -> str:
+    """A chance as it is spoken of; nothing that is foreseen is certain."""
+    return f"{min(9, max(1, round(10.0 * chance)))} in 10"
+
+
+def _side(cents: float) -> str:
+    return "sharp" if cents > 0.0 else "flat"

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from rounds import events as ev
 from rounds.journal.schema import SETTING
 from rounds.journal.timing import scales
-from rounds.timescale import Scale
+from rounds.times.journal_time import Scale
 
 if TYPE_CHECKING:
     from collections.abc import Container, Iterable, Iterator

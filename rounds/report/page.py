@@ -7,16 +7,16 @@ import statistics
 from typing import TYPE_CHECKING
 
 from rounds.errors import BadInput, RoundsError
-from rounds.places import make_folder
+from rounds.files.places import make_folder
 from rounds.report.day import FILLED_CENTS, Day, fold
-from rounds.report.days import bounds, day_of
 from rounds.report.logbook import Filter
 from rounds.report.plots import by_bottle, over_time
 from rounds.report.tables import markdown
-from rounds.report.wording import signed
-from rounds.shown import clock
-from rounds.text import plain
-from rounds.words import counted, in_words
+from rounds.times.local import bounds, day_of
+from rounds.wording.events import signed
+from rounds.wording.printable import plain
+from rounds.wording.shown import clock
+from rounds.wording.words import counted, in_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

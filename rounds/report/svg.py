@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from xml.sax.saxutils import escape, quoteattr
 
-from rounds.text import plain
+from rounds.wording.printable import plain
 
 INK, FAINT, PAPER = "#222222", "#d0d0d0", "#ffffff"
 BLUE, ORANGE, GREEN, RED, SKY = "#0072b2", "#e69f00", "#009e73", "#d55e00", "#56b4e9"

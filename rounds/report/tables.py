@@ -15,8 +15,8 @@ import re
 from typing import TYPE_CHECKING, Any, TextIO
 
 from rounds import events as ev
-from rounds.report.wording import sentence
-from rounds.text import plain
+from rounds.wording.events import sentence
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

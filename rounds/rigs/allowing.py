@@ -11,8 +11,8 @@ import hashlib
 from typing import TYPE_CHECKING
 
 from rounds.errors import BadInput
-from rounds.places import make_folder, make_private_file, state_folder
-from rounds.text import plain
+from rounds.files.places import make_folder, make_private_file, state_folder
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -1,6 +1,6 @@
 """Read and write the rig's TOML file.
 
-Everything wrong is told at once (see `rounds.problems`), so the first fault does not end the
+Everything wrong is told at once (see `rounds.files.problems`), so the first fault does not end the
 reading; only a file that is no TOML at all does.
 """
 
@@ -14,9 +14,9 @@ import tomli_w
 
 from rounds.air import kpa_to_psi
 from rounds.errors import BadRig, RoundsError
-from rounds.pieces import BACKING_TRACK, read_piece
-from rounds.problems import Problems, Table, shown
+from rounds.files.problems import Problems, Table, shown
 from rounds.rig import Rig
+from rounds.rigs.pieces import BACKING_TRACK, read_piece
 from rounds.rigs.rigtables import read_bottles, read_habits, read_pump, read_reference
 from rounds.rigs.tomltext import parse_toml, read_toml
 

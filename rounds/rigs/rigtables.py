@@ -9,8 +9,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, cast
 
 from rounds.air import DEFAULT_CAUTION_KPA, DEFAULT_CEILING_KPA, kpa_to_psi, psi_to_kpa
+from rounds.files.problems import Table, is_number, near_miss
 from rounds.notes import STANDARD_A4_HZ, Note, parse_note
-from rounds.problems import Table, is_number, near_miss
 from rounds.rig import GROUPS, Bottle, Group, Habits, Pump, Reference, group_of
 
 if TYPE_CHECKING:

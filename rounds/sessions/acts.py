@@ -26,10 +26,10 @@ from rounds.events import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from rounds.drift import Worst
+    from rounds.forecast.drift import Worst
+    from rounds.instruction import Instruction
     from rounds.rig import Piece, Rig
     from rounds.sessions.day import Day
-    from rounds.view import Instruction
 
 LONGEST_BLOCK_S = 86_400.0
 FURTHEST_DOWNBEAT_S = 7 * 86_400.0

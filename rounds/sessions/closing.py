@@ -9,8 +9,8 @@ from rounds.events import RoundClosed
 
 if TYPE_CHECKING:
     from rounds.belief import Beliefs
+    from rounds.belief.air_log import PressureTold
     from rounds.guide.round import RoundState
-    from rounds.pressure import PressureTold
     from rounds.rig import Rig
     from rounds.sessions.day import Day
 

@@ -9,6 +9,7 @@ import math
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
+from rounds.belief.air_log import AirLog
 from rounds.events import (
     AirMoved,
     ClockSet,
@@ -27,8 +28,7 @@ from rounds.events import (
 )
 from rounds.guide.people import People, assemble
 from rounds.guide.round import RoundState, advance, begin
-from rounds.pressure import AirTold
-from rounds.timescale import Scale
+from rounds.times.journal_time import Scale
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -58,7 +58,7 @@ class Day:
     """When a strike of this round was heard that was taken back, and none was understood since."""
     temp_c: float | None = None
     """The air temperature as it was last told."""
-    air: Mapping[str, AirTold] = field(default_factory=dict)
+    air: Mapping[str, AirLog] = field(default_factory=dict)
     """What was told of the air in each bottle."""
     scale: Scale = field(default_factory=Scale)
     rig: str | None = None
@@ -161,10 +161,10 @@ class Day:
             else day._told(event.bottle, day._air(event.bottle).heard(event.hz))
         )
 
-    def _air(self, bottle_id: str) -> AirTold:
-        return self.air.get(bottle_id, AirTold())
+    def _air(self, bottle_id: str) -> AirLog:
+        return self.air.get(bottle_id, AirLog())
 
-    def _told(self, bottle_id: str, air: AirTold) -> Day:
+    def _told(self, bottle_id: str, air: AirLog) -> Day:
         return replace(self, air={**self.air, bottle_id: air})
 
     def _let_go(self, bottle_id: str) -> tuple[str, ...]:

@@ -12,15 +12,15 @@ from typing import TYPE_CHECKING
 from rounds.guide.instructions import idle, strike_again
 from rounds.notes import cents
 from rounds.sessions.replanning import Replanner
-from rounds.words import in_words
+from rounds.wording.words import in_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from rounds.guide.round import RoundState
+    from rounds.instruction import Instruction
     from rounds.planning import RoundPlan
     from rounds.rig import Rig
-    from rounds.view import Instruction
 
 NEAR_CENTS = 150.0
 """Two people are not sent to bottles this near in pitch at once, where there are others."""

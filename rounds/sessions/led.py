@@ -5,18 +5,18 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rounds.errors import BadInput
-from rounds.sessions.hands import Hands, Moment
+from rounds.sessions.crew import Hands, Moment
 from rounds.sessions.lookout import Lookout
 
 if TYPE_CHECKING:
-    from rounds.guide.recognition import Listening
     from rounds.guide.round import RoundState
+    from rounds.instruction import Instruction
     from rounds.journal import Log
     from rounds.planning import RoundPlan
+    from rounds.recognising.recognition import Listening
     from rounds.rig import Rig
     from rounds.sessions.day import Day
     from rounds.sessions.resuming import Progress
-    from rounds.view import Instruction
 
 
 class Led(Lookout):

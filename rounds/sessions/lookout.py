@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rounds.drift import Due, Worst, due, worst_in
+from rounds.forecast.drift import Due, Worst, due, worst_in
 from rounds.sessions import acts
 from rounds.sessions.record import Record
 from rounds.sessions.replanning import planned_at_s

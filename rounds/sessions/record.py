@@ -2,7 +2,7 @@
 
 Beliefs and the day are folds over events, and an event is folded only once it is safe on disk; so a
 killed session stands where it stood when it is started again. No clock is read here: each call
-brings `at_s` (UTC epoch seconds on the journal's scale, see `rounds.timescale`), and a time that
+brings `at_s` (UTC epoch seconds on the journal's scale, see `rounds.times.journal_time`), and a time that
 runs backwards is taken as no time passed.
 """
 
@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING
 from rounds.bounds import refuse_misfits
 from rounds.errors import BadInput
 from rounds.events import ClockSet, RoundClosed, SessionStarted, TakenBack
-from rounds.sessions.fitting import fitted
 from rounds.sessions.resuming import keep_both, take_in, take_up
+from rounds.sessions.rig_changed import fitted
 from rounds.sessions.undoing import EDGES, begins_an_act, hangs_on_an_act
-from rounds.timescale import SLACK_S, begun, moved, words
+from rounds.times.journal_time import SLACK_S, begun, moved, words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

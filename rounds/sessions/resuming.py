@@ -14,11 +14,11 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
 
 from rounds.belief import Beliefs
+from rounds.belief.air_log import AirLog
 from rounds.belief.state import checkpoint_name, from_bytes, keep
 from rounds.errors import JournalError
-from rounds.pressure import AirTold
 from rounds.sessions.day import Day
-from rounds.timescale import Scale
+from rounds.times.journal_time import Scale
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -119,7 +119,7 @@ def _day_from(blob: bytes) -> Day | None:
         kept["pieces"] = tuple(kept["pieces"])
         kept["skipped"] = tuple(kept.get("skipped", ()))
         kept["heads"] = tuple(kept["heads"])
-        kept["air"] = {b: AirTold(**a) for b, a in kept["air"].items()}
+        kept["air"] = {b: AirLog(**a) for b, a in kept["air"].items()}
         kept["scale"] = Scale(**kept.get("scale", {}))
         kept["started_s"] = -math.inf if kept.get("started_s") is None else kept["started_s"]
         return Day(**kept)

@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING
 
 from rounds.events import Event, NoteWritten, Part, Replaced, Skipped, SteppedBack, Strike
 from rounds.guide.instructions import idle, no_round
-from rounds.guide.recognition import Sounded, checked, in_play
+from rounds.instruction import Instruction
+from rounds.recognising.recognition import Sounded, checked, in_play
 from rounds.sessions import acts
 from rounds.sessions.closing import closing
-from rounds.sessions.hands import shared_out
+from rounds.sessions.crew import shared_out
 from rounds.sessions.led import Led
 from rounds.sessions.undoing import Act, Stood
-from rounds.view import Instruction
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

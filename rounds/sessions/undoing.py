@@ -35,7 +35,7 @@ from rounds.events import (
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from rounds.sessions.hands import Hands
+    from rounds.sessions.crew import Hands
 
 EDGES = (SessionStarted, RoundOpened, RoundClosed)
 """What happened before one of these is not taken back after it."""

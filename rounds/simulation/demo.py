@@ -17,21 +17,21 @@ from rounds.journal import Journal, MemoryJournal
 from rounds.planning import check_pumps
 from rounds.rigs.rigfile import load_rig
 from rounds.sessions.session import Session
-from rounds.shown import VERDICT_WORD
 from rounds.simulation.pair import Screen
 from rounds.simulation.player import Player
 from rounds.simulation.rehearsal import RoundResult, play_round
 from rounds.simulation.together import play_together
 from rounds.simulation.world import World
-from rounds.words import signed_cents
+from rounds.wording.shown import VERDICT_WORD
+from rounds.wording.words import signed_cents
 
 if TYPE_CHECKING:
     import argparse
     from collections.abc import Callable, Iterator
 
+    from rounds.instruction import Instruction
     from rounds.journal import Log
     from rounds.simulation.rehearsal import Step
-    from rounds.view import Instruction
 
 DEMO_RIG = "three_rails.toml"
 """The invented rig that the demo plays on."""
@@ -152,7 +152,7 @@ def run_on_screen(args: argparse.Namespace) -> int:
     from rounds.faces.controller import RoundRequest
     from rounds.faces.live import Live
     from rounds.simulation.stage import PairStage, Stage
-    from rounds.start import run_face
+    from rounds.starting.start import run_face
 
     world = make_world(args)
     check_pumps(world.rig, args.people)

@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
-from rounds.guide.recognition import Sounded
 from rounds.notes import cents
+from rounds.recognising.recognition import Sounded
 
 if TYPE_CHECKING:
-    from rounds.guide.recognition import Listening
+    from rounds.recognising.recognition import Listening
     from rounds.simulation.player import PlayerAction
     from rounds.simulation.world import World
 
@@ -59,7 +59,7 @@ class SoundingEar:
 
     def __init__(self, world: World) -> None:
         from rounds.hearing.ear import Ear
-        from rounds.hearing.strike import Expectation
+        from rounds.hearing.reading import Expectation
 
         self.world = world
         self._ear = Ear(SAMPLE_RATE_HZ, Expectation(), stages=("final",))
@@ -74,7 +74,7 @@ class SoundingEar:
 
     def listen(self, sound: np.ndarray, listening: Listening | None = None) -> list[Sounded]:
         """What comes of some sound."""
-        from rounds.guide.listening import expectation_of, sounded_of
+        from rounds.recognising.listening import expectation_of, sounded_of
 
         if listening is not None:
             self._ear.expectation = expectation_of(listening)

@@ -13,18 +13,18 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
-from rounds.guide.recognition import Sounded
 from rounds.notes import cents
+from rounds.recognising.recognition import Sounded
 from rounds.simulation.ears import BEFORE_S, SAMPLE_RATE_HZ, STRIKE_S, SoundingEar
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator, Sequence
 
-    from rounds.guide.recognition import Listening
+    from rounds.instruction import Instruction
+    from rounds.recognising.recognition import Listening
     from rounds.sessions.session import Session
     from rounds.simulation.player import Glance, Player, PlayerAction
     from rounds.simulation.world import World
-    from rounds.view import Instruction
 
 READ_S = 0.6
 """From a strike until its reading is there and read."""

@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Generator
     from typing import TypeVar
 
+    from rounds.instruction import Instruction
     from rounds.simulation.world import World
-    from rounds.view import Instruction
 
     T = TypeVar("T")
     Doing = Generator[float, None, T]

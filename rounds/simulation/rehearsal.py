@@ -14,12 +14,12 @@ from rounds.simulation.ears import QuickEar, SoundingEar
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from rounds.guide.recognition import Sounded
+    from rounds.instruction import Instruction
+    from rounds.recognising.recognition import Sounded
     from rounds.sessions.session import Session
     from rounds.simulation.ears import SimulatedEar
     from rounds.simulation.player import Player, PlayerAction
     from rounds.simulation.world import World
-    from rounds.view import Instruction
 
 LONGEST_ROUND_MIN = 90.0
 TOLD_APART_S = 0.6

@@ -19,10 +19,10 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from rounds.instruction import Instruction
     from rounds.simulation.pair import Asks
     from rounds.simulation.player import Player
     from rounds.simulation.world import World
-    from rounds.view import Instruction
 
     Asked = Callable[[], tuple[Instruction, bool]]
 

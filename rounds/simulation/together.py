@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from rounds.events import Strike
-    from rounds.guide.recognition import Sounded
+    from rounds.recognising.recognition import Sounded
     from rounds.sessions.session import Session
     from rounds.simulation.pair import PairEar, Struck
     from rounds.simulation.player import Player

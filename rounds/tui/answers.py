@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rounds.text import plain
 from rounds.tui.widgets.pair import MARKS
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
+    from rounds.faces.view import View
     from rounds.tui.intents import Intent
-    from rounds.view import View
 
 UNDO = "  u takes it back."
 """Stands after what was done: a wrong key wants it at that moment, and the key line has no room for it."""

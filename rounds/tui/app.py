@@ -14,7 +14,6 @@ from textual.app import App, SystemCommand
 from textual.binding import Binding
 
 from rounds.errors import RoundsError
-from rounds.text import plain
 from rounds.tui import answers, models, themes
 from rounds.tui.intents import BY_NAME, INTENTS, PAGES, QUESTIONS, Intent
 from rounds.tui.messages import Changed
@@ -22,6 +21,7 @@ from rounds.tui.reminders import Reminder, desktop_notice, window_title
 from rounds.tui.screens.home import HomeScreen
 from rounds.tui.screens.page import Page
 from rounds.tui.widgets.keyline import Key
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -29,8 +29,8 @@ if TYPE_CHECKING:
     from textual.screen import Screen
 
     from rounds.faces.controller import Controller
+    from rounds.faces.view import View
     from rounds.tui.widgets.painted import Painted
-    from rounds.view import View
 
 TICK_S = 1.0
 ANSWER_TICKS = 5

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from rounds.view import View
+    from rounds.faces.view import View
 
 
 @dataclass(frozen=True)

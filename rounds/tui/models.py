@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rounds import shown
-from rounds.text import plain
+from rounds.faces.view import outcome
 from rounds.tui.widgets.airline import AirModel
 from rounds.tui.widgets.bigclock import ClockModel
 from rounds.tui.widgets.lines import Said
@@ -16,11 +15,14 @@ from rounds.tui.widgets.ribbons import LEGEND
 from rounds.tui.widgets.slab import SlabModel
 from rounds.tui.widgets.stillness import StillModel
 from rounds.tui.widgets.strip import Fact, StripModel
-from rounds.words import counted, in_words, signed_cents, sixteenths, strokes_phrase, whole_cents
+from rounds.wording import shown
+from rounds.wording.printable import plain
+from rounds.wording.words import counted, in_words, signed_cents, sixteenths, strokes_phrase, whole_cents
 
 if TYPE_CHECKING:
     from rounds.faces.controller import Level
-    from rounds.view import BottleView, Standing, View
+    from rounds.faces.view import BottleView, View
+    from rounds.instruction import Standing
 
 _PHASE = {"listen": "LISTEN", "visits": "TUNE", "verify": "HEAR AGAIN", "done": "DONE", "none": "ROUND"}
 LET_IT_RING = "LET IT RING"
@@ -77,7 +79,7 @@ def meaning(view: View) -> str:
     if heard is None:
         return ""
     if heard.bottle != told.bottle:
-        return "".join(shown.outcome(b) for b in view.bottles if b.id == heard.bottle)
+        return "".join(outcome(b) for b in view.bottles if b.id == heard.bottle)
     if not heard.final:
         return heard.advice
     way = shown.air_way(told)

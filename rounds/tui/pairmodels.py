@@ -5,15 +5,15 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from rounds import shown
-from rounds.text import plain
 from rounds.tui import models
 from rounds.tui.widgets.pair import MARKS, BoardModel, WhoModel
+from rounds.wording import shown
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
+    from rounds.faces.view import View
     from rounds.tui.widgets.rails import RailsModel
     from rounds.tui.widgets.reading import ReadingModel
-    from rounds.view import View
 
 
 def of(view: View, person: int) -> View:

@@ -12,10 +12,10 @@ import subprocess
 import sys
 from typing import TYPE_CHECKING
 
-from rounds.text import plain
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
-    from rounds.view import View
+    from rounds.faces.view import View
 
 
 class Reminder:

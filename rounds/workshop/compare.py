@@ -17,8 +17,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rounds.errors import RoundsError
+from rounds.hearing.reading import Expectation
 from rounds.hearing.recording import strikes
-from rounds.hearing.strike import Expectation
 from rounds.notes import cents
 from rounds.workshop.loudness import integrated_lufs
 from rounds.workshop.tone import LONGEST_S, StrikeSound, click_above_hz, tone_of
@@ -28,8 +28,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from rounds.hearing.reading import Reading
     from rounds.hearing.sources import Source
-    from rounds.hearing.strike import Reading
     from rounds.workshop.tone import Tone
 
 LONGEST_RECORDING_S = 600.0

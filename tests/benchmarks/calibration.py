@@ -16,6 +16,8 @@ from typing import Any
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from scipy.optimize import minimize
 
@@ -23,8 +25,11 @@ from rounds.hearing import strike
 from rounds.hearing.certainty import Signs, Weights, u95_cents
 from rounds.hearing.ear import Ear
 from rounds.hearing.pitch import Pitch, measure_pitch
-from rounds.hearing.strike import MAX_U95_CENTS, Stage
+from rounds.hearing.strike import MAX_U95_CENTS
 from tests.benchmarks.strikes import CONDITIONS, make, off_cents
+
+if TYPE_CHECKING:
+    from rounds.hearing.reading import Stage
 
 SEEDS = (5101, 5102, 5103, 5104)
 CHECK = 5105

@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 from rounds.belief import Beliefs
 from rounds.events import AirMoved, Connected, Disconnected, Strike
 from rounds.gauss import Z95, Gauss
+from rounds.instruction import Act, Instruction
 from rounds.notes import cents
 from rounds.planning import dose
-from rounds.view import Act, Instruction
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

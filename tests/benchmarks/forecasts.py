@@ -20,8 +20,8 @@ import numpy as np
 
 from rounds.belief import Beliefs
 from rounds.belief.state import from_bytes, to_bytes
-from rounds.drift import forecast
 from rounds.events import AirMoved, Event, Strike, Temperature
+from rounds.forecast.drift import forecast
 from rounds.rig import GROUPS, Rig
 from rounds.rigs.rigfile import load_rig
 from rounds.simulation.venue import filming_venue

@@ -24,7 +24,8 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does: threa
 import numpy as np
 
 from rounds.hearing.ear import Ear
-from rounds.hearing.strike import END_S, START_S, Expectation, Reading, Stage, measure
+from rounds.hearing.reading import Expectation, Reading, Stage
+from rounds.hearing.strike import END_S, START_S, measure
 from rounds.notes import CENTS_PER_NEPER, cents, shifted_hz
 from rounds.simulation.sound import DECAY_OF_T60, room_noise, struck
 from tests.benchmarks.noises import NOISES, RATE_HZ, make_noise

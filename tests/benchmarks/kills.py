@@ -37,8 +37,8 @@ from rounds.simulation.rehearsal import one_step
 from rounds.simulation.world import World
 
 if TYPE_CHECKING:
-    from rounds.guide.recognition import Listening, Sounded
-    from rounds.view import Instruction
+    from rounds.instruction import Instruction
+    from rounds.recognising.recognition import Listening, Sounded
 
 Answer = dict[str, Any]
 RIG = "configs/one_rail.toml"

@@ -21,7 +21,7 @@ import numpy as np
 from rounds.hearing.listener import Listener
 from rounds.hearing.microphone import Microphone
 from rounds.hearing.quiet import c_noise_to
-from rounds.hearing.strike import Expectation, Reading
+from rounds.hearing.reading import Expectation, Reading
 from rounds.notes import cents
 from rounds.simulation.sound import room, room_noise, struck
 from tests.audio import NullAudio, missing_parts, write_wav

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rounds.hearing.strike import Expectation
+from rounds.hearing.reading import Expectation
 from rounds.notes import Note, cents, shifted_hz
 from rounds.simulation.sound import BOTTLE_PARTIALS, Doublet, Partial, clipped, room, room_noise, struck
 

@@ -14,9 +14,10 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from rounds import cli, faultlog
+from rounds import cli
 from rounds.errors import ExitCode
 from rounds.events import Strike
+from rounds.files import faultlog
 from rounds.journal import Journal
 from rounds.journal.care import check
 from rounds.rigs.rigfile import load_rig

@@ -16,8 +16,8 @@ from rounds.belief import Beliefs
 from rounds.belief.state import to_bytes
 from rounds.errors import JournalError
 from rounds.events import Strike
-from rounds.guide.recognition import Sounded
 from rounds.journal import Journal, MemoryJournal, care
+from rounds.recognising.recognition import Sounded
 from rounds.rigs.rigfile import load_rig
 from rounds.sessions.session import Session
 

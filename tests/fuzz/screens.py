@@ -15,7 +15,7 @@ from textual.pilot import OutOfBounds
 from rounds.events import NoteWritten
 from rounds.faces.controller import RoundRequest
 from rounds.faces.live import Live
-from rounds.hearing.strike import Reading
+from rounds.hearing.reading import Reading
 from rounds.journal import Journal, care
 from rounds.notes import shifted_hz
 from rounds.rigs.rigfile import load_rig

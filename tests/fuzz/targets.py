@@ -21,7 +21,7 @@ import numpy as np
 from rounds import cli
 from rounds.errors import ExitCode
 from rounds.faces.lines import Lines
-from rounds.faultlog import SHOULD_NOT_HAPPEN
+from rounds.files.faultlog import SHOULD_NOT_HAPPEN
 from rounds.journal import Journal, MemoryJournal
 from rounds.rigs.rigfile import load_rig
 from rounds.sessions.session import Session

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from rounds.hearing.ear import Ear
-from rounds.hearing.strike import Expectation, Reading
+from rounds.hearing.reading import Expectation, Reading
 from rounds.notes import cents
 
 if TYPE_CHECKING:

@@ -11,17 +11,18 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from rounds.belief.in_or_out import ahead
 from rounds.errors import BadInput
 from rounds.faces.controller import Controller, DriftPath, HealthLine, Level, LogLine, RoundRequest
+from rounds.faces.view import BottleView, DueView, PersonView, ReadingView, TakeView, View
 from rounds.gauss import Gauss
+from rounds.instruction import Instruction
 from rounds.notes import parse_note
 from rounds.rig import Bottle, Habits, Piece, Pump, Rig
-from rounds.standing import ahead
-from rounds.view import BottleView, DueView, Instruction, PersonView, ReadingView, TakeView, View
 
 if TYPE_CHECKING:
     from rounds.events import Part
-    from rounds.view import Act, Standing
+    from rounds.instruction import Act, Standing
 
 _RAILS = (
     "C3 D3 E3 F3 G3 A3 Bb3 C4 D4 E4 F4",

@@ -12,6 +12,7 @@ from textual.widgets import Button, Input, Static
 
 from rounds.faces import cautions
 from rounds.faces.controller import Level, RoundRequest
+from rounds.faces.view import DueView, ReadingView
 from rounds.tui.app import RoundsApp
 from rounds.tui.intents import INTENTS
 from rounds.tui.screens.cautions import CautionScreen
@@ -28,7 +29,6 @@ from rounds.tui.widgets.reading import Reading
 from rounds.tui.widgets.slab import Slab, SlabModel
 from rounds.tui.widgets.stillness import Stillness
 from rounds.tui.widgets.strip import Strip
-from rounds.view import DueView, ReadingView
 from tests.tui.fake import SCENES, FakeController
 
 if TYPE_CHECKING:

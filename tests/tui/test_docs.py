@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from rounds import shown
 from rounds.faces.plainwords import WORDS
+from rounds.wording import shown
 from tests.tui.keys import PAGE, table, written
 
 TEXT = PAGE.read_text(encoding="utf-8")

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from rounds import shown
 from rounds.faces import news, plain
 from rounds.faces.plainface import PlainFace
+from rounds.faces.view import outcome
 from rounds.tui import models, pairmodels
 from rounds.tui.app import RoundsApp
 from rounds.tui.canvas import Canvas
@@ -92,7 +92,7 @@ class TestTheScreen:
     def test_a_first_look_is_not_called_unheard(self) -> None:
         view = fake().view()
         bottle = replace(view.bottles[0], standing="unheard")
-        assert shown.outcome(bottle) == ""
+        assert outcome(bottle) == ""
 
     async def test_the_keys_go_to_the_other_and_the_key_is_on_the_bar(self) -> None:
         controller = fake()

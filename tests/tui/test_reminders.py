@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from rounds.faces.view import DueView
 from rounds.tui import reminders
 from rounds.tui.reminders import Reminder, window_title
-from rounds.view import DueView
 from tests.tui.fake import FakeController
 
 if TYPE_CHECKING:

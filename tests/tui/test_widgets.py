@@ -12,15 +12,15 @@ from hypothesis import strategies as st
 from rich._palettes import STANDARD_PALETTE
 from textual.color import Color
 
-from rounds import shown
 from rounds.faces.controller import Level
+from rounds.instruction import Act
 from rounds.tui import lettering, models, themes
 from rounds.tui.canvas import Canvas, clipped, folded
 from rounds.tui.intents import INTENTS
 from rounds.tui.widgets.rails import Rails, RailsModel, places, rows_of, state_figure
 from rounds.tui.widgets.ribbons import leaves_text, mark
 from rounds.tui.widgets.slab import Slab, SlabModel, wordings
-from rounds.view import Act
+from rounds.wording import shown
 from tests.tui.fake import FakeController, drift_path, told
 
 if TYPE_CHECKING:

@@ -17,13 +17,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal, Protocol
 
-from rounds.guide.recognition import Sounded
+from rounds.recognising.recognition import Sounded
 from tests.worlds.physics import PSI
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from rounds.view import Instruction
+    from rounds.instruction import Instruction
     from tests.worlds.physics import World
 
 GaugeKind = Literal["right", "bar", "zero", "none"]

@@ -19,9 +19,9 @@ from rounds.air import LEAST_AIR_C, MOST_AIR_C
 from rounds.errors import BadInput
 from rounds.faces import typed
 from rounds.faces.controller import RoundRequest
-from rounds.text import plain
 from rounds.tui.answers import UNDO
-from rounds.words import strokes_phrase
+from rounds.wording.printable import plain
+from rounds.wording.words import strokes_phrase
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -8,10 +8,10 @@ from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
 
-from rounds import shown
 from rounds.tui.intents import INTENTS
 from rounds.tui.screens.page import SCROLLS, Page
 from rounds.tui.widgets.rails import COLOUR
+from rounds.wording import shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from textual.widget import Widget
 
     from rounds.faces.controller import Controller
-    from rounds.view import View
+    from rounds.faces.view import View
 
 HOW = (
     "A round needs no keys. Do what the large words say, then strike: the strike moves the round on.",

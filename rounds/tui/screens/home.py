@@ -27,9 +27,9 @@ if TYPE_CHECKING:
     from textual.app import ComposeResult
 
     from rounds.faces.controller import Controller, DriftPath, Level
+    from rounds.faces.view import BottleView, Mode, View
     from rounds.tui.widgets.keyline import Key
     from rounds.tui.widgets.painted import Painted
-    from rounds.view import BottleView, Mode, View
 
 FORECAST_EVERY = 20
 """Paintings (about seconds) between two forecasts while nothing else happens."""

@@ -12,9 +12,9 @@ from textual.content import Content
 from textual.widgets import DataTable, Static
 
 from rounds.air import kpa_to_psi
-from rounds.text import plain
 from rounds.tui.screens.page import SCROLLS, Page
-from rounds.words import pump_name
+from rounds.wording.printable import plain
+from rounds.wording.words import pump_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rounds.text import plain
 from rounds.tui import lettering
 from rounds.tui.canvas import folded
 from rounds.tui.widgets.painted import Painted
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     from rounds.faces.controller import Level

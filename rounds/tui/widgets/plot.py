@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from rounds.text import plain
 from rounds.tui.canvas import clipped
 from rounds.tui.widgets.painted import Painted
 from rounds.tui.widgets.ribbons import leaves_text
-from rounds.words import signed_cents, whole_cents
+from rounds.wording.printable import plain
+from rounds.wording.words import signed_cents, whole_cents
 
 if TYPE_CHECKING:
     from rounds.faces.controller import DriftPath

@@ -11,16 +11,17 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from rounds import shown
 from rounds.tui.widgets.painted import Painted
 from rounds.tui.widgets.pair import MARKS
-from rounds.words import whole_cents
+from rounds.wording import shown
+from rounds.wording.words import whole_cents
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from rounds.faces.view import BottleView
+    from rounds.instruction import Standing
     from rounds.tui.canvas import Canvas
-    from rounds.view import BottleView, Standing
 
 COLOUR: dict[Standing, str] = {
     "in_tune": "$tuned",

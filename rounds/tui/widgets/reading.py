@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from rounds import shown
 from rounds.tui import lettering
 from rounds.tui.canvas import Canvas, clipped, folded
 from rounds.tui.widgets.painted import Painted
-from rounds.words import signed_cents
+from rounds.wording import shown
+from rounds.wording.words import signed_cents
 
 if TYPE_CHECKING:
     from rounds.events import Verdict

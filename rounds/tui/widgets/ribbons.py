@@ -6,14 +6,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from rounds import shown
-from rounds.text import plain
 from rounds.tui.canvas import clipped
 from rounds.tui.widgets.painted import Painted
+from rounds.wording import shown
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
+    from rounds.belief.in_or_out import Ahead
     from rounds.faces.controller import DriftPath
-    from rounds.standing import Ahead
     from rounds.tui.canvas import Canvas
 
 _NAME_WIDTH = 6

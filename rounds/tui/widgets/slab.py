@@ -11,7 +11,7 @@ from rounds.tui.canvas import Canvas, clipped
 from rounds.tui.widgets.painted import Painted
 
 if TYPE_CHECKING:
-    from rounds.view import Act
+    from rounds.instruction import Act
 
 _TINT: dict[Act, str] = {
     "strike": "$slab-strike",

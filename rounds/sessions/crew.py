@@ -1,0 +1,210 @@
+"""All hands of a round: what each person is told, whose strike was heard, and who strikes first.
+
+Between the session, which records, and the pure parts that lead one person. A round of one person takes
+the same way with one pair of hands.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from rounds.guide import advice
+from rounds.guide.people import NOT_UNDERSTOOD
+from rounds.guide.round import begin
+from rounds.guide.situation import Situation
+from rounds.instruction import Instruction
+from rounds.planning import bottles_of_each, side_by_side
+from rounds.recognising.recognition import Listening, Recognised, Sounded, listening_for, recognise
+from rounds.recognising.two_players import (
+    REACTION_S,
+    Station,
+    alike,
+    asked_to_strike,
+    recognise_among,
+    whose_turn,
+)
+from rounds.sessions.closing import pressures_told
+from rounds.sessions.leading import Lead, held, kept_apart, stand_by
+from rounds.sessions.replanning import Replanner, asked_of
+
+if TYPE_CHECKING:
+    from rounds.belief import Beliefs
+    from rounds.events import Event, RoundOpened
+    from rounds.guide.people import People
+    from rounds.guide.round import RoundState
+    from rounds.planning import RoundPlan
+    from rounds.rig import Rig
+    from rounds.sessions.day import Day
+
+
+@dataclass(frozen=True)
+class Moment:
+    """What is known at one moment."""
+
+    rig: Rig
+    beliefs: Beliefs
+    day: Day
+    now_s: float
+    newest_id: int
+
+
+LATE_S = 20.0
+"""Who was asked to strike first this long ago keeps the other waiting: they may be away."""
+
+
+class Hands:
+    """What each is told. `turn` is who strikes first, None when all strike as they like."""
+
+    def __init__(self, now_s: float) -> None:
+        self.leads = [Lead(now_s)]
+        self.turn: int | None = None
+        self._turn_s = -math.inf
+        self._since_s = now_s
+        self._told_apart = False
+        self._whole = Replanner()
+
+    def copy(self) -> Hands:
+        """As they are now, whatever comes later."""
+        twin = Hands(0.0)
+        twin.leads = [lead.copy() for lead in self.leads]
+        twin._since_s, twin._told_apart = self._since_s, self._told_apart
+        twin.turn, twin._turn_s, twin._whole = self.turn, self._turn_s, self._whole.copy()
+        return twin
+
+    def resumed(self, now_s: float) -> Hands:
+        """What was told before is told again now."""
+        for lead in self.leads:
+            lead.told_s = now_s
+        self._since_s = now_s
+        return self
+
+    def gather(self, people: int, now_s: float) -> None:
+        """So many people from now on."""
+        del self.leads[people:]
+        self.leads += [Lead(now_s) for _ in range(people - len(self.leads))]
+
+    # Plans
+
+    def situation(self, at: Moment, person: int) -> Situation:
+        """Everything that one person's next step depends on."""
+        state = _state(at, person)
+        told = pressures_told(at.rig, at.day, at.now_s)
+        return Situation(at.rig, at.beliefs, state, self.plan_of(at, person), at.now_s, told)
+
+    def plan(self, at: Moment) -> RoundPlan:
+        """What is left to do by all hands together."""
+        plans = [self.plan_of(at, i) for i in range(len(self.leads))]
+        return plans[0] if len(plans) == 1 else side_by_side(plans)
+
+    def plan_of(self, at: Moment, person: int) -> RoundPlan:
+        """What one person has still to do."""
+        state = _state(at, person)
+        plan = self.leads[person].replanner.plan(at.rig, at.beliefs, state, at.now_s, at.newest_id)
+        people = at.day.people
+        if people is None:
+            return plan
+        if at.rig.reference.floating and not state.shift_settled and at.day.round is not None:
+            whole = self._whole.plan(at.rig, at.beliefs, at.day.round, at.now_s, at.newest_id)
+            plan = replace(plan, shift_cents=whole.shift_cents, shift_saves=whole.shift_saves)
+        targets = [r.target for i, r in enumerate(people.rounds) if i != person]
+        return kept_apart(at.rig, plan, [t for t in targets if t is not None])
+
+    def next_step(self, at: Moment, person: int) -> Event | Instruction:
+        """One event to journal before asking again, or what to tell a person."""
+        now = self.situation(at, person)
+        if not now.plan.listen and self._must_agree(at):
+            why = "the others are still heard; then A4 is chosen"
+            return Instruction("wait", None, None, None, None, why, "Wait")
+        return advice.next_step(now)
+
+    def _must_agree(self, at: Moment) -> bool:
+        """Whether a floating reference is yet to be settled, which waits until everybody is heard."""
+        if at.day.people is None or not at.rig.reference.floating or at.day.people.rounds[0].shift_settled:
+            return False
+        return bool(self.plan(at).listen)
+
+    # Strikes
+
+    def stations(self, at: Moment) -> list[Station]:
+        """Everybody's situation and instruction."""
+        return [Station(i, self.situation(at, i), lead.told) for i, lead in enumerate(self.leads)]
+
+    def take_turns(self, at: Moment) -> None:
+        """Settle who strikes first from now on."""
+        people = at.day.people
+        stations = [] if people is None else self.stations(at)
+        turn = None if people is None else whose_turn(people, stations)
+        asked = asked_to_strike(stations)
+        self._told_apart = turn is not None and not alike(asked[0], asked[1])
+        if turn != self.turn:
+            # Who was heard just now strikes nothing at once; others may be about to.
+            heard = people is not None and self.turn is not None and people.heard_last == self.turn
+            self._turn_s = -math.inf if heard else at.now_s
+            self._since_s = at.now_s
+        self.turn = turn
+
+    def recognise(self, at: Moment, sounded: Sounded) -> Recognised:
+        """Whose strike it was, and what it shows was done."""
+        if at.day.people is None:
+            return recognise(self.situation(at, 0), self.leads[0].told, sounded)
+        turn = self.turn if at.now_s - self._turn_s >= REACTION_S else None
+        return recognise_among(self.stations(at), turn, sounded)
+
+    def listening(self, at: Moment) -> Listening:
+        """What the ear should wait for: the bottles of all who are asked to strike."""
+        if at.day.round is None:
+            return listening_for(None, at.rig, self.leads[0].told)
+        if at.day.people is None:
+            return listening_for(self.situation(at, 0), at.rig, self.leads[0].told)
+        asked = asked_to_strike(self.stations(at)) or self.stations(at)[:1]
+        first, *others = (listening_for(s.now, at.rig, s.told) for s in asked)
+        return replace(first, beside=others[0]) if others else first
+
+    def shown(self, rig: Rig, day: Day, now_s: float) -> tuple[Instruction, ...]:
+        """What each is to do: no air after a strike that was not understood, and no strike out of turn."""
+        told = [lead.shown(rig, _unclear_s(day, i)) for i, lead in enumerate(self.leads)]
+        if self.turn is not None:
+            late = self._told_apart and now_s - max(self._since_s, self.leads[self.turn].asked_s) >= LATE_S
+            idle = ("wait", "none")
+            told = [
+                t if i == self.turn or t.act in idle else held(t, self.turn, late=late)
+                for i, t in enumerate(told)
+            ]
+        return tuple(told if day.people is None else _beside(told, day.people))
+
+
+def _beside(told: list[Instruction], people: People) -> list[Instruction]:
+    """Who has nothing more to do stands by, as long as others have."""
+    over = [t.act == "none" and t.bottle is None for t in told]
+    if all(over):
+        return told
+    left = [0 if o else len(r.open_bottles) for o, r in zip(over, people.rounds, strict=True)]
+    return [stand_by(t, r, left) if o else t for t, o, r in zip(told, over, people.rounds, strict=True)]
+
+
+def _state(at: Moment, person: int) -> RoundState:
+    state = at.day.of(person).round
+    assert state is not None
+    return state
+
+
+def _unclear_s(day: Day, person: int) -> float | None:
+    """When a strike was not understood that may have been a person's."""
+    if day.people is not None:
+        return day.people.unclear_s[person]
+    heard = day.reading
+    understood = heard is None or heard.verdict not in NOT_UNDERSTOOD
+    newest_s = day.doubted_s if heard is None or understood else max(heard.at_s, day.doubted_s)
+    return newest_s if math.isfinite(newest_s) else None
+
+
+def shared_out(rig: Rig, beliefs: Beliefs, opened: RoundOpened, people: int) -> RoundOpened:
+    """A round that begins, its bottles shared out among people as a plan of now would.
+
+    Raises:
+        BadInput: the rig has fewer pumps than people.
+    """
+    asked = asked_of(rig, begin(opened), opened.at_s)
+    return replace(opened, shares=bottles_of_each(rig, beliefs, asked, people))

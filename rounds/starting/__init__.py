@@ -1,0 +1,1 @@
+"""Starting a session: what commands share, and the microphone, clock and face put together."""

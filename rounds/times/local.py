@@ -1,0 +1,34 @@
+"""Times of day as the place's clocks show them.
+
+The change of summer time makes some days 23 or 25 hours long. So a day later is the next date, never
+86,400 seconds more, and a local time is kept without a zone until the system turns it into seconds: the
+offset that the zone has now need not be the one it has then.
+"""
+
+from __future__ import annotations
+
+import datetime
+
+
+def moment_s(day: datetime.date, clock: datetime.time, zone: datetime.tzinfo | None = None) -> float:
+    """UTC epoch seconds of a time of day, in the system's zone unless another is given."""
+    return datetime.datetime.combine(day, clock, tzinfo=zone).timestamp()
+
+
+def next_moment_s(clock: datetime.time, now_s: float) -> float:
+    """The next time, from now on, at which the local clock shows this."""
+    today = datetime.datetime.fromtimestamp(now_s).date()
+    at_s = moment_s(today, clock)
+    return at_s if at_s >= now_s else moment_s(today + datetime.timedelta(days=1), clock)
+
+
+def bounds(day: datetime.date) -> tuple[float, float]:
+    """First second of a local day, and of the next (23 or 25 hours on when the clocks change)."""
+    start = datetime.datetime.combine(day, datetime.time.min).astimezone()
+    end = datetime.datetime.combine(day + datetime.timedelta(days=1), datetime.time.min).astimezone()
+    return start.timestamp(), end.timestamp()
+
+
+def day_of(at_s: float) -> datetime.date:
+    """The local day of a moment."""
+    return datetime.datetime.fromtimestamp(at_s).date()

@@ -1,0 +1,1 @@
+"""What the program says: words and phrases, each event as a sentence, foreign text made printable."""

@@ -1,0 +1,163 @@
+"""Signs, figures and spoken phrases that the screens and the plain sentences share.
+
+Pure. Figures (`3½`, `+12`) are for eyes, spoken phrases (`3 and a half strokes`) for a screen reader,
+which swallows signs and fractions. Strokes go to the sixteenth, as doses do: a figure here and the
+order it stands beside are the same number.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from rounds.wording.words import sixteenths, strokes_in_words
+
+if TYPE_CHECKING:
+    from rounds.events import Verdict
+    from rounds.instruction import Act, Instruction, Standing
+
+SIGN: dict[Standing, str] = {
+    "in_tune": "=",
+    "sharp": "▲",
+    "flat": "▼",
+    "doubtful": "~",
+    "unheard": "?",
+    "skipped": "×",
+    "idle": "·",
+}
+"""One character a standing, each of another shape: colour is never the only difference."""
+
+WORD: dict[Standing, str] = {
+    "in_tune": "in tune",
+    "sharp": "sharp",
+    "flat": "flat",
+    "doubtful": "unsure",
+    "unheard": "unheard",
+    "skipped": "skipped",
+    "idle": "resting",
+}
+
+VERDICT_WORD: dict[Verdict, str] = {
+    "clear": "clear",
+    "quiet": "too quiet",
+    "other_bottle": "another bottle",
+    "two_ringing": "two bottles ring",
+    "unclear": "not clear",
+}
+
+_ORDER: dict[Act, str] = {
+    "strike": "STRIKE",
+    "connect": "PUMP",
+    "add": "ADD",
+    "release": "LET OUT",
+    "disconnect": "HEAD OFF",
+}
+MOVES_AIR: tuple[Act, ...] = ("connect", "add", "release")
+"""Acts that move air; `connect` puts the pump on and goes on to pump."""
+LEAST_COUNTED = 4
+"""Sixteenths of a stroke: less than a quarter no hand can count, so it is ordered as a bit."""
+_PARTS = {2: "half", 4: "quarter", 8: "eighth", 16: "sixteenth"}
+_COUNTS = {3: "three", 5: "five", 7: "seven"}
+
+
+def sentence(text: str) -> str:
+    """A phrase as a sentence: capital first, full stop last; nothing stays nothing."""
+    text = text.strip()
+    if not text:
+        return ""
+    return text[0].upper() + text[1:] + ("" if text[-1] in ".!?…" else ".")
+
+
+def uncertainty_figure(u95_cents: float) -> str:
+    """`±1.8` below ten cents, `±14` above."""
+    return f"±{u95_cents:.0f}" if u95_cents >= 9.95 else f"±{u95_cents:.1f}"
+
+
+def strokes_spoken(strokes: float) -> str:
+    """`3 and a half strokes`, `3 sixteenths of a stroke`: no sign that a reader may swallow."""
+    whole, rest = divmod(sixteenths(strokes), 16)
+    if whole and rest:
+        return f"{whole} and {_part_spoken(rest)} strokes"
+    if rest:
+        return "half a stroke" if rest == 8 else f"{_part_spoken(rest)} of a stroke"
+    return f"{whole} stroke{'' if whole == 1 else 's'}"
+
+
+def _part_spoken(rest: int) -> str:
+    """Sixteenths in the fewest parts: `a half`, `three quarters`, `an eighth`, `3 sixteenths`."""
+    parts, sort = rest, 16
+    while parts % 2 == 0:
+        parts, sort = parts // 2, sort // 2
+    article = "an" if sort == 8 else "a"
+    return f"{article} {_PARTS[sort]}" if parts == 1 else f"{_COUNTS.get(parts, parts)} {_PARTS[sort]}s"
+
+
+def cents_spoken(cents: float, u95_cents: float | None = None) -> str:
+    """`12 cents sharp, give or take 2`."""
+    size = abs(cents)
+    figure = f"{size:.0f}" if size >= 9.95 else f"{size:.1f}".removesuffix(".0")
+    if figure == "0":
+        text = "dead on"
+    else:
+        text = f"{figure} cent{'' if figure == '1' else 's'} {'sharp' if cents > 0 else 'flat'}"
+    if u95_cents is None:
+        return text
+    return f"{text}, give or take {f'{u95_cents:.0f}' if u95_cents >= 1.95 else f'{u95_cents:.1f}'}"
+
+
+def clock(seconds: float) -> str:
+    """`7:40`, `1:02:10`, `−0:20` once it has passed."""
+    total = math.ceil(abs(seconds)) if seconds > 0 else math.floor(abs(seconds))
+    minutes, secs = divmod(int(total), 60)
+    hours, minutes = divmod(minutes, 60)
+    figure = f"{hours}:{minutes:02d}:{secs:02d}" if hours else f"{minutes}:{secs:02d}"
+    return f"−{figure}" if seconds < 0 and total else figure
+
+
+def minutes_figure(seconds: float) -> str:
+    """`under 1 min`, `6 min`: an estimate has no seconds."""
+    minutes = round(seconds / 60.0)
+    return f"{minutes} min" if minutes else "under 1 min"
+
+
+def duration_spoken(seconds: float) -> str:
+    """`7 minutes 40 seconds`, `2 hours 5 minutes`; seconds only below ten minutes."""
+    total = max(0, round(seconds))
+    hours, rest = divmod(total, 3600)
+    minutes, secs = divmod(rest, 60)
+    shown = [(hours, "hour"), (minutes, "minute"), (secs if total < 600 else 0, "second")]
+    words = [f"{n} {name}{'' if n == 1 else 's'}" for n, name in shown if n]
+    return " ".join(words) or "no time"
+
+
+def order(instruction: Instruction) -> str:
+    """The act as the few words that are painted large beside the bottle: `PUMP 3½`, `ADD A BIT`, `STRIKE`."""
+    words = _ORDER.get(instruction.act)
+    if words is None:
+        return instruction.headline.rpartition(": ")[2].upper()
+    strokes = _counted(instruction)
+    if not strokes:
+        return words
+    if sixteenths(strokes) < LEAST_COUNTED:
+        return f"{words} A BIT"
+    return f"{words} {strokes_in_words(strokes)}"
+
+
+def air_way(instruction: Instruction) -> str:
+    """How the air moves: `in, by the pump`, `out, by the pin`; empty when none is to move."""
+    strokes = _counted(instruction)
+    if strokes > 0:
+        return "in, by the pump"
+    means = "out, by the pin" if instruction.pump is None else "out, by the pump's valve"
+    return means if strokes else ""
+
+
+def nobody_first(overdue: bool) -> str:
+    """What is said in place of the bottles that would be done first."""
+    return "None is out for sure: a round would hear them first." if overdue else "Nothing needs air now."
+
+
+def _counted(instruction: Instruction) -> float:
+    """The strokes to count, 0 for none: a gauge, not a count, says when an over-filled bottle is let down."""
+    counts = instruction.act in MOVES_AIR and instruction.then_strike
+    return (instruction.strokes or 0.0) if counts else 0.0
