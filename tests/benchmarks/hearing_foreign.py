@@ -19,35 +19,43 @@ from tests import strikes
 from tests.strikes.outcome import TITLES, Outcome, hear, line
 
 SEED = 70_000
-"""Strikes are numbered from here on; the fit of the uncertainty uses lower numbers."""
+"""Strikes are numbered from here on; fits use numbers under 60 000."""
 
 
-def table(generator: str, conditions: list[str], seeds: range) -> list[Outcome]:
+def table(generator: str, conditions: list[str], seeds: range) -> dict[str, list[Outcome]]:
     """Print a row a condition and one of all."""
-    everything: list[Outcome] = []
+    rows: dict[str, list[Outcome]] = {}
     for condition in conditions:
-        heard = [o for seed in seeds for o in hear(strikes.make(generator, condition, seed))]
-        print(line(f"{generator}: {condition}", heard), flush=True)
-        everything += heard
-    print(line(f"{generator}: all", everything), flush=True)
-    return everything
+        lacking = strikes.missing(generator, condition)
+        if lacking:
+            print(f"{generator}: {condition}: left out: {lacking}")
+            continue
+        rows[condition] = [o for seed in seeds for o in hear(strikes.make(generator, condition, seed))]
+        print(line(f"{generator}: {condition}", rows[condition]), flush=True)
+    if rows:
+        print(line(f"{generator}: all", [o for row in rows.values() for o in row]), flush=True)
+    return rows
 
 
 def main() -> None:
-    """Print the table."""
+    """Print the tables: one a generator, then each condition over all generators."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
+    names = list(strikes.CONDITIONS)
     parser.add_argument("--per", type=int, default=60, help="strikes a condition (default 60)")
     parser.add_argument("--seed", type=int, default=SEED, help="number of the first strike")
-    parser.add_argument(
-        "--generator", nargs="+", choices=list(strikes.CONDITIONS), default=list(strikes.CONDITIONS)
-    )
+    parser.add_argument("--generator", nargs="+", choices=names, default=names)
     parser.add_argument("--condition", nargs="+", help="these conditions alone")
     args = parser.parse_args()
     seeds = range(args.seed, args.seed + args.per)
-    print(TITLES)
+    print(f"strikes {args.seed} to {seeds[-1]} of each condition\n{TITLES}")
+    together: dict[str, list[Outcome]] = {}
     for generator in args.generator:
         chosen = [c for c in strikes.CONDITIONS[generator] if args.condition is None or c in args.condition]
-        table(generator, chosen, seeds)
+        for condition, row in table(generator, chosen, seeds).items():
+            together.setdefault(condition, []).extend(row)
+    if len(args.generator) > 1:
+        for condition, row in together.items():
+            print(line(f"together: {condition}", row), flush=True)
 
 
 if __name__ == "__main__":

@@ -125,15 +125,15 @@ def _struck(plan: _Plan, rng: np.random.Generator) -> NDArray[np.float64]:
 def _upper_pair(
     plan: _Plan, ratio: float, force: NDArray[np.float64], count: int, rng: np.random.Generator
 ) -> NDArray[np.float64]:
-    """A pair of modes above the main one, up to 20 cents apart; the wall's speed is heard, not its way."""
+    """A pair of modes above the main one, up to 20 cents apart, together weaker than it."""
     hz = plan.hz * ratio * float(rng.uniform(0.95, 1.05))
     if hz > 0.4 * RATE_HZ:
         return np.zeros(count)
     ring_s = plan.ring_s * ratio ** -float(rng.uniform(0.5, 1.5))
-    share = ratio * float(rng.uniform(0.05, 0.5))
     other_hz = hz * 2 ** (float(rng.uniform(-20.0, 20.0)) / 1200)
-    other = _mode(other_hz, ring_s, force, count, 0.0) * float(rng.uniform(0.1, 0.9))
-    return np.asarray(share * (_mode(hz, ring_s, force, count, 0.0) + other))
+    share, other_share = float(rng.uniform(0.05, 0.7)), float(rng.uniform(0.1, 0.9))
+    pair = _mode(hz, ring_s, force, count, 0.0) + other_share * _mode(other_hz, ring_s, force, count, 0.0)
+    return np.asarray(share / (1.0 + other_share) * pair)
 
 
 def _touch(force: NDArray[np.float64], rng: np.random.Generator) -> NDArray[np.float64]:
