@@ -1,5 +1,6 @@
-"""The hearing on strikes of other hands (`tests/strikes`), a small sample: the whole table is
-`python -m tests.benchmarks.hearing_foreign`. Each floor is what is reached; the target stands beside it.
+"""The hearing on strikes of other hands (`tests/strikes`), a small sample of each generator.
+
+Whole table: `python -m tests.benchmarks.hearing_foreign`. A floor is what is reached; its target is beside.
 """
 
 from __future__ import annotations
@@ -10,31 +11,59 @@ import pytest
 from tests import strikes
 from tests.strikes.outcome import Outcome, hear
 
-PER = 3
 SEED = 90_000
+GENERATORS = ("modal", "sampled", "mesh")
+"""The project's own has `tests/test_hearing_accuracy.py`."""
 
 
-@pytest.mark.parametrize("generator", list(strikes.CONDITIONS))
+@pytest.mark.parametrize("generator", GENERATORS)
 def test_the_same_number_gives_the_same_strike(generator: str) -> None:
-    condition = strikes.CONDITIONS[generator][0]
+    condition = "near"
+    if strikes.missing(generator, condition):
+        pytest.skip(strikes.missing(generator, condition) or "")
     first, again, other = (strikes.make(generator, condition, seed) for seed in (1, 1, 2))
     assert np.array_equal(first.samples, again.samples)
     assert first.true_hz == again.true_hz
     assert not np.array_equal(first.samples, other.samples)
 
 
-@pytest.fixture(scope="module", params=list(strikes.CONDITIONS))
-def heard(request: pytest.FixtureRequest) -> list[Outcome]:
-    generator = request.param
-    made = [strikes.make(generator, c, SEED + k) for c in strikes.CONDITIONS[generator] for k in range(PER)]
-    return [outcome for strike in made for outcome in hear(strike)]
+def test_of_a_ring_stepped_through_time_the_true_pitch_is_what_rings_on() -> None:
+    """By a plain FFT (numpy) of half a second, late, of a strike beside the microphone."""
+    for seed in range(4):
+        strike = strikes.make("mesh", "near", seed)
+        begin = round((strike.at_s[0] + 0.15) * strike.sample_rate_hz)
+        part = strike.samples[begin : begin + strike.sample_rate_hz // 2].astype(np.float64)
+        level = np.abs(np.fft.rfft(part * np.hanning(part.size), 1 << 20))
+        hz = np.fft.rfftfreq(1 << 20, 1 / strike.sample_rate_hz)
+        near = np.abs(1200 * np.log2(np.maximum(hz, 1.0) / strike.true_hz)) < 60.0
+        assert 1200 * np.log2(hz[near][level[near].argmax()] / strike.true_hz) == pytest.approx(0.0, abs=3.0)
 
 
-def test_the_uncertainty_holds_the_truth(heard: list[Outcome]) -> None:
+@pytest.fixture(scope="module")
+def heard() -> dict[str, list[Outcome]]:
+    """One strike of each condition and generator, and one of every fourth chain."""
+    found: dict[str, list[Outcome]] = {}
+    for number, generator in enumerate(GENERATORS):
+        kinds = [c for c in strikes.CONDITIONS[generator] if c not in strikes.CHAINS]
+        kinds += strikes.CHAINS[number :: len(GENERATORS)]
+        made = [strikes.make(generator, c, SEED) for c in kinds if not strikes.missing(generator, c)]
+        found[generator] = [outcome for strike in made for outcome in hear(strike)]
+    return found
+
+
+def _all(heard: dict[str, list[Outcome]]) -> list[Outcome]:
+    return [o for outcomes in heard.values() for o in outcomes]
+
+
+def test_the_uncertainty_holds_the_truth(heard: dict[str, list[Outcome]]) -> None:
     """Target: 94 in 100."""
-    good = [o for o in heard if o.clear]
-    assert sum(o.held for o in good) >= 0.6 * len(good)
+    good = [o for o in _all(heard) if o.clear]
+    assert sum(o.held for o in good) >= 0.7 * len(good)
 
 
-def test_no_accepted_reading_is_of_another_tone(heard: list[Outcome]) -> None:
-    assert max(abs(o.error_cents) for o in heard if o.clear) < 50.0
+def test_no_accepted_reading_is_of_another_tone(heard: dict[str, list[Outcome]]) -> None:
+    assert max(abs(o.error_cents) for o in _all(heard) if o.clear) < 50.0
+
+
+def test_a_strike_is_read_once(heard: dict[str, list[Outcome]]) -> None:
+    assert [o.strike.condition for o in _all(heard) if o.doubles] == []

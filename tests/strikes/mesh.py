@@ -14,7 +14,6 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numba import njit
 from scipy.signal import fftconvolve, lfilter
 
 from tests.strikes.strike import Strike
@@ -33,6 +32,10 @@ BODY_LOSS = 150.0
 """Nepers a second: the ring swelling or moving as a whole is heard, and damped by what holds it, at once."""
 OFF_NODE = 0.5
 """The microphone stands where the main mode is heard at least this much of its loudest."""
+AWAY_S = 0.04
+"""A mallet that has not touched for so long has left."""
+LINEAR_FROM = 2e-5
+"""Share of the tension that its own swing may still add (0.02 cents) when the ring is taken as linear."""
 LEAD_S, TAIL_S = 0.6, 1.1
 CONDITIONS = ("near", "room", "far", "glide 15", "glide 30", "twins", "short ring", "any bottle")
 _ROUND = 2 * np.pi * np.arange(POINTS) / POINTS
@@ -173,63 +176,74 @@ def _main_pair(ring: _Ring, ear_at: Sound) -> list[tuple[float, float]]:
     return sorted(found, reverse=True)
 
 
+@dataclass(frozen=True)
+class _Mallet:
+    """Its mass in points of the ring, its speed a second, and how hard its felt is."""
+
+    mass: float
+    speed: float
+    felt: float
+
+
 def _struck(ring: _Ring, glide_cents: float, ear_at: Sound, rng: np.random.Generator) -> Sound:
-    """The sound from the first touch on."""
+    """The sound from the first touch on: what the microphone hears is how the ring is accelerated."""
     mass, contact_s = float(rng.uniform(0.5, 5.0)), float(rng.uniform(0.0008, 0.003))
     contact_s *= min(1.0, 2.0 * np.pi * 500.0 / np.sqrt(3.0 * ring.tension))
     speed = 2.9 / contact_s
-    felt = 0.5 * (FELT_POWER + 1.0) * mass * speed**2
-    hit = (mass, speed, felt)
+    mallet = _Mallet(mass, speed, 0.5 * (FELT_POWER + 1.0) * mass * speed**2)
     if glide_cents:
-        _, stretched = _swung(round(0.02 * RATE_HZ), *_numbers(ring), *hit, ear_at)
-        mean = float(np.mean(stretched[-round(0.01 * RATE_HZ) :]))
+        shapes = _hit(ring, mallet, round(0.02 * RATE_HZ))[-round(0.01 * RATE_HZ) :]
+        mean = float(np.mean([_lengthened(shape) for shape in shapes]))
         ring = replace(ring, stretch=(2 ** (glide_cents / 600) - 1.0) / mean)
-    sound, _ = _swung(round(TAIL_S * RATE_HZ), *_numbers(ring), *hit, ear_at)
+    count = round(TAIL_S * RATE_HZ)
+    shapes = _hit(ring, mallet, count)
+    way = np.concatenate([[0.0, 0.0], shapes @ ear_at, _left_alone(ring, shapes, ear_at, count)])
+    sound = np.diff(way, 2)
     rub = rng.standard_normal(round(0.002 * RATE_HZ)) * 10 ** (-rng.uniform(12.0, 34.0) / 20)
     sound[: rub.size] += rub * np.hanning(rub.size) * np.max(np.abs(sound))
     return np.asarray(sound)
 
 
-def _numbers(ring: _Ring) -> tuple[Sound, float, float, float, float, float, float]:
-    return ring.mass, ring.tension, ring.bending, ring.bed, ring.loss, ring.loss_above, ring.stretch
+def _lengthened(shape: Sound) -> float:
+    """How much longer a shape makes the ring (in the second order)."""
+    slope = shape - np.roll(shape, 1)
+    return float(slope @ slope) / _NORMAL / POINTS
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
-def _swung(count, mass, tension, bending, bed, loss, above, stretch, hammer, speed, felt, ear_at):  # type: ignore[no-untyped-def]
-    """Step the ring and the mallet: the sound, and the ring's stretch at each step."""
-    points, dt = mass.size, 1.0 / 48_000
-    normal = 4 * np.sin(np.pi / points) ** 2
-    now, past, coming = np.zeros(points), np.zeros(points), np.zeros(points)
-    bent, body = np.zeros(points), _AS_A_WHOLE
-    sound, stretched = np.zeros(count), np.zeros(count)
-    head = 0.0
+def _hit(ring: _Ring, mallet: _Mallet, count: int) -> Sound:
+    """Shape after shape (one a row) while the mallet is about, or the tension moves; `count` at most."""
+    linear, bend, dt = _step(ring)[:POINTS], _bend(np.eye(POINTS)), 1.0 / RATE_HZ
+    tightening = dt**2 * ring.tension * ring.stretch / ring.mass
+    state, shapes = np.zeros(2 * POINTS), np.zeros((count, POINTS))
+    head, speed, touched = 0.0, mallet.speed, 0
     for step in range(count):
-        lengthened = 0.0
-        for j in range(points):
-            left, right = now[j - 1], now[(j + 1) % points]
-            bent[j] = (2 * now[j] - left - right) / normal - now[j]
-            lengthened += (right - now[j]) ** 2 / normal / points
-        pulled, mean = tension * (1.0 + stretch * lengthened), now.mean()
+        now = state[:POINTS]
+        coming = linear @ state
+        tighter = _lengthened(now) if ring.stretch else 0.0
+        if tighter:
+            coming -= tightening * tighter * (bend @ now)
         pressed = head - now[0]
-        push = felt * pressed**2.3 if pressed > 0.0 else 0.0
-        whole = body @ (now - past)
-        for j in range(points):
-            left, right = j - 1, (j + 1) % points
-            twice = (2 * bent[j] - bent[left] - bent[right]) / normal - bent[j]
-            force = -pulled * bent[j] - bending * twice - bed * now[j] - AIR * tension * mean
-            if j == 0:
-                force += push
-            moved = now[j] - past[j]
-            moved_bent = (2 * moved - (now[left] - past[left]) - (now[right] - past[right])) / normal
-            coming[j] = now[j] + moved + dt * dt * force / mass[j]
-            coming[j] -= 2 * dt * (loss * moved + above * moved_bent + BODY_LOSS * whole[j])
-            sound[step] += ear_at[j] * (coming[j] - now[j] - moved)
-        speed -= dt * push / hammer
+        if pressed > 0.0:
+            push, touched = mallet.felt * pressed**FELT_POWER, step
+            coming[0] += dt**2 * push / ring.mass[0]
+            speed -= dt * push / mallet.mass
         head += dt * speed
-        stretched[step] = lengthened
-        past[:] = now
-        now[:] = coming
-    return sound, stretched
+        state[POINTS:] = now
+        state[:POINTS] = coming
+        shapes[step] = coming
+        if step - touched > AWAY_S * RATE_HZ and tighter * ring.stretch < LINEAR_FROM:
+            return shapes[: step + 1]
+    return shapes
+
+
+def _left_alone(ring: _Ring, shapes: Sound, ear_at: Sound, count: int) -> Sound:
+    """What follows at the microphone, the ring being linear from there on: a sum of its modes."""
+    values, modes = np.linalg.eig(_step(ring))
+    shares = np.linalg.solve(modes, np.concatenate([shapes[-1], shapes[-2]])) * (ear_at @ modes[:POINTS])
+    steps = np.arange(1, count - len(shapes) + 1)
+    heard = np.abs(shares) > 1e-9 * np.max(np.abs(shares))
+    powers = np.log(values[heard].astype(complex))
+    return np.asarray(sum((c * np.exp(p * steps)).real for c, p in zip(shares[heard], powers, strict=True)))
 
 
 def _velvet(rng: np.random.Generator, direct_db: float) -> Sound:

@@ -112,14 +112,14 @@ def hear(strike: Strike) -> list[Outcome]:
         end_s = strike.at_s[number + 1] if number + 1 < len(strike.at_s) else math.inf
         after = {r.at_s for r in found if at_s + LATE_S <= r.at_s < end_s - EARLY_S}
         after_count = len(after) + max(0, len({r.at_s for r in near}) - 1)
-        before = {r.at_s for r in found if r.at_s <= strike.at_s[0] - EARLY_S} if number == 0 else set()
+        before = {r.at_s for r in found if r.at_s <= strike.at_s[0] - EARLY_S}
         outcomes.append(
             Outcome(
                 strike,
                 next((r for r in near if r.stage == "provisional"), None),
                 next((r for r in reversed(near) if r.stage != "provisional"), None),
                 after_count,
-                len(before),
+                0 if number or strike.others_before else len(before),
                 spent_ms,
             )
         )

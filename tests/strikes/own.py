@@ -22,4 +22,5 @@ def make(condition: str, seed: int) -> Strike:
         true_hz=case.true_hz,
         target_hz=case.expectation.target_hz,
         half_width_cents=case.expectation.half_width_cents,
+        others_before=condition == "other ringing",
     )

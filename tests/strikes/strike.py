@@ -29,5 +29,7 @@ class Strike:
     """What the listener is told to wait for; None: any bottle."""
     half_width_cents: float = 220.0
     known_to_cents: float = 0.0
+    others_before: bool = False
+    """Whether another bottle is struck before it."""
     glide_cents: float = 0.0
     """How far above `true_hz` it begins."""
