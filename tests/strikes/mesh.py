@@ -207,7 +207,7 @@ def _struck(ring: _Ring, glide_cents: float, ear_at: Sound, rng: np.random.Gener
 def _lengthened(shape: Sound) -> float:
     """How much longer a shape makes the ring (in the second order)."""
     slope = shape - np.roll(shape, 1)
-    return float(slope @ slope) / _NORMAL / POINTS
+    return float(slope @ slope / _NORMAL / POINTS)
 
 
 def _hit(ring: _Ring, mallet: _Mallet, count: int) -> Sound:
@@ -224,7 +224,7 @@ def _hit(ring: _Ring, mallet: _Mallet, count: int) -> Sound:
             coming -= tightening * tighter * (bend @ now)
         pressed = head - now[0]
         if pressed > 0.0:
-            push, touched = mallet.felt * pressed**FELT_POWER, step
+            push, touched = mallet.felt * float(pressed) ** FELT_POWER, step
             coming[0] += dt**2 * push / ring.mass[0]
             speed -= dt * push / mallet.mass
         head += dt * speed
