@@ -13,7 +13,9 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 from dataclasses import dataclass
+from typing import Literal
 
 from rounds.notes import CENTS_PER_NEPER
 
@@ -22,6 +24,9 @@ ATMOSPHERE_KPA = 101.325
 KPA_PER_PSI = 6.894757293168
 """Pound-force per square inch (NIST SP 811, 2008, appendix B.8: 6.894757 E+03 Pa)."""
 KPA_PER_BAR = 100.0
+PressureUnit = Literal["psi", "bar", "kPa"]
+KPA_PER: dict[PressureUnit, float] = {"psi": KPA_PER_PSI, "bar": KPA_PER_BAR, "kPa": 1.0}
+"""Kilopascal in one of each unit that gauges show (NIST SP 811, 2008, appendix B.8)."""
 ZERO_CELSIUS_K = 273.15
 LEAST_AIR_C, MOST_AIR_C = -30.0, 60.0
 """Air temperatures that are believed; anything else is a slip."""
@@ -51,6 +56,25 @@ def psi_to_kpa(psi: float) -> float:
 def kpa_to_psi(kpa: float) -> float:
     """Kilopascal to pounds-force per square inch."""
     return kpa / KPA_PER_PSI
+
+
+def parse_pressure(text: str, unit: PressureUnit = "psi") -> float:
+    """A gauge reading as typed, in kPa: `3.2 bar`, `46psi`, `320 kPa`, or a bare number in `unit`.
+
+    Raises:
+        ValueError: it is not a number with at most one of those units.
+    """
+    found = re.fullmatch(r"\s*(\d+(?:[.,]\d*)?|[.,]\d+)\s*([A-Za-z]*)\s*", text)
+    names: dict[str, PressureUnit] = {name.casefold(): name for name in KPA_PER}
+    named = unit if found is None or not found[2] else names.get(found[2].casefold())
+    if found is None or named is None:
+        raise ValueError(f"{text.strip()[:30]!r} is not a pressure; type it like 46 psi, 3.2 bar or 320 kPa")
+    return float(found[1].replace(",", ".")) * KPA_PER[named]
+
+
+def pressure_figure(gauge_kpa: float, unit: PressureUnit = "psi") -> str:
+    """A gauge pressure as a dial is read: `46`, `3.2`; whole psi, tenths of a bar, whole kPa."""
+    return f"{gauge_kpa / KPA_PER[unit]:.{1 if unit == 'bar' else 0}f}"
 
 
 def celsius_to_kelvin(temp_c: float) -> float:

@@ -156,6 +156,14 @@ class Gauge(Event):
 
 
 @dataclass(frozen=True, kw_only=True)
+class NoGauge(Event):
+    """The player said that a pump has no gauge that could be read."""
+
+    kind: ClassVar[str] = "no_gauge"
+    pump: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class TakeStarted(Event):
     """A take runs: no sound, no flashing. Worst deviation and likely out as predicted at its start."""
 
@@ -296,6 +304,7 @@ EVENT_TYPES: dict[str, type[Event]] = {
         AirMoved,
         Temperature,
         Gauge,
+        NoGauge,
         TakeStarted,
         TakeStopped,
         Sent,

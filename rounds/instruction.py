@@ -8,8 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-Act = Literal["strike", "connect", "add", "release", "disconnect", "wait", "none"]
-"""What the player does next; `none`: nothing, the round is over or none is open."""
+Act = Literal["strike", "connect", "add", "release", "disconnect", "gauge", "wait", "none"]
+"""What the player does next; `gauge`: read the pressure; `none`: nothing, no round goes on."""
 Standing = Literal["unheard", "in_tune", "sharp", "flat", "doubtful", "skipped", "idle"]
 """How a bottle stands: `idle` is not needed, `doubtful` is needed and likely out though not heard so."""
 TIME_IS_SHORT, TIME_MAY_BE = "Time is short", "Time may be short"
@@ -30,4 +30,8 @@ class Instruction:
     detail: str = ""
     caution: str | None = None
     then_strike: bool = True
-    """False where the bottle must not be struck afterwards: there is too much air in it."""
+    """False where no strike is to follow: there is too much air in the bottle, or a gauge is read."""
+    expected_kpa: float | None = None
+    """Gauge pressure to expect once the air was moved."""
+    stop_kpa: float | None = None
+    """Where to stop whatever the count says."""

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
-from rounds.air import DEFAULT_CAUTION_KPA, DEFAULT_CEILING_KPA
+from rounds.air import DEFAULT_CAUTION_KPA, DEFAULT_CEILING_KPA, PressureUnit, psi_to_kpa
 from rounds.notes import STANDARD_A4_HZ, Note, shifted_hz
 
 if TYPE_CHECKING:
@@ -18,6 +18,15 @@ if TYPE_CHECKING:
 
 Group = Literal["bass", "middle", "top"]
 GROUPS: tuple[Group, ...] = ("bass", "middle", "top")
+PumpKind = Literal["hand", "floor", "regulator"]
+PUMP_KINDS: tuple[PumpKind, ...] = ("hand", "floor", "regulator")
+USUAL_BARREL_ML = 100.0
+"""One full stroke of a pump of which nobody said how much it holds. Common practice, no source."""
+USUAL_SPAN_KPA = psi_to_kpa(160.0)
+"""Dials of floor pumps often show up to 160 or 200 psi. Common practice, no source."""
+LEAST_GAUGE_SD_KPA, GAUGE_SD_SHARE = psi_to_kpa(3.0), 0.04
+"""A pump's dial is off by the larger of 3 psi and 4 % of its span: EN 837-1:1996 knows classes up to 4 % of
+span, and pump dials are no better (one cheap pump reads 92, 50 and 24 psi at 75, 35 and 15)."""
 RELIABLE_LOW = Note(60)
 """C4. Below lies the bass. Common practice, no source."""
 RELIABLE_HIGH = Note(88)
@@ -50,6 +59,18 @@ class Pump:
     release_valve: bool = False
     max_gauge_kpa: float = DEFAULT_CEILING_KPA
     setup_s: float = 10.0
+    kind: PumpKind = "floor"
+    gauge: bool | None = None
+    """Whether its pressure can be read; None: nobody said, so it is asked when it matters."""
+    gauge_unit: PressureUnit = "psi"
+    """The unit of a reading that is typed as a bare number."""
+    gauge_span_kpa: float = USUAL_SPAN_KPA
+    """What its dial shows at most."""
+
+    @property
+    def gauge_sd_kpa(self) -> float:
+        """How far off its dial may be, one standard deviation."""
+        return max(LEAST_GAUGE_SD_KPA, GAUGE_SD_SHARE * self.gauge_span_kpa)
 
 
 @dataclass(frozen=True)

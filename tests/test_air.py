@@ -24,16 +24,40 @@ from rounds.air import (
     SETTLING_BOUND,
     STIFFNESS_SHARE,
     ZERO_CELSIUS_K,
+    PressureUnit,
     Shell,
     celsius_to_kelvin,
     hz_after,
     kpa_to_psi,
+    parse_pressure,
     played_gauge_kpa,
     prior_shell,
     psi_to_kpa,
     stroke_kpa,
 )
 from rounds.notes import Note, cents, parse_note
+
+
+@pytest.mark.parametrize(
+    ("typed", "unit", "pascal"),
+    [
+        ("46", "psi", 46.0 * constants.psi),
+        ("3.2 bar", "psi", 3.2 * constants.bar),
+        ("3,2", "bar", 3.2 * constants.bar),
+        (" 320KPA ", "psi", 320e3),
+        ("46psi", "kPa", 46.0 * constants.psi),
+    ],
+)
+def test_a_gauge_reading_is_understood_in_its_unit(typed: str, unit: PressureUnit, pascal: float) -> None:
+    """Factors of scipy.constants, which are those of NIST SP 811, appendix B.8."""
+    assert parse_pressure(typed, unit) == pytest.approx(pascal / 1000.0, rel=1e-9)
+
+
+@pytest.mark.parametrize("typed", ["", "much", "3 4", "-3", "3.2 mbar", "1e3", "nan"])
+def test_what_is_no_gauge_reading_is_refused(typed: str) -> None:
+    with pytest.raises(ValueError, match="is not a pressure"):
+        parse_pressure(typed)
+
 
 pressures_kpa = st.floats(20.0, 550.0)
 midis = st.integers(48, 91)

@@ -274,10 +274,10 @@ def test_a_strike_out_of_tune_is_not_accepted_because_another_was_expected() -> 
 
 
 @pytest.mark.parametrize(
-    ("pump_psi", "said"), [(60.0, "stop at 60 psi, the pump's limit."), (100.0, "stop at 80 psi.")]
+    ("pump_psi", "said"), [(5.0, "stop at 5 psi, the pump's limit."), (100.0, "stop at 7 psi.")]
 )
 def test_the_caution_says_whose_limit_it_is(pump_psi: float, said: str) -> None:
-    """The rig page names the bottle's ceiling of 80: a lower number beside the order is the pump's."""
+    """The rig page names the bottle's ceiling of 80; beside the order stands where to stop, and why there."""
     bottle = Bottle("C3", parse_note("C3"), 2000.0, 1, 0.0, "hand", group="bass")
     the_rig = Rig("one", (bottle,), (Pump("hand", 160.0, max_gauge_kpa=pump_psi * KPA_PER_PSI),))
     session = Session(the_rig, MemoryJournal(), 0.0)
@@ -287,4 +287,4 @@ def test_the_caution_says_whose_limit_it_is(pump_psi: float, said: str) -> None:
             session.strike(at_s, Sounded(shifted_hz(the_rig.target_hz("C3"), -40.0), 1.0))
     assert (session.instruction.caution or "").endswith(said)
     limits = " ".join(plain.rig(the_rig))
-    assert ("ceiling 80 psi, the pump's limit 60 psi" in limits) == (pump_psi < 80.0)
+    assert ("ceiling 80 psi, the pump's limit 5 psi" in limits) == (pump_psi < 80.0)

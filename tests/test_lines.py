@@ -12,7 +12,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from rounds.air import KPA_PER_PSI
 from rounds.commands.tune import hear_wav
+from rounds.events import Gauge, NoGauge
 from rounds.faces.lines import Lines
 from rounds.journal import MemoryJournal
 from rounds.rigs.rigfile import load_rig
@@ -45,7 +47,9 @@ def talk() -> Talk:
 def test_the_answer_has_the_keys_of_the_contract(talk: Talk) -> None:
     answer = talk.say(OPEN)
     assert set(answer) == {"do", "reading", "round", "due_t", "error"}
-    assert set(answer["do"]) == {"act", "bottle", "pump", "strokes", "aim_cents", "why"}
+    assert set(answer["do"]) == {
+        *("act", "bottle", "pump", "strokes", "aim_cents", "why", "expected_psi", "stop_psi", "caution")
+    }
     assert set(answer["round"]) == {"open", "connections", "left", "needed"}
     assert answer["do"]["act"] == "strike"
     assert answer["round"] == {"open": True, "connections": 0, "left": 13, "needed": 13}
@@ -217,3 +221,33 @@ def test_no_air_is_no_air_move(talk: Talk, strokes: float) -> None:
     newest = talk.session.log.last_id
     assert talk.say({"t": 1, "air": strokes})["round"]["connections"] == 0
     assert talk.session.log.last_id == newest
+
+
+def test_an_order_with_air_says_what_to_expect_and_where_to_stop(talk: Talk) -> None:
+    """stop = the lowest of ceiling, pump limit, and what is expected plus the larger of 3 psi and a fifth."""
+    do: dict[str, Any] = talk.say(OPEN)["do"]
+    for t in range(1, 60):
+        if do["act"] != "strike":
+            break
+        hz = 0.98 * talk.session.rig.target_hz(do["bottle"])
+        do = talk.say({"t": 4 * t, "strike": {"hz": hz, "u95_cents": 1.0}})["do"]
+    assert do["act"] == "connect"
+    rig = talk.session.rig
+    above_psi = do["expected_psi"] + max(3.0, 0.2 * do["expected_psi"])
+    limit_psi = rig.limit_kpa(do["bottle"]) / KPA_PER_PSI
+    assert do["stop_psi"] == pytest.approx(min(limit_psi, above_psi), abs=0.2)
+    assert f"stop at {do['stop_psi']:.0f} psi" in do["caution"]
+
+
+def test_a_gauge_is_typed_in_any_unit_or_said_to_be_missing(talk: Talk) -> None:
+    bottle = talk.say(OPEN)["do"]["bottle"]
+    talk.say({"t": 1, "gauge": "1.5 bar"})
+    talk.say({"t": 2, "gauge": "none"})
+    told = [event for _, event in talk.session.log.events()]
+    assert [e.gauge_kpa for e in told if isinstance(e, Gauge)] == [150.0]
+    assert [e.pump for e in told if isinstance(e, NoGauge)] == [talk.session.rig.bottle(bottle).pump]
+    refused = talk.say({"t": 3, "gauge": "much"})
+    assert refused["error"] == (
+        "'much' is not a pressure; type it like 46 psi, 3.2 bar or 320 kPa, "
+        "or none where the pump has no gauge"
+    )

@@ -254,6 +254,28 @@ def test_saving_never_overwrites(tmp_path: Path) -> None:
         save_rig(rig, tmp_path / "none" / "rig.toml")
 
 
+def test_what_a_pump_says_of_its_gauge_is_read() -> None:
+    pump = parse_rig(
+        SMALL.replace(
+            "barrel_ml = 160", "barrel_ml = 160\ngauge = true\ngauge_unit = 'bar'\ngauge_span_psi = 100"
+        )
+    ).pumps[0]
+    assert (pump.kind, pump.gauge, pump.gauge_unit) == ("floor", True, "bar")
+    assert pump.gauge_sd_kpa == pytest.approx(4.0 * scipy.constants.psi / 1000)
+
+
+def test_a_pump_of_which_nothing_is_said_may_have_a_gauge() -> None:
+    pump = parse_rig(SMALL).pumps[0]
+    assert pump.gauge is None
+    assert pump.gauge_sd_kpa == pytest.approx(0.04 * 160 * scipy.constants.psi / 1000)
+
+
+def test_a_regulator_has_no_barrel_to_be_asked_for() -> None:
+    assert parse_rig(SMALL.replace("barrel_ml = 160", "kind = 'regulator'")).pumps[0].kind == "regulator"
+    told = problems(SMALL.replace("barrel_ml = 160", "kind = 'foot'"))
+    assert [t.partition(":")[0] for t in told] == ["[[pump]] 1 (floor) kind", "[[pump]] 1 (floor) barrel_ml"]
+
+
 tenths = st.integers(1, 800).map(lambda n: n / 10)
 words = st.text(st.characters(categories=("L", "N", "P")), min_size=1, max_size=12)
 
@@ -263,7 +285,15 @@ def rigs(draw: st.DrawFn) -> Rig:
     """Any rig that a file can say."""
     psi = scipy.constants.psi / 1000
     pumps = tuple(
-        Pump(p, draw(st.floats(5, 2000)), draw(st.booleans()), draw(tenths) * 6.894757293168 + psi)
+        Pump(
+            p,
+            draw(st.floats(5, 2000)),
+            draw(st.booleans()),
+            draw(tenths) * 6.894757293168 + psi,
+            kind=draw(st.sampled_from(("hand", "floor", "regulator"))),
+            gauge=draw(st.none() | st.booleans()),
+            gauge_unit=draw(st.sampled_from(("psi", "bar", "kPa"))),
+        )
         for p in draw(st.lists(words, min_size=1, max_size=3, unique=True))
     )
     bottles = []

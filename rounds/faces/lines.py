@@ -10,6 +10,7 @@ import json
 import math
 from typing import TYPE_CHECKING, Any
 
+from rounds.air import kpa_to_psi
 from rounds.errors import BadInput, RoundsError
 from rounds.events import VERDICTS
 from rounds.guide.people import MOST_PEOPLE
@@ -58,6 +59,7 @@ class Lines:
             "air": self._air,
             "temp_c": self._temperature,
             "gauge_psi": self._gauge,
+            "gauge": self._gauge_typed,
             "take": self._take,
             "skip": self._skip,
             "back": self._back,
@@ -173,6 +175,11 @@ class Lines:
 
     def _gauge(self, value: Any, at_s: float) -> None:
         self.session.gauge(_number(value, "gauge_psi"), at_s)
+
+    def _gauge_typed(self, value: Any, at_s: float) -> None:
+        if not isinstance(value, str):
+            raise BadInput(f'gauge must be text such as "3.2 bar" or "none", not {_shown(value)}')
+        self.session.gauge_typed(value, at_s)
 
     def _take(self, value: Any, at_s: float) -> None:
         if value not in ("start", "stop"):
@@ -294,7 +301,14 @@ def _do(told: Instruction) -> dict[str, Any]:
         "strokes": told.strokes,
         "aim_cents": _rounded(told.aim_cents),
         "why": told.why,
+        "expected_psi": _psi(told.expected_kpa),
+        "stop_psi": _psi(told.stop_kpa),
+        "caution": told.caution,
     }
+
+
+def _psi(gauge_kpa: float | None) -> float | None:
+    return None if gauge_kpa is None else round(kpa_to_psi(gauge_kpa), 1)
 
 
 def _reading(strike: Strike) -> dict[str, Any]:

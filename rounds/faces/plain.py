@@ -87,6 +87,8 @@ def _deed(told: Instruction) -> str:
         case "release":
             means = "by the pin" if told.pump is None else "by the pump's valve"
             return f"{bottle}: let out {strokes}, {means}, then strike."
+        case "gauge":
+            return f"{bottle}: read the gauge."
         case "disconnect":
             return f"{bottle}: pump head off, then strike."
         case _:

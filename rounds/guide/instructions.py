@@ -10,12 +10,14 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from rounds.air import kpa_to_psi, stroke_kpa
+from rounds.air import kpa_to_psi, pressure_figure, psi_to_kpa, stroke_kpa
 from rounds.guide.situation import Situation, aim_beside, aim_of
 from rounds.instruction import Instruction
 from rounds.wording.shown import sentence
 from rounds.wording.words import (
-    CAUTION_ADD,
+    CAUTION_IN,
+    CAUTION_OFF,
+    CAUTION_OUT,
     in_words,
     offset_in_words,
     pump_name,
@@ -27,12 +29,14 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from rounds.planning.dose import Dose
-    from rounds.rig import Bottle
+    from rounds.rig import Bottle, Rig
 
 SETTLES_S = 45.0
 """A bottle left outside its band to settle is heard again after this long."""
 
 
+STOP_ABOVE_KPA, STOP_ABOVE_SHARE = psi_to_kpa(3.0), 0.2
+"""A dial that shows so much more than was expected ends the pumping: the larger of the two. Our guess."""
 LET_DOWN_SHARE = 0.9
 """A bottle above its limit is let down to this share of it."""
 LOSS_TO_SAY_CENTS = 1.0
@@ -96,8 +100,7 @@ def more(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruct
     if wanted.warn:
         detail = f"{detail}. {sentence(wanted.warn)}"
     why = off_the_aim(now, bottle.id, error) if on else _why_go(now, bottle, error)
-    whose = ", the pump's limit" if pump.max_gauge_kpa < bottle.ceiling_kpa else ""
-    caution = CAUTION_ADD.format(ceiling=_ceiling_psi(now, bottle), whose=whose)
+    stop_kpa = stop_at_kpa(now.rig, bottle.id, wanted.gauge_kpa)
     return Instruction(
         "add" if on else "connect",
         bottle.id,
@@ -107,12 +110,29 @@ def more(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruct
         why,
         headline,
         detail,
-        caution,
+        _caution_in(now, bottle, wanted.gauge_kpa, stop_kpa),
+        expected_kpa=wanted.gauge_kpa,
+        stop_kpa=stop_kpa,
     )
 
 
-def _ceiling_psi(now: Situation, bottle: Bottle) -> str:
-    return f"{kpa_to_psi(now.rig.limit_kpa(bottle.id)):.0f}"
+def stop_at_kpa(rig: Rig, bottle_id: str, expected_kpa: float) -> float:
+    """Where to stop pumping whatever the count says: a little above what is expected, never past a limit."""
+    return min(rig.limit_kpa(bottle_id), expected_kpa + max(STOP_ABOVE_KPA, STOP_ABOVE_SHARE * expected_kpa))
+
+
+def _caution_in(now: Situation, bottle: Bottle, expected_kpa: float, stop_kpa: float) -> str:
+    """The caution of an order that puts air in: this bottle's numbers, in the unit of its pump's dial."""
+    pump = now.rig.pump_of(bottle.id)
+    limit = ""
+    if stop_kpa >= now.rig.limit_kpa(bottle.id):
+        limit = ", the pump's limit" if pump.max_gauge_kpa < bottle.ceiling_kpa else ", its ceiling"
+    return CAUTION_IN.format(
+        expected=pressure_figure(expected_kpa, pump.gauge_unit),
+        stop=pressure_figure(stop_kpa, pump.gauge_unit),
+        unit=pump.gauge_unit,
+        limit=limit,
+    )
 
 
 def less(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruction:
@@ -132,6 +152,9 @@ def less(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruct
         why,
         f"{bottle.note.name}: let out {amount}",
         f"let out about {strokes_phrase(wanted.strokes)} by {means}, then strike",
+        CAUTION_OUT,
+        expected_kpa=wanted.gauge_kpa,
+        stop_kpa=stop_at_kpa(now.rig, bottle.id, wanted.gauge_kpa),
     )
 
 
@@ -182,6 +205,25 @@ def pump_off(now: Situation, bottle_id: str, why: str) -> Instruction:
         why,
         f"{note}: head off",
         f"take the pump straight off {bottle_id}, then strike it",
+        CAUTION_OFF,
+    )
+
+
+def read_gauge(now: Situation, bottle: Bottle, why: str) -> Instruction:
+    """Ask for the pressure: nothing else tells how much more air the bottle may be given."""
+    pump = now.rig.pump_of(bottle.id)
+    on = "" if now.state.pump_on == bottle.id else f"put {pump_name(pump.id)} on {bottle.id}, "
+    return Instruction(
+        "gauge",
+        bottle.id,
+        pump.id,
+        None,
+        aim_of(now, bottle.id),
+        why,
+        f"{bottle.note.name}: read the gauge",
+        f"{on}read its gauge and tell what it shows in {pump.gauge_unit}, or that there is none",
+        CAUTION_OFF,
+        then_strike=False,
     )
 
 

@@ -170,13 +170,18 @@ def _habit_keys(rig: Rig) -> dict[str, Any]:
 
 
 def _pump_keys(pump: Pump) -> dict[str, Any]:
-    return {
+    keys = {
         "id": pump.id,
+        "kind": pump.kind,
         "barrel_ml": pump.barrel_ml,
         "release_valve": pump.release_valve,
         "max_psi": _psi(pump.max_gauge_kpa),
         "setup_s": pump.setup_s,
+        "gauge": pump.gauge,
+        "gauge_unit": pump.gauge_unit,
+        "gauge_span_psi": _psi(pump.gauge_span_kpa),
     }
+    return {key: value for key, value in keys.items() if value is not None}
 
 
 def _bottle_keys(bottle: Bottle) -> dict[str, Any]:

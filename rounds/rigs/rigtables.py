@@ -8,18 +8,33 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, cast
 
-from rounds.air import DEFAULT_CAUTION_KPA, DEFAULT_CEILING_KPA, kpa_to_psi, psi_to_kpa
+from rounds.air import DEFAULT_CAUTION_KPA, DEFAULT_CEILING_KPA, KPA_PER, kpa_to_psi, psi_to_kpa
 from rounds.files.problems import Table, is_number, near_miss
 from rounds.notes import STANDARD_A4_HZ, Note, parse_note
-from rounds.rig import GROUPS, Bottle, Group, Habits, Pump, Reference, group_of
+from rounds.rig import (
+    GROUPS,
+    PUMP_KINDS,
+    USUAL_BARREL_ML,
+    USUAL_SPAN_KPA,
+    Bottle,
+    Group,
+    Habits,
+    Pump,
+    Reference,
+    group_of,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+
+    from rounds.air import PressureUnit
+    from rounds.rig import PumpKind
 
 LOWEST, HIGHEST = Note(45), Note(98)
 """A2 to D7: the ear listens between 100 and 2500 Hz."""
 CEILING_PSI = round(kpa_to_psi(DEFAULT_CEILING_KPA), 6)
 CAUTION_PSI = round(kpa_to_psi(DEFAULT_CAUTION_KPA), 6)
+SPAN_PSI = round(kpa_to_psi(USUAL_SPAN_KPA), 6)
 _STEP_CM = 12.0
 """Distance between bottles on a rail when the file gives no position."""
 
@@ -65,13 +80,19 @@ def read_habits(head: Table) -> Habits:
 
 def read_pump(table: Table) -> Pump:
     """One `[[pump]]` table."""
-    usual = Pump(id="", barrel_ml=100.0)
+    usual = Pump(id="", barrel_ml=USUAL_BARREL_ML)
+    kind = cast("PumpKind", table.choice("kind", usual.kind, PUMP_KINDS))
+    barrel_ml = usual.barrel_ml if kind == "regulator" else None
     pump = Pump(
         id=table.text("id", longest=24),
-        barrel_ml=table.number("barrel_ml", None, 5.0, 2000.0, "mL"),
+        barrel_ml=table.number("barrel_ml", barrel_ml, 5.0, 2000.0, "mL"),
         release_valve=table.flag("release_valve", usual.release_valve),
         max_gauge_kpa=psi_to_kpa(table.number("max_psi", CEILING_PSI, 1.0, 300.0, "psi")),
         setup_s=table.number("setup_s", usual.setup_s, 0.0, 600.0, "s"),
+        kind=kind,
+        gauge=table.flag("gauge", False) if table.has("gauge") else None,
+        gauge_unit=cast("PressureUnit", table.choice("gauge_unit", usual.gauge_unit, tuple(KPA_PER))),
+        gauge_span_kpa=psi_to_kpa(table.number("gauge_span_psi", SPAN_PSI, 5.0, 1000.0, "psi")),
     )
     table.finish()
     return pump

@@ -8,7 +8,15 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
-from rounds.air import LEAST_AIR_C, MOST_AIR_C, kpa_to_psi, prior_shell, psi_to_kpa, stroke_kpa
+from rounds.air import (
+    LEAST_AIR_C,
+    MOST_AIR_C,
+    kpa_to_psi,
+    parse_pressure,
+    prior_shell,
+    psi_to_kpa,
+    stroke_kpa,
+)
 from rounds.errors import BadInput
 from rounds.events import (
     AirMoved,
@@ -16,6 +24,7 @@ from rounds.events import (
     Disconnected,
     Event,
     Gauge,
+    NoGauge,
     RoundOpened,
     SteppedBack,
     TakeStarted,
@@ -37,6 +46,8 @@ MOST_STROKES = 500.0
 LEAST_STROKES = 1.0 / 64.0
 """Less than this moves no pitch that anybody could hear: no air was moved."""
 MOST_GAUGE_PSI = 200.0
+NO_GAUGE = "none"
+"""Typed in place of a pressure: this pump has no gauge that could be read."""
 FAR_TOO_HIGH = 2.0
 """Air from empty to this many times the note's frequency, in a bottle as bottles usually are, is a slip."""
 
@@ -188,6 +199,22 @@ def gauge(bottle_id: str, psi: float, now_s: float) -> Gauge:
     if not 0.0 <= psi <= MOST_GAUGE_PSI:
         raise BadInput(f"{psi} psi is not a bottle's pressure; give 0 to 200")
     return Gauge(at_s=now_s, bottle=bottle_id, gauge_kpa=psi_to_kpa(psi))
+
+
+def gauge_typed(rig: Rig, bottle_id: str, text: str, now_s: float) -> Gauge | NoGauge:
+    """What was typed of a gauge: `46`, `3.2 bar`, or `none` where its pump has no gauge.
+
+    Raises:
+        BadInput: not a pressure.
+    """
+    pump = rig.pump_of(bottle_id)
+    if text.strip().casefold() == NO_GAUGE:
+        return NoGauge(at_s=now_s, pump=pump.id)
+    try:
+        read_kpa = parse_pressure(text, pump.gauge_unit)
+    except ValueError as error:
+        raise BadInput(f"{error}, or {NO_GAUGE} where the pump has no gauge") from None
+    return gauge(bottle_id, kpa_to_psi(read_kpa), now_s)
 
 
 def stepped_back(rig: Rig, day: Day, now_s: float) -> SteppedBack:

@@ -252,6 +252,15 @@ class Session(Led):
         bottle_id = acts.known(self.rig, bottle or self._asked_for())
         self._do(acts.gauge(bottle_id, psi, self._at(at_s)))
 
+    def gauge_typed(self, text: str, at_s: float, bottle: str | None = None) -> None:
+        """What was typed of a gauge: a pressure in any of its units, or that there is none.
+
+        Raises:
+            BadInput: no such bottle, or not a pressure.
+        """
+        bottle_id = acts.known(self.rig, bottle or self._asked_for())
+        self._do(acts.gauge_typed(self.rig, bottle_id, text, self._at(at_s)))
+
     def skip(self, at_s: float) -> None:
         """Leave the bottle asked for out of this round."""
         self._do(Skipped(at_s=self._at(at_s), bottle=self._asked_for()))

@@ -87,6 +87,7 @@ _WORDERS: dict[type[ev.Event], Callable[..., str]] = {
     ev.AirMoved: _air,
     ev.Temperature: lambda e: f"air at {e.temp_c:g} °C",
     ev.Gauge: lambda e: f"gauge {kpa_to_psi(e.gauge_kpa):.1f} psi ({e.gauge_kpa:.0f} kPa)",
+    ev.NoGauge: lambda e: f"{pump_name(e.pump)} has no gauge to read",
     ev.TakeStarted: lambda e: _take("begun", e),
     ev.TakeStopped: lambda e: _take("cut", e),
     ev.Sent: lambda e: f"sent to {'hear' if e.purpose == 'listen' else 'tune'} it",

@@ -51,6 +51,7 @@ _ORDER: dict[Act, str] = {
     "add": "ADD",
     "release": "LET OUT",
     "disconnect": "HEAD OFF",
+    "gauge": "READ GAUGE",
 }
 MOVES_AIR: tuple[Act, ...] = ("connect", "add", "release")
 """Acts that move air; `connect` puts the pump on and goes on to pump."""

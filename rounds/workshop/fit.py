@@ -14,7 +14,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rounds.notes import STANDARD_A4_HZ
-from rounds.workshop.range import BEYOND, REFUSED, USUAL_BARREL_ML, need_on_line, usual_need, usual_shell
+from rounds.rig import USUAL_BARREL_ML
+from rounds.workshop.range import BEYOND, REFUSED, need_on_line, usual_need, usual_shell
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

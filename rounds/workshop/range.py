@@ -27,7 +27,7 @@ from typing import TYPE_CHECKING, Literal
 
 from rounds.air import DEFAULT_CAUTION_KPA, DEFAULT_CEILING_KPA, Shell, kpa_to_psi, prior_shell, stroke_kpa
 from rounds.notes import STANDARD_A4_HZ, Note, parse_note
-from rounds.rig import RELIABLE_HIGH, RELIABLE_LOW, Group, group_of
+from rounds.rig import RELIABLE_HIGH, RELIABLE_LOW, USUAL_BARREL_ML, Group, group_of
 
 if TYPE_CHECKING:
     from rounds.workshop.shelf import ShelfLine
@@ -37,7 +37,6 @@ USUAL_VOLUME_ML: dict[Group, float] = {"bass": 2000.0, "middle": 1250.0, "top": 
 """Common practice, no source."""
 PLAYED_LOW, PLAYED_HIGH = Note(48), Note(91)
 """C3 and G6: outside them the prior of the edge bottle is used, not a pressure of its own."""
-USUAL_BARREL_ML = 100.0
 _GROUP_SPAN: dict[Group, tuple[Note, Note]] = {
     "bass": (PLAYED_LOW, Note(RELIABLE_LOW.midi - 1)),
     "middle": (RELIABLE_LOW, RELIABLE_HIGH),

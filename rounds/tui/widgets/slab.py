@@ -19,6 +19,7 @@ _TINT: dict[Act, str] = {
     "add": "$slab-pump",
     "release": "$slab-pin",
     "disconnect": "$slab-pump",
+    "gauge": "$slab-pump",
     "wait": "$slab-rest",
     "none": "$slab-rest",
 }
