@@ -151,3 +151,22 @@ def test_the_coarse_pitch_does_not_hang_on_the_strike_before() -> None:
     assert answers[0] is not None
     assert answers[0] == pytest.approx(147.5, rel=0.02)
     assert answers == pytest.approx([answers[0]] * 3)
+
+
+def test_a_partial_in_the_band_is_the_other_bottle_whose_main_mode_lies_below() -> None:
+    """Half as loud as the main mode an octave below, which was not there before the strike."""
+    low, partial = _strike(261.6, 4), _strike(523.2, 4)
+    count = min(low.size, partial.size)
+    readings = _hear(low[:count] + np.float32(0.5) * partial[:count], Expectation(523.2))
+    assert {r.verdict for r in readings} == {"other_bottle"}
+    assert readings[-1].hz == pytest.approx(261.6, rel=1e-3)
+
+
+def test_noise_before_a_quiet_strike_is_no_bottle_that_still_rings() -> None:
+    """A tone ringing on stands out of the noise around it; a strike hardly louder than the noise is quiet."""
+    for number in (0, 1, 2, 3, 4, 5):
+        rng = np.random.default_rng([20, number])
+        struck = sound.struck(440.0, rng, loudness_dbfs=-40.0)
+        samples = np.concatenate([np.zeros(14_400, np.float32), struck])
+        samples += sound.room_noise(samples.size, rng, -50.0)
+        assert "two_ringing" not in {r.verdict for r in _hear(samples, Expectation(440.0))}

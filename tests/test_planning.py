@@ -52,6 +52,24 @@ def test_who_is_in_now_but_drifts_out_is_visited() -> None:
     assert "flat" in plan.visits[0].why
 
 
+def test_who_is_out_at_the_downbeat_is_visited_though_it_comes_into_tune_while_playing() -> None:
+    """Being in tune as the playing starts comes before what a connection is worth over the whole of it."""
+    rig = small_rig(WIDE)
+    known = beliefs(rig, -16.0, *[0.0] * 9, drift_per_min={"B1": 1.0})
+    assert [v.bottle for v in planned(rig, known, downbeat_s=300.0).visits] == ["B1"]
+
+
+@pytest.mark.parametrize("downbeat_s", [100.0, 150.0, 200.0, 250.0])
+def test_the_time_to_listen_is_taken_from_the_time_to_the_downbeat(downbeat_s: float) -> None:
+    """Three bottles are still to be struck; what all visits would take does not fit as well."""
+    rig = small_rig(WIDE)
+    plan = planned(rig, beliefs(rig, *[-25.0] * 7), downbeat_s=downbeat_s)
+    assert len(plan.listen) == 3
+    assert plan.visits
+    assert plan.finish_before_downbeat_s is not None
+    assert plan.finish_before_downbeat_s >= rig.habits.quarantine_s
+
+
 def test_every_open_bottle_has_one_short_reason() -> None:
     rig = small_rig(WIDE)
     plan = planned(rig, beliefs(rig, *np.linspace(-30.0, 30.0, 10)))

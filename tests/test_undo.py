@@ -162,6 +162,31 @@ def test_what_others_told_meanwhile_stays() -> None:
     assert not any(isinstance(e, AirMoved) and not e.assumed for e in kept)
 
 
+def test_an_undo_in_another_window_is_believed_in_this_one(tmp_path: Path) -> None:
+    """What this session has believed already must go again: one folded anew from the journal agrees."""
+    made = in_a_round()
+    made.session.temperature(12.0, made.now_s, "thermometer")
+    slip = made.log.last_id
+    made.session.temperature(24.0, made.now_s + 1.0, "thermometer")
+    made.session.tick(made.now_s + 2.0)
+    taken = TakenBack(at_s=made.now_s + 3.0, sums=made.log.sums([slip]), words="air at 12 °C", bottle=None)
+    made.log.append(taken)
+    made.session.note("anything", made.now_s + 4.0)
+    again = Session(made.rig, made.log, made.now_s + 4.0)
+    assert believed(made.session) == believed(again)
+
+
+def test_two_events_alike_are_taken_back_one_after_the_other(tmp_path: Path) -> None:
+    """The same six strokes told twice at one moment: the second taking back means the one that is left."""
+    six = AirMoved(at_s=1000.0, bottle="C4", pump="hand", strokes=6.0)
+    with Journal(tmp_path / "j.db") as log:
+        log.append_many([six, six])
+        for number in (1, 2):
+            (check_sum,) = log.sums([number])
+            log.append(TakenBack(at_s=1001.0, sums=(check_sum,), words="6 strokes into C4", bottle="C4"))
+        assert log.taken_back() == {1, 2}
+
+
 def test_a_strike_that_was_not_clear_goes_with_the_act_before_it() -> None:
     made = in_a_round()
     before = standing(made.session)
