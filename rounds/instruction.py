@@ -1,4 +1,4 @@
-"""What the player is told: the next act, with its words, and how a bottle stands.
+"""What the player is told: the next act, with its words, and what a bottle needs.
 
 Below the round, the sessions, the wording and every face, so that all of them mean the same by it.
 """
@@ -10,8 +10,10 @@ from typing import Literal
 
 Act = Literal["strike", "connect", "add", "release", "disconnect", "gauge", "wait", "none"]
 """What the player does next; `gauge`: read the pressure; `none`: nothing, no round goes on."""
-Standing = Literal["unheard", "in_tune", "sharp", "flat", "doubtful", "skipped", "idle"]
-"""How a bottle stands: `idle` is not needed, `doubtful` is needed and likely out though not heard so."""
+State = Literal[
+    "wants_air", "too_full", "holds", "fades", "unheard", "unsure", "left_out", "set_aside", "not_needed"
+]
+"""What a bottle needs. `fades`: holds now, will not last; `unsure`: likely out, on an unknown side."""
 TIME_IS_SHORT, TIME_MAY_BE = "Time is short", "Time may be short"
 """How the message begins that tells whom the want of time costs."""
 

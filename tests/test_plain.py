@@ -19,7 +19,7 @@ from tests.tui.fake import SCENES, FakeController, told
 
 if TYPE_CHECKING:
     from rounds.events import Verdict
-    from rounds.instruction import Standing
+    from rounds.instruction import State
 
 SAME_IN_PLAIN = {
     "open_round": "round",
@@ -347,7 +347,7 @@ class TestEqualAnswers:
         fake = FakeController()
         flat = replace(fake.shown.bottles[1], place_in_path=2, reason="14 cents flat now")
         unheard = [
-            replace(b, standing="unheard", cents=None, place_in_path=n, reason="to be heard")
+            replace(b, state="unheard", cents=None, place_in_path=n, reason="to be heard")
             for n, b in ((1, fake.shown.bottles[4]), (3, fake.shown.bottles[7]))
         ]
         reason = "in tune now, drifts flat while you play"
@@ -360,20 +360,20 @@ class TestEqualAnswers:
         ]
 
     @pytest.mark.parametrize(
-        ("standing", "place", "said"),
+        ("state", "place", "said"),
         [
-            ("in_tune", None, "in tune"),
-            ("in_tune", 3, "in tune but drifts"),
-            ("flat", 3, "its turn comes"),
-            ("flat", None, "out of tune"),
-            ("doubtful", None, "unsure"),
+            ("holds", None, "holds"),
+            ("fades", 3, "holds now, won't last"),
+            ("wants_air", 3, "wants 1 and a half strokes, still to do"),
+            ("wants_air", None, "wants 1 and a half strokes"),
+            ("unsure", None, "unsure"),
         ],
     )
     def test_a_reading_says_whether_the_bottle_is_in_tune(
-        self, standing: Standing, place: int | None, said: str
+        self, state: State, place: int | None, said: str
     ) -> None:
         fake = FakeController()
-        bottle = replace(fake.shown.bottles[1], standing=standing, place_in_path=place)
+        bottle = replace(fake.shown.bottles[1], state=state, place_in_path=place)
         heard = ReadingView("D3", "D3", -12.0, 2.4, "clear")
         view = replace(fake.shown, bottles=(bottle,), reading=heard)
         assert plain.reading(view) == [f"D3: 12 cents flat, give or take 2: {said}."]

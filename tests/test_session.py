@@ -583,7 +583,7 @@ def test_no_round_is_due_for_a_bottle_that_was_skipped() -> None:
     due = bench.session.due(bench.now_s)
     assert "C4" not in due.doubtful
     assert due.due_s is None or due.due_s > bench.now_s
-    shown = {b.id: b.standing for b in Viewer(bench.session).view(bench.now_s).bottles}
-    assert shown["C4"] == "skipped"
+    shown = {b.id: b.state for b in Viewer(bench.session).view(bench.now_s).bottles}
+    assert shown["C4"] == "left_out"
     bench.session.open_round(bench.now_s)
     assert not bench.session.day.skipped

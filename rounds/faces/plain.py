@@ -104,10 +104,11 @@ def reading(view: View) -> list[str]:
         word = shown.VERDICT_WORD[heard.verdict]
         return [f"{_striker(view)}Not believed: {word}.", *filter(None, [sentence(heard.advice)])]
     whose = name(heard.bottle or heard.note or "that bottle")
-    ends = [outcome(b) for b in view.bottles if b.id == heard.bottle and outcome(b)]
+    ends = [outcome(b, shown.strokes_spoken) for b in view.bottles if b.id == heard.bottle]
     if heard.bottle in (view.instruction.bottle, *(p.instruction.bottle for p in view.people)):
-        ends = ["out of tune" if e == "its turn comes" else e for e in ends]
-    return [f"{_striker(view)}{': '.join([whose, shown.cents_spoken(heard.cents, heard.u95_cents), *ends])}."]
+        ends = [e.removesuffix(", still to do") for e in ends]
+    parts = [whose, shown.cents_spoken(heard.cents, heard.u95_cents), *filter(None, ends)]
+    return [f"{_striker(view)}{': '.join(parts)}."]
 
 
 def _striker(view: View) -> str:
@@ -194,12 +195,16 @@ def first(view: View) -> list[str]:
     return [shown.nobody_first(view.due.overdue)]
 
 
+OUT = ("wants_air", "too_full", "unsure", "unheard")
+"""States of a bottle that would be done first."""
+
+
 def path_of(view: View) -> list[BottleView]:
     """The bottles of the path ahead; where there is none, those out or soonest out."""
     ahead = [b for b in view.bottles if b.place_in_path is not None]
     if ahead:
         return sorted(ahead, key=lambda b: b.place_in_path or 0)
-    out = [b for b in view.bottles if b.needed and b.standing in ("sharp", "flat", "doubtful", "unheard")]
+    out = [b for b in view.bottles if b.needed and b.state in OUT]
     return sorted(out, key=lambda b: (b.leaves_min is None, b.leaves_min or 0.0))
 
 
@@ -210,8 +215,8 @@ def path(view: View) -> list[str]:
     ahead = path_of(view)
     if not ahead:
         return ["No bottle is ahead."]
-    unheard = [b for b in ahead if b.standing == "unheard"]
-    others = [b for b in ahead if b.standing != "unheard"]
+    unheard = [b for b in ahead if b.state == "unheard"]
+    others = [b for b in ahead if b.state != "unheard"]
     said = [sentence(f"{len(unheard)} to be heard: {names(b.id for b in unheard)}")] * bool(unheard)
     return said + [
         sentence(f"{number}: {_ahead(b)}: {b.reason}") for number, b in enumerate(others, len(unheard) + 1)
@@ -224,24 +229,24 @@ def _paths(view: View) -> list[str]:
     for i in range(len(view.people)):
         ahead = [b for b in path_of(view) if b.person == i]
         said.append(f"Person {i + 1}: {'nothing is ahead.' if not ahead else f'{len(ahead)} ahead.'}")
-        said += [sentence(f"{n}: {standing(b)}; {b.reason}") for n, b in enumerate(ahead, 1)]
+        said += [sentence(f"{n}: {state(b)}; {b.reason}") for n, b in enumerate(ahead, 1)]
     return said
 
 
 def _ahead(bottle: BottleView) -> str:
     """A bottle of the path; how far it is out, its reason says."""
-    if bottle.cents is None or bottle.standing in ("sharp", "flat"):
+    if bottle.cents is None or bottle.state in ("wants_air", "too_full"):
         return name(bottle.id)
     return f"{name(bottle.id)} {shown.cents_spoken(bottle.cents)}"
 
 
-def standing(bottle: BottleView) -> str:
-    """How one bottle stands."""
-    if bottle.cents is None or bottle.standing in ("idle", "unheard"):
-        return f"{name(bottle.id)} {shown.WORD[bottle.standing]}"
-    if bottle.standing in ("sharp", "flat"):
+def state(bottle: BottleView) -> str:
+    """What one bottle needs, and how far off its note it is."""
+    if bottle.cents is None or bottle.state in ("not_needed", "unheard"):
+        return f"{name(bottle.id)} {shown.WORD[bottle.state]}"
+    if bottle.state in ("wants_air", "too_full"):
         return f"{name(bottle.id)} {shown.cents_spoken(bottle.cents)}"
-    return f"{name(bottle.id)} {shown.WORD[bottle.standing]}, {shown.cents_spoken(bottle.cents)}"
+    return f"{name(bottle.id)} {shown.WORD[bottle.state]}, {shown.cents_spoken(bottle.cents)}"
 
 
 def rails(view: View) -> list[str]:
@@ -249,7 +254,7 @@ def rails(view: View) -> list[str]:
     said = []
     for rail in sorted({b.rail for b in view.bottles}):
         on_it = sorted((b for b in view.bottles if b.rail == rail), key=lambda b: b.position_cm)
-        said.append(f"Rail {rail}: {'; '.join(standing(b) for b in on_it)}.")
+        said.append(f"Rail {rail}: {'; '.join(state(b) for b in on_it)}.")
     return said
 
 
@@ -270,7 +275,7 @@ def _leaves(path: DriftPath) -> str:
     if leaves_min > 0.0:
         when = about(60.0 * leaves_min)
         return f"{whose} is out in {when}{', ' * bool(side)}{side}."
-    return f"{whose} is {side or shown.WORD['doubtful']} now."
+    return f"{whose} is {side or shown.WORD['unsure']} now."
 
 
 def take(view: View) -> list[str]:

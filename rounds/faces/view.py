@@ -9,11 +9,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from rounds.wording.shown import WORD
+from rounds.wording import shown
+from rounds.wording.words import strokes_phrase
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from rounds.events import Verdict
-    from rounds.instruction import Instruction, Standing
+    from rounds.instruction import Instruction, State
 
 Mode = Literal["between", "round", "take"]
 
@@ -44,18 +47,25 @@ class BottleView:
     note: str
     rail: int
     position_cm: float
-    standing: Standing
+    state: State
     needed: bool
     cents: float | None
     sd_cents: float | None
     place_in_path: int | None
     """1 for the next visit, 2 for the one after; None when no visit is planned."""
+    strokes: float | None
+    """Strokes to its aim, out of it negative; None where none are to move or it is not known."""
     reason: str
     """Why the bottle is in or out of the round, one short phrase."""
     leaves_min: float | None
     """Minutes until it is more likely out than in; None past two hours or unknown."""
     person: int | None = None
     """Whose bottle it is where several tune at once; then its place is that in their path."""
+
+    @property
+    def to_do(self) -> bool:
+        """Whether a visit or a strike is planned."""
+        return self.place_in_path is not None
 
 
 @dataclass(frozen=True)
@@ -88,6 +98,20 @@ class TakeView:
     worst_cents: float | None
     worst_bottle: str | None
     likely_out: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Tally:
+    """The needed bottles counted once each: `everything` is the sum of the others."""
+
+    everything: int
+    hold: int
+    to_do: int
+    fade: int
+    out: int
+    unheard: int
+    left_out: int
+    set_aside: int
 
 
 @dataclass(frozen=True)
@@ -126,12 +150,54 @@ class View:
     next_undo: str = ""
     """What taking back would take back now; empty for nothing."""
 
+    @property
+    def tally(self) -> Tally:
+        """One count for strip, rails, sentences and summary.
 
-def outcome(bottle: BottleView) -> str:
-    """What becomes of a bottle that was heard: `in tune`, `out of tune`, or that it is still to be done."""
-    if bottle.standing == "in_tune":
-        return WORD["in_tune"] if bottle.place_in_path is None else "in tune but drifts"
-    if bottle.standing in ("sharp", "flat"):
-        return "out of tune" if bottle.place_in_path is None else "its turn comes"
+        In a round what has a place in the path is to do, and what has none and does not hold is left out.
+        Between rounds nothing is to do: what does not hold is out, unheard, fading or left out.
+        """
+        needed = [b for b in self.bottles if b.needed]
+        found = [_counted_as(b, self.mode) for b in needed]
+        return Tally(len(needed), *(found.count(kind) for kind in _KINDS))
+
+
+_KINDS = ("hold", "to_do", "fade", "out", "unheard", "left_out", "set_aside")
+
+
+def _counted_as(bottle: BottleView, mode: Mode) -> str:
+    """The one group of the tally that a needed bottle belongs to."""
+    if bottle.state in ("set_aside", "left_out"):
+        return bottle.state
+    if bottle.to_do:
+        return "to_do"
+    if mode == "round":
+        return "hold" if bottle.state in ("holds", "fades") else "left_out"
+    return {"holds": "hold", "fades": "fade", "unheard": "unheard"}.get(bottle.state, "out")
+
+
+def sign(bottle: BottleView) -> str:
+    """A bottle drawn small: `▕▃▏2` wants two strokes, `▐█▌½` is half a stroke too full, `▔` holds."""
+    figure = shown.work_figure(bottle.strokes) if bottle.state in ("wants_air", "too_full") else ""
+    if bottle.state == "wants_air" and bottle.strokes:
+        return f"▕{shown.level_of(bottle.strokes)}▏{figure}"
+    return shown.SIGN[bottle.state] + figure
+
+
+def work_words(bottle: BottleView, strokes_as: Callable[[float], str] = strokes_phrase) -> str:
+    """`wants 1½ strokes`, `too full by ½ of a stroke`, `holds`; strokes worded for eyes or for ears."""
+    if bottle.state not in ("wants_air", "too_full") or not bottle.strokes:
+        return shown.WORD[bottle.state]
+    strokes = strokes_as(shown.countable(bottle.strokes))
+    return f"wants {strokes}" if bottle.state == "wants_air" else f"too full by {strokes}"
+
+
+def outcome(bottle: BottleView, strokes_as: Callable[[float], str] = strokes_phrase) -> str:
+    """What becomes of a bottle that was heard: what it wants, and whether that is still to be done."""
+    if bottle.state == "fades" and bottle.to_do:
+        return "holds now, won't last"
+    if bottle.state in ("wants_air", "too_full"):
+        wants = work_words(bottle, strokes_as)
+        return f"{wants}, still to do" if bottle.to_do else wants
     # Of a first look nothing has come yet: it is measured, so it is not unheard.
-    return "" if bottle.standing == "unheard" else WORD[bottle.standing]
+    return "" if bottle.state == "unheard" else shown.WORD[bottle.state]

@@ -11,7 +11,8 @@ from rounds.forecast.drift import forecast
 from rounds.gauss import Gauss
 from rounds.guide.instructions import heads_left_on
 from rounds.guide.round import phase_of
-from rounds.instruction import TIME_IS_SHORT, TIME_MAY_BE, Standing
+from rounds.instruction import TIME_IS_SHORT, TIME_MAY_BE, State
+from rounds.planning.dose import strokes_between
 from rounds.planning.floating import fixed_by
 from rounds.sessions.acts import pieces_named
 from rounds.wording.shown import sentence
@@ -20,6 +21,7 @@ from rounds.wording.words import in_words
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from rounds.belief.in_or_out import Tuned
     from rounds.events import Strike
     from rounds.guide.round import Phase, RoundState
     from rounds.planning import RoundPlan
@@ -31,6 +33,18 @@ FORECAST_S = 20.0
 CLEAR_MARGIN = 0.25
 """Before a third was heard, time is called short only where this share of the bottles does not fit."""
 HEARD_SHARE = 1.0 / 3.0
+FADES_MIN = 30.0
+"""Between rounds a bottle fades that is expected to leave its tolerance within so many minutes."""
+_STATE: dict[Tuned, State] = {
+    "in_tune": "holds",
+    "sharp": "too_full",
+    "flat": "wants_air",
+    "doubtful": "unsure",
+}
+
+
+def _lasts(leaves_min: float | None) -> bool:
+    return leaves_min is None or leaves_min > FADES_MIN
 
 
 def _is_plainly_short(state: RoundState, out: int) -> bool:
@@ -165,31 +179,53 @@ class Viewer:
         known = session.beliefs.heard(bottle.id)
         level = session.beliefs.level(bottle.id, at_s)
         off = level.mean - session.day.shift_cents
+        leaves_min = self._leaving(at_s).get(bottle.id) if known else None
+        needs_visit = plan is not None and any(v.bottle == bottle.id for v in plan.visits)
+        lasts = not needs_visit if plan is not None else _lasts(leaves_min)
+        given_up = plan is not None and bottle.id in plan.sacrificed
+        needs = self._state(bottle, needed, known, Gauss(off, level.sd), lasts)
+        needs = "left_out" if given_up and needed else needs
         return BottleView(
             id=bottle.id,
             note=bottle.note.name,
             rail=bottle.rail,
             position_cm=bottle.position_cm,
-            standing=self._standing(bottle, needed, known, off, level.sd),
+            state=needs,
             needed=needed,
             cents=off if known else None,
             sd_cents=level.sd if known else None,
             place_in_path=places.get(bottle.id),
+            strokes=self._strokes(bottle, level.mean, needs),
             reason=self._reason(bottle.id, needed, plan),
-            leaves_min=self._leaving(at_s).get(bottle.id) if known else None,
+            leaves_min=leaves_min,
             person=self._owner(bottle.id),
         )
 
-    def _standing(self, bottle: Bottle, needed: bool, known: bool, off: float, sd: float) -> Standing:
-        state = self.session.round
-        skipped = self.session.day.skipped if state is None else state.skipped
+    def _state(self, bottle: Bottle, needed: bool, known: bool, off: Gauss, lasts: bool) -> State:
+        round_now = self.session.round
+        skipped = self.session.day.skipped if round_now is None else round_now.skipped
         if needed and bottle.id in skipped:
-            return "skipped"
+            return "left_out"
         if not needed:
-            return "idle"
+            return "not_needed"
         if not known:
             return "unheard"
-        return tuned(Gauss(off, sd), bottle.tolerance_cents)
+        found = tuned(off, bottle.tolerance_cents)
+        return _STATE[found] if found != "in_tune" or lasts else "fades"
+
+    def _strokes(self, bottle: Bottle, level_cents: float, state: State) -> float | None:
+        """Strokes from where a bottle is to its aim: those of the order, for the bottle in hand."""
+        session = self.session
+        for told in session.instructions:
+            if told.bottle == bottle.id and told.strokes:
+                return told.strokes
+        if state not in ("wants_air", "too_full"):
+            return None
+        plan = None if session.round is None else session.plan()
+        aims = {} if plan is None else {v.bottle: v.aim_cents for v in plan.visits}
+        return strokes_between(
+            session.rig, session.beliefs, bottle.id, level_cents, aims.get(bottle.id, session.day.shift_cents)
+        )
 
     def _places(self, plan: RoundPlan | None) -> dict[str, int]:
         """Where each bottle comes in the path, its person's own where several tune, from 1."""

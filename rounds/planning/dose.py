@@ -176,6 +176,17 @@ def dose(
     return _let_out(task, pump_on) if sharp else _add(task)
 
 
+def strokes_between(
+    rig: Rig, beliefs: BeliefsProtocol, bottle_id: str, from_cents: float, to_cents: float
+) -> float:
+    """Strokes that lead from one level to another, both off the nominal target, (out: negative)."""
+    pump = rig.pump_of(bottle_id)
+    target_hz = rig.target_hz(bottle_id)
+    gain = beliefs.gain(bottle_id, pump.id) if to_cents >= from_cents else beliefs.pin_gain(bottle_id)
+    change_hz2 = shifted_hz(target_hz, to_cents) ** 2 - shifted_hz(target_hz, from_cents) ** 2
+    return change_hz2 / max(1e-9, abs(gain.mean))
+
+
 def _estimated_kpa(bottle: Bottle, target_hz: float, hz: float, slope_hz2_per_kpa: float) -> float:
     """Gauge pressure of a bottle nobody has put a gauge on: as is usual for its note, or by its strokes.
 

@@ -7,7 +7,11 @@ painted at all, and nothing sounds.
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
 import os
+import signal
+import threading
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import App, SystemCommand
@@ -63,7 +67,8 @@ class RoundsApp(App[int]):
         self._answer_left = 0
         self._title = ""
         self._before: View | None = None
-        self._ending = False
+        self._again = ""
+        """The key that was asked to be pressed again."""
         self._leaving = False
         self.fault: Exception | None = None
         self._themes = themes.fitting(self.console.color_system)
@@ -78,6 +83,7 @@ class RoundsApp(App[int]):
     def on_mount(self) -> None:
         """Start listening to the controller and to the clock; cautions come first at the first run."""
         self.controller.attach(self._wake)
+        self._end_on_signals()
         self.set_interval(TICK_S, self._second)
         if self.controller.first_run:
             self._show_cautions(first=True)
@@ -108,7 +114,7 @@ class RoundsApp(App[int]):
         self._answer_left = max(0, self._answer_left - 1)
         if not self._answer_left:
             self.answer = ""
-            self._ending = False
+            self._again = ""
         self._step()
 
     def _step(self) -> None:
@@ -220,7 +226,7 @@ class RoundsApp(App[int]):
 
     def _carry_out(self, name: str) -> None:
         c = self.controller
-        self._ending = self._ending and name == "end_round"
+        self._again = self._again if name == self._again else ""
         at_once: dict[str, Callable[[], str | None]] = {
             "again": c.repeat,
             "skip": c.skip,
@@ -283,12 +289,17 @@ class RoundsApp(App[int]):
     def _do_end_round(self) -> None:
         """With work left the key is asked for twice: a slip would cost a round of listening."""
         left = self.controller.view().left
-        if left and not self._ending:
-            self.say(f"Press e again to end the round with {left} to do.")
-            self._ending = True
-            self.repaint()
-        else:
+        if self._sure("end_round", f"Press e again to end the round with {left} to do." if left else ""):
             self.ask(self.controller.end_round)
+
+    def _sure(self, name: str, question: str) -> bool:
+        """Whether a key may act: where there is something to lose it is asked for twice."""
+        if not question or self._again == name:
+            return True
+        self._again = name
+        self.say(question)
+        self.repaint()
+        return False
 
     def _do_theme(self) -> None:
         if self.no_color:
@@ -310,7 +321,21 @@ class RoundsApp(App[int]):
         self.action_command_palette()
 
     def _do_quit(self) -> None:
-        self.exit(0)
+        """In a round a slip would stop everything, so the key is asked for twice; in a take, in silence."""
+        mode = self.controller.view().mode
+        question = "" if mode == "between" else "Press q again to quit. The round waits where it is."
+        if self._sure("quit", question):
+            self.exit(0)
+
+    def _end_on_signals(self) -> None:
+        """Leave the terminal as it was when the system ends the program or the window is closed."""
+        if self.is_headless or threading.current_thread() is not threading.main_thread():
+            return
+        for name in ("SIGTERM", "SIGHUP"):
+            number = getattr(signal, name, None)
+            if number is not None:
+                with contextlib.suppress(NotImplementedError):  # Windows has no such handlers
+                    asyncio.get_running_loop().add_signal_handler(number, self.exit, 128 + number)
 
     async def on_painted_pressed(self, event: Painted.Pressed) -> None:
         """A key on the key line, or a bottle on the rails, was clicked."""

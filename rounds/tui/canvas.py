@@ -1,7 +1,7 @@
 """A grid of styled cells that widgets draw on, and the places on it that can be clicked.
 
 Widgets here paint pictures of known width, so a grid is simpler than markup: what lies outside it
-is dropped, and nothing wraps. Styles are Textual style strings (`bold $sharp`).
+is dropped, and nothing wraps. Styles are Textual style strings (`bold $air-out`).
 """
 
 from __future__ import annotations

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rounds.faces.view import outcome
+from rounds.faces.view import outcome, sign, work_words
 from rounds.tui.widgets.airline import AirModel
 from rounds.tui.widgets.bigclock import ClockModel
+from rounds.tui.widgets.following import FollowingModel
 from rounds.tui.widgets.lines import Said
 from rounds.tui.widgets.pair import MARKS
 from rounds.tui.widgets.rails import RailsModel
@@ -22,12 +23,13 @@ from rounds.wording.words import counted, in_words, signed_cents, sixteenths, st
 if TYPE_CHECKING:
     from rounds.faces.controller import Level
     from rounds.faces.view import BottleView, View
-    from rounds.instruction import Standing
 
 _PHASE = {"listen": "LISTEN", "visits": "TUNE", "verify": "HEAR AGAIN", "done": "DONE", "none": "ROUND"}
 LET_IT_RING = "LET IT RING"
 """Stands large while a strike is measured: a second strike now would spoil the first."""
-_PATH_SHOWN, _FIRST_SHOWN = 8, 4
+_PATH_SHOWN, _FIRST_SHOWN = 8, 3
+BOLD_FROM_S = 120.0
+"""So long before the downbeat its clock is painted bold."""
 
 
 def slab(view: View) -> SlabModel:
@@ -35,7 +37,9 @@ def slab(view: View) -> SlabModel:
     told, heard = view.instruction, view.reading
     measuring = heard is not None and not heard.final and heard.bottle == told.bottle
     order = LET_IT_RING if measuring else plain(shown.order(told), 40)
-    return SlabModel(told.act, plain(told.bottle or "", 8), order)
+    return SlabModel(
+        told.act, plain(told.bottle or "", 8), order, None if measuring else told.strokes or None
+    )
 
 
 def reading(view: View) -> ReadingModel:
@@ -84,7 +88,8 @@ def meaning(view: View) -> str:
         return heard.advice
     way = shown.air_way(told)
     if way and told.strokes:
-        return f"{strokes_phrase(told.strokes)} {way}"
+        strokes = strokes_phrase(told.strokes)
+        return f"wants {strokes}" if told.strokes > 0 else f"{strokes} {way}"
     if told.act == "disconnect":
         return "no more air now"
     return plain(heard.advice if told.act == "strike" else told.why, 80)
@@ -109,28 +114,54 @@ def path(view: View) -> tuple[BottleView, ...]:
     return tuple(sorted(ahead, key=lambda b: b.place_in_path or 0))
 
 
-def path_text(view: View, most: int = _PATH_SHOWN) -> str:
-    """`then C4▼  G3▲  and 4 more`: what comes after the bottle in hand."""
-    if view.people:
-        return _paths_text(view, most)
+def following(view: View) -> FollowingModel:
+    """The next bottle of the path, and the clock."""
     ahead = [b for b in path(view) if b.id != view.instruction.bottle]
+    label, figures, loud = _clock(view)
+    if view.people or not ahead:
+        return FollowingModel("", "", "", label, figures, loud)
+    bottle = ahead[0]
+    strike = bottle.state in ("unheard", "unsure", "holds", "fades")
+    wants = f"{sign(bottle)[:3]} {'strike it' if strike else work_words(bottle)}"
+    return FollowingModel(plain(bottle.id, 8), wants, place_text(view, bottle), label, figures, loud)
+
+
+def _clock(view: View) -> tuple[str, str, bool]:
+    if view.downbeat_in_s is None:
+        return "since it began", shown.clock(view.elapsed_s or 0.0), False
+    if view.downbeat_in_s < 0:
+        return "late by", shown.clock(-view.downbeat_in_s), True
+    return "downbeat in", shown.clock(view.downbeat_in_s), view.downbeat_in_s <= BOLD_FROM_S
+
+
+def place_text(view: View, bottle: BottleView) -> str:
+    """`rail 2, 3 to the right`: where a bottle hangs, from the one in hand where that is on its rail."""
+    on_rail = [b.id for b in sorted(view.bottles, key=lambda b: b.position_cm) if b.rail == bottle.rail]
+    if view.instruction.bottle in on_rail:
+        steps = on_rail.index(bottle.id) - on_rail.index(view.instruction.bottle)
+        return f"rail {bottle.rail}, {abs(steps)} to the {'right' if steps > 0 else 'left'}"
+    place = on_rail.index(bottle.id)
+    end = {0: ", left end", len(on_rail) - 1: ", right end"}.get(place, f", {place + 1} from the left")
+    return f"rail {bottle.rail}{end}"
+
+
+def path_text(view: View, most: int = _PATH_SHOWN) -> str:
+    """`then C4 ▕▄▏1  G3 ▔  and 4 more`: what comes after the bottle in hand, of two people by their marks."""
+    paths = [_after(view, i, max(2, most // 2)) for i in range(len(view.people))]
+    if view.people:
+        return "   ".join(f"{MARKS[i]} {text}" for i, text in enumerate(paths) if text)
+    return _after(view, None, most)
+
+
+def _after(view: View, person: int | None, most: int) -> str:
+    """The path of a person behind the bottle in hand."""
+    own = view.instruction if person is None else view.people[person].instruction
+    ahead = [b for b in path(view) if b.person == person and b.id != own.bottle]
     if not ahead:
         return ""
-    names = "  ".join(f"{plain(b.id, 8)}{shown.SIGN[b.standing]}" for b in ahead[:most])
+    names = "  ".join(f"{plain(b.id, 8)} {sign(b)}" for b in ahead[:most])
     more = len(ahead) - most
     return f"then  {names}" + (f"  and {more} more" if more > 0 else "")
-
-
-def _paths_text(view: View, most: int) -> str:
-    """`● then C4▼ G3▲   ■ then D5▲`: the paths of two people, by their marks."""
-    told = []
-    for i, own in enumerate(view.people):
-        ahead = [b for b in path(view) if b.person == i and b.id != own.instruction.bottle]
-        names = " ".join(f"{plain(b.id, 8)}{shown.SIGN[b.standing]}" for b in ahead[: max(2, most // 2)])
-        more = len(ahead) - max(2, most // 2)
-        if ahead:
-            told.append(f"{MARKS[i]} then {names}" + (f" +{more}" if more > 0 else ""))
-    return "   ".join(told)
 
 
 def why(view: View) -> tuple[Said, ...]:
@@ -144,7 +175,7 @@ def caution(view: View) -> tuple[Said, ...]:
     """What to mind where air goes in, unless it was said as the reason already."""
     told = view.instruction
     text = "" if told.caution == told.why else plain(told.caution or "", 240)
-    return (Said(f"! {text}" if text else "", "$doubt"),)
+    return (Said(f"! {text}" if text else "", "$loud"),)
 
 
 def said(view: View, level: Level, answer: str) -> tuple[Said, ...]:
@@ -152,10 +183,9 @@ def said(view: View, level: Level, answer: str) -> tuple[Said, ...]:
     if answer:
         return (Said(answer, "bold $accent"),)
     if level.state == "lost":
-        return (Said("! " + plain(level.words, 200), "bold $doubt"),)
+        return (Said("! " + plain(level.words, 200), "bold $loud"),)
     if view.message:
-        message = Said("! " + plain(view.message, 200), "bold $doubt")
-        return (message,) if view.mode == "between" else (message, Said(path_text(view, 3), "$faint"))
+        return (Said("! " + plain(view.message, 200), "bold $loud"),)
     return (Said(LEGEND if view.mode == "between" else path_text(view), "$faint"),)
 
 
@@ -180,7 +210,7 @@ def heading(view: View) -> str:
     if view.instruction.act != "strike":
         return _PHASE["visits"]
     here = next((b for b in view.bottles if b.id == view.instruction.bottle), None)
-    return _PHASE["listen" if here is not None and here.standing == "unheard" else "verify"]
+    return _PHASE["listen" if here is not None and here.state == "unheard" else "verify"]
 
 
 def downbeat_fact(in_s: float) -> Fact:
@@ -192,17 +222,30 @@ def downbeat_fact(in_s: float) -> Fact:
 
 def round_strip(view: View, level: Level) -> StripModel:
     """The heading of a round and its numbers."""
-    facts = []
-    if view.downbeat_in_s is not None:
-        facts.append(downbeat_fact(view.downbeat_in_s))
-    facts.append(Fact("to do", f"{view.left} of {view.needed}", loud=True))
-    facts.append(Fact("connections", str(view.connections)))
-    if view.seconds_left is not None and view.left:
+    facts = [Fact("", tally_text(view), loud=True)]
+    if view.seconds_left is not None and view.tally.to_do:
         facts.append(Fact("work", shown.minutes_figure(view.seconds_left)))
     if view.shift_cents:
         saves = f", saves {view.shift_saves}" if view.shift_saves > 0 else ""
         facts.append(Fact("A4", f"{signed_cents(view.shift_cents)} cents{saves}"))
-    return StripModel(heading(view), (*facts, *_weather(view), *_sound(level)))
+    facts.append(Fact("connections", str(view.connections)))
+    return StripModel(heading(view), (*facts[:3], *_weather(view), *_sound(level), *facts[3:]))
+
+
+def tally_text(view: View) -> str:
+    """`34 bottles = 9 hold + 17 to do + 8 left out`; groups of none are dropped."""
+    count = view.tally
+    groups = (
+        (count.hold, "hold"),
+        (count.to_do, "to do"),
+        (count.fade, "fade"),
+        (count.out, "out"),
+        (count.unheard, "unheard"),
+        (count.left_out, "left out"),
+        (count.set_aside, "set aside"),
+    )
+    parts = " + ".join(f"{number} {word}" for number, word in groups if number)
+    return f"{counted(count.everything, 'bottle')} = {parts}" if parts else "no bottle is needed"
 
 
 def _weather(view: View) -> tuple[Fact, ...]:
@@ -210,18 +253,8 @@ def _weather(view: View) -> tuple[Fact, ...]:
 
 
 def _sound(level: Level) -> tuple[Fact, ...]:
-    words = {"listening": "listening", "starting": "mic starting", "lost": "NO SOUND", "off": "mic off"}
+    words = {"listening": "mic on", "starting": "mic starting", "lost": "NO MIC", "off": "mic off"}
     return (Fact("", words[level.state], warn=level.state == "lost"),)
-
-
-def downbeat(view: View) -> ClockModel:
-    """The large clock beside the reading on a wide screen."""
-    left = "" if view.seconds_left is None else f"{shown.minutes_figure(view.seconds_left)} of work left; "
-    if view.downbeat_in_s is None:
-        return ClockModel(f"{left}since it began", shown.clock(view.elapsed_s or 0.0))
-    late = view.downbeat_in_s < 0
-    words = "since the downbeat" if late else "downbeat in"
-    return ClockModel(f"{left}{words}", shown.clock(abs(view.downbeat_in_s)), late)
 
 
 def due(view: View) -> ClockModel:
@@ -235,33 +268,26 @@ def due(view: View) -> ClockModel:
 
 def between_strip(view: View, level: Level) -> StripModel:
     """The heading between rounds."""
-    facts = []
+    facts = [Fact("", tally_text(view), loud=True)]
     if view.downbeat_in_s is not None:
-        facts.append(downbeat_fact(view.downbeat_in_s))
-    out = sum(b.standing in ("sharp", "flat") and b.needed for b in view.bottles)
-    facts.append(Fact("out", str(out), loud=bool(out)))
-    standings: tuple[Standing, ...] = ("doubtful", "unheard", "skipped")
-    for standing in standings:
-        count = sum(b.standing == standing and b.needed for b in view.bottles)
-        if count or standing == "doubtful":
-            facts.append(Fact(shown.WORD[standing], str(count)))
-    return StripModel("BETWEEN ROUNDS", (*facts, *_weather(view), *_sound(level)))
+        facts.insert(0, downbeat_fact(view.downbeat_in_s))
+    return StripModel("BETWEEN", (*facts, *_weather(view), *_sound(level)))
 
 
-_OUT = ("sharp", "flat", "doubtful", "unheard")
+_OUT = ("wants_air", "too_full", "unsure", "unheard")
 
 
 def reasons(view: View) -> tuple[Said, ...]:
     """Why the round is due then, and what would be done first."""
     ahead = first_ones(view)
-    skipped = [plain(b.id, 8) for b in view.bottles if b.standing == "skipped"]
-    names = " ".join(f"{plain(b.id, 8)}{shown.SIGN[b.standing]}" for b in ahead[:_FIRST_SHOWN])
-    more = f" and {len(ahead) - _FIRST_SHOWN} more" if len(ahead) > _FIRST_SHOWN else ""
+    skipped = [plain(b.id, 8) for b in view.bottles if b.state == "left_out"]
+    names = ", ".join(f"{plain(b.id, 8)} {sign(b)}" for b in ahead[:_FIRST_SHOWN])
+    more = f" +{len(ahead) - _FIRST_SHOWN}" if len(ahead) > _FIRST_SHOWN else ""
     temp = "" if view.temp_c is not None else "No temperature yet: c tells it, and the forecast gets better."
     return (
         Said(shown.sentence(plain(view.due.reason, 240)), "bold"),
         Said(f"First: {names}{more}" if names else shown.nobody_first(view.due.overdue), ""),
-        Said(f"Skipped, not due: {in_words(skipped, 3)}." if skipped else "", ""),
+        Said(f"Left out, not due: {in_words(skipped, 3)}." if skipped else "", ""),
         Said(temp, "$faint"),
     )
 
@@ -271,19 +297,19 @@ def first_ones(view: View) -> list[BottleView]:
     ahead = list(path(view))
     if ahead:
         return ahead
-    out = [b for b in view.bottles if b.needed and b.standing in _OUT]
+    out = [b for b in view.bottles if b.needed and b.state in _OUT]
     return sorted(out, key=lambda b: (b.leaves_min is None, b.leaves_min or 0.0))
 
 
 def still(view: View) -> StillModel:
-    """The take: its name, and what was expected when it began."""
+    """The take: its name, and in a few words whether all held when it began."""
     take = view.take
     if take is None:
         return StillModel("", "")
-    worst, out = "", ", ".join(plain(b, 8) for b in take.likely_out)
-    if take.worst_cents is not None:
-        worst = f"Worst expected: {plain(take.worst_bottle or '', 8)} {signed_cents(take.worst_cents)} cents."
-    return StillModel(plain(take.name, 60), " ".join(filter(None, (worst, out and f"Likely out: {out}."))))
+    out = [plain(b, 8) for b in take.likely_out]
+    return StillModel(
+        plain(take.name, 60), f"{in_words(out, 3)} may be out" if out else "all held at the start"
+    )
 
 
 def chosen(view: View, bottle_id: str) -> str:
@@ -291,7 +317,7 @@ def chosen(view: View, bottle_id: str) -> str:
     bottle = next((b for b in view.bottles if b.id == bottle_id), None)
     if bottle is None:
         return ""
-    parts = [f"{plain(bottle.id, 8)} {shown.WORD[bottle.standing]}"]
+    parts = [f"{plain(bottle.id, 8)} {work_words(bottle)}"]
     if bottle.cents is not None:
         parts.append(f"{signed_cents(bottle.cents)} cents")
     if bottle.leaves_min is not None:

@@ -14,28 +14,59 @@ from rounds.wording.words import sixteenths, strokes_in_words
 
 if TYPE_CHECKING:
     from rounds.events import Verdict
-    from rounds.instruction import Act, Instruction, Standing
+    from rounds.instruction import Act, Instruction, State
 
-SIGN: dict[Standing, str] = {
-    "in_tune": "=",
-    "sharp": "▲",
-    "flat": "▼",
-    "doubtful": "~",
-    "unheard": "?",
-    "skipped": "×",
-    "idle": "·",
-}
-"""One character a standing, each of another shape: colour is never the only difference."""
-
-WORD: dict[Standing, str] = {
-    "in_tune": "in tune",
-    "sharp": "sharp",
-    "flat": "flat",
-    "doubtful": "unsure",
+WORD: dict[State, str] = {
+    "wants_air": "wants air",
+    "too_full": "too full",
+    "holds": "holds",
+    "fades": "fades",
     "unheard": "unheard",
-    "skipped": "skipped",
-    "idle": "resting",
+    "unsure": "unsure",
+    "left_out": "left out",
+    "set_aside": "set aside",
+    "not_needed": "not needed",
 }
+LEVELS = ("▇", "▆", "▅", "▄", "▃", "▂", "▁")
+"""How full a bottle is drawn that wants an eighth of a stroke, a quarter, ... four, more."""
+SIGN: dict[State, str] = {
+    "wants_air": "▕▄▏",
+    "too_full": "▐█▌",
+    "holds": "▔",
+    "fades": "╌",
+    "unheard": "▕ ▏",
+    "unsure": "▕░▏",
+    "left_out": "▕╱▏",
+    "set_aside": "▕╳▏",
+    "not_needed": "",
+}
+"""A bottle drawn small, each state of another shape: colour is never the only difference."""
+
+
+def level_of(strokes: float) -> str:
+    """The level of a bottle that wants so many strokes: each step down is twice the work."""
+    step = 3.0 + math.log2(max(abs(strokes), 1e-9))
+    return LEVELS[min(len(LEVELS) - 1, max(0, round(step)))]
+
+
+def fullness(strokes: float) -> float:
+    """How full a bottle is drawn that wants so many strokes, 0 to 1: the share that its level stands for."""
+    return 1.0 - (LEVELS.index(level_of(strokes)) + 1) / (len(LEVELS) + 1)
+
+
+def work_figure(strokes: float | None) -> str:
+    """Strokes as they are counted from afar: `¼`, `1½`, `12`; nothing where none are known."""
+    if not strokes:
+        return ""
+    return strokes_in_words(countable(strokes))
+
+
+def countable(strokes: float) -> float:
+    """Strokes, sign dropped, in the parts that a hand counts: the fewer, the more there are."""
+    size = abs(strokes)
+    part = 8 if size < 1.0 else 4 if size < 3.0 else 2 if size < 10.0 else 1
+    return max(1.0 / part, round(size * part) / part)
+
 
 VERDICT_WORD: dict[Verdict, str] = {
     "clear": "clear",

@@ -22,15 +22,16 @@ from rounds.rig import Bottle, Habits, Piece, Pump, Rig
 
 if TYPE_CHECKING:
     from rounds.events import Part
-    from rounds.instruction import Act, Standing
+    from rounds.instruction import Act, State
 
 _RAILS = (
     "C3 D3 E3 F3 G3 A3 Bb3 C4 D4 E4 F4",
     "F#4 G4 A4 Bb4 B4 C5 C#5 D5 Eb5 E5 F5 F#5",
     "G5 G#5 A5 Bb5 B5 C6 D6 E6 F6 F#6 G6",
 )
-_STANDINGS: tuple[Standing, ...] = ("in_tune", "flat", "in_tune", "sharp", "in_tune", "doubtful", "flat")
+_STATES: tuple[State, ...] = ("holds", "wants_air", "holds", "too_full", "fades", "unsure", "wants_air")
 _CENTS = (1.2, -14.0, -3.4, 12.4, 4.0, -9.0, -31.0)
+_STROKES = (None, 1.4, None, -0.5, None, None, 5.6)
 _PLACES = {3: 2, 6: 1, 10: 3, 13: 4, 22: 5, 27: 6}
 _UNHEARD, _SKIPPED = 11, 20
 _CAUTION = "Eyes covered, never lean over the cap, stop at 60 psi."
@@ -96,26 +97,27 @@ class FakeController:
     # What is shown
 
     def bottle_views(self, in_round: bool = True) -> tuple[BottleView, ...]:
-        """Bottles in a fixed pattern of standings."""
+        """Bottles in a fixed pattern of states."""
         return tuple(self._bottle(i, b, in_round) for i, b in enumerate(self.rig.bottles))
 
     @staticmethod
     def _bottle(i: int, bottle: Bottle, in_round: bool) -> BottleView:
         needed = i % 9 != 8
-        standing: Standing = _STANDINGS[i % 7] if needed else "idle"
-        standing = {_UNHEARD: "unheard", _SKIPPED: "skipped"}.get(i, standing)  # type: ignore[assignment]
-        known = standing not in ("unheard", "idle")
+        state: State = _STATES[i % 7] if needed else "not_needed"
+        state = {_UNHEARD: "unheard", _SKIPPED: "left_out"}.get(i, state)  # type: ignore[assignment]
+        known = state not in ("unheard", "not_needed")
         cents = _CENTS[i % 7]
         return BottleView(
             id=bottle.id,
             note=bottle.note.name,
             rail=bottle.rail,
             position_cm=bottle.position_cm,
-            standing=standing,
+            state=state,
             needed=needed,
             cents=cents if known else None,
             sd_cents=2.0 if known else None,
             place_in_path=_PLACES.get(i) if in_round else None,
+            strokes=_STROKES[i % 7] if state in ("wants_air", "too_full") else None,
             reason=f"expected {abs(cents):.0f} cents off by the end of the block",
             leaves_min=9.0 + i,
         )

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from typing import get_args
+
 import pytest
 
 from rounds.faces.plainwords import WORDS
+from rounds.instruction import State
 from rounds.wording import shown
 from tests.tui.keys import PAGE, table, written
 
@@ -17,9 +20,9 @@ def test_keys_are_those_of_the_screens() -> None:
     assert written(TEXT) == TEXT
 
 
-@pytest.mark.parametrize("standing", shown.SIGN)
-def test_signs_and_words(standing: str) -> None:
-    assert f"| `{shown.SIGN[standing]}` | {shown.WORD[standing]} |" in TEXT  # type: ignore[index]
+@pytest.mark.parametrize("state", get_args(State))
+def test_signs_and_words(state: State) -> None:
+    assert f"| `{shown.SIGN[state] or 'name alone'}` | {shown.WORD[state]} |" in TEXT
 
 
 def test_words_of_the_plain_face_exist() -> None:

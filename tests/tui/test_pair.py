@@ -91,7 +91,7 @@ class TestTheScreen:
 
     def test_a_first_look_is_not_called_unheard(self) -> None:
         view = fake().view()
-        bottle = replace(view.bottles[0], standing="unheard")
+        bottle = replace(view.bottles[0], state="unheard")
         assert outcome(bottle) == ""
 
     async def test_the_keys_go_to_the_other_and_the_key_is_on_the_bar(self) -> None:

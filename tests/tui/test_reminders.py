@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -11,6 +13,8 @@ from rounds.tui.reminders import Reminder, window_title
 from tests.tui.fake import FakeController
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     import pytest
 
 BETWEEN = FakeController().between_view()
@@ -59,6 +63,36 @@ def test_desktop_notice_passes_text_as_text(monkeypatch: pytest.MonkeyPatch) -> 
     started: list[list[str]] = []
     monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
     monkeypatch.setattr("shutil.which", lambda name: "/usr/bin/notify-send")
-    monkeypatch.setattr("subprocess.Popen", lambda command, **options: started.append(command))
-    assert reminders.desktop_notice("--evil\x1b[2J")
+
+    def run(command: list[str], **options: object) -> subprocess.CompletedProcess[bytes]:
+        started.append(command)
+        return subprocess.CompletedProcess(command, 0)
+
+    monkeypatch.setattr("subprocess.run", run)
+    thread = reminders.desktop_notice("--evil\x1b[2J")
+    assert thread is not None
+    thread.join(30.0)
     assert started == [["/usr/bin/notify-send", "--app-name=rounds", "--", "rounds", "--evil\\x1b[2J"]]
+
+
+def test_where_one_way_of_a_notice_fails_the_next_is_tried(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """The library may be there without a bus that takes its notices."""
+    kept = tmp_path / "said"
+    ways = [
+        [sys.executable, "-c", "raise SystemExit(1)"],
+        [str(tmp_path / "no such program")],
+        [sys.executable, "-c", f"open({str(kept)!r}, 'a').write('a round is due. ')"],
+        [sys.executable, "-c", f"open({str(kept)!r}, 'a').write('twice')"],
+    ]
+    monkeypatch.setattr(reminders, "_notice_commands", lambda text: ways)
+    thread = reminders.desktop_notice("a round is due")
+    assert thread is not None
+    thread.join(30.0)
+    assert kept.read_text() == "a round is due. "
+
+
+def test_a_machine_without_notices_gets_none(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(reminders, "_notice_commands", lambda text: [])
+    assert reminders.desktop_notice("a round is due") is None

@@ -10,7 +10,7 @@ from textual.widgets import Static
 
 from rounds.tui.intents import INTENTS
 from rounds.tui.screens.page import SCROLLS, Page
-from rounds.tui.widgets.rails import COLOUR
+from rounds.tui.widgets.rails import STYLE
 from rounds.wording import shown
 
 if TYPE_CHECKING:
@@ -69,10 +69,9 @@ def help_text(view: View) -> Content:
     parts: list[str | tuple[str, str]] = [("How a round goes", "bold $accent"), "\n"]
     parts += [f"{line}\n" for line in HOW]
     parts += ["\n", ("Signs", "bold $accent"), "\n"]
-    for number, (standing, sign) in enumerate(shown.SIGN.items()):
-        end = "\n" if number == 3 else ""
-        parts += [(f"{sign} {shown.WORD[standing]:<12}{end}", COLOUR[standing])]
-    parts += ["\n\n", ("Keys", "bold $accent"), ("  (faint: not now)", "$faint"), "\n"]
+    for state, sign in shown.SIGN.items():
+        parts += [(f"{sign or 'name':<5} {shown.WORD[state]}\n", STYLE[state])]
+    parts += ["\n", ("Keys", "bold $accent"), ("  (faint: not now)", "$faint"), "\n"]
     for intent in INTENTS:
         live = intent.can(view)
         parts += [

@@ -12,6 +12,7 @@ from rounds.tui import models, pairmodels
 from rounds.tui.messages import Opened
 from rounds.tui.widgets.airline import AirLine
 from rounds.tui.widgets.bigclock import BigClock
+from rounds.tui.widgets.following import Following
 from rounds.tui.widgets.keyline import KeyLine
 from rounds.tui.widgets.lines import Foot, Lines, Prose
 from rounds.tui.widgets.pair import PairBoards
@@ -39,14 +40,13 @@ class RoundPane(Vertical):
     """What to do now, and the rails."""
 
     def compose(self) -> ComposeResult:
-        """From the top: strip, slab, why, reading and clock, air, rails, foot."""
+        """From the top: strip, slab, why, what is next and the clock, reading, air, rails, foot."""
         yield Strip(classes="strip")
         yield Slab()
         yield PairBoards()
         yield Prose(classes="why")
-        with Horizontal(classes="heard"):
-            yield Reading()
-            yield BigClock(classes="downbeat")
+        yield Following()
+        yield Reading()
         yield AirLine()
         yield Lines(classes="caution")
         yield Rails()
@@ -56,7 +56,7 @@ class RoundPane(Vertical):
         """Show a view."""
         self.set_class(bool(view.people), "-two")
         self.query_one(Strip).paint(models.round_strip(view, level))
-        self.query_one(BigClock).paint(models.downbeat(view))
+        self.query_one(Following).paint(models.following(view))
         self.query_one(".said", Lines).paint(models.said(view, level, answer))
         if view.people:
             self._paint_two(view)

@@ -48,7 +48,7 @@ class AirLine(Painted):
         model = self.model
         if not model.way:
             return
-        style = "bold $sharp" if model.outward else "bold $flat"
+        style = "bold $air-out" if model.outward else "bold $air-in"
         canvas.text(2, 0, "let out" if model.outward else "air in", style)
         full = self._bar_width(canvas, model.sixteenths)
         column, left = _LABEL_WIDTH, model.sixteenths
@@ -63,7 +63,7 @@ class AirLine(Painted):
     def _bar(self, canvas: Canvas, column: int, full: int, part: int) -> None:
         assert self.model is not None
         outward = self.model.outward
-        style = "bold $sharp" if outward else "bold $flat"
+        style = "bold $air-out" if outward else "bold $air-in"
         filled = "▒" * max(1, full * part // _STROKE) if outward else _solid(full * part * 8 // _STROKE)
         for row in range(canvas.height):
             canvas.text(column, row, "┄" * full, "$faint")

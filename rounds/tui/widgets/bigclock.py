@@ -31,7 +31,7 @@ class BigClock(Painted):
         """The label, and the figures as large as fit below it."""
         assert self.model is not None
         model = self.model
-        style = "bold $doubt" if model.warn else "bold $loud"
+        style = "bold reverse" if model.warn else "bold $loud"
         canvas.text(1, 0, clipped(model.label, canvas.width - 2), "$faint")
         alphabets = (lettering.TALL, lettering.SMALL)
         drawn = lettering.fit(model.figures, canvas.width - 2, canvas.height - 1, alphabets, largest=2)

@@ -29,7 +29,7 @@ class Meter(Painted):
         level = self.model
         row = self._figure(canvas, level)
         row = self._bar(canvas, level, row + 1)
-        colour = {True: "bold $tuned", False: "bold $doubt", None: "bold"}[level.good]
+        colour = {True: "bold $loud", False: "bold $loud", None: "bold"}[level.good]
         sign = {True: "= ", False: "! ", None: "? "}[level.good]
         for line in folded(sign + plain(level.words, 400), canvas.width - 2 * _SIDE, 4):
             canvas.text(_SIDE, row + 1, line, colour)
@@ -49,7 +49,7 @@ class Meter(Painted):
 
     def _bar(self, canvas: Canvas, level: Level, row: int) -> int:
         width = canvas.width - 2 * _SIDE
-        canvas.fill(_SIDE, row, width, 2, "$idle", "·")
+        canvas.fill(_SIDE, row, width, 2, "$faint", "·")
         canvas.fill(_SIDE, row, self._column(level.dbfs, width), 2, "$primary", "█")
         for dbfs, word in ((level.strike_dbfs, "strikes from here"), (LOUD_DBFS, "too loud")):
             self._mark(canvas, row, self._column(dbfs, width), word, "$faint")

@@ -76,7 +76,7 @@ class Who(Painted):
         rows = canvas.height - bool(mind)
         if rows < 1:
             column = self._hold(canvas, column, _HOLDS[0])
-            canvas.text(column, 0, clipped(mind, canvas.width - column - 1), "$doubt")
+            canvas.text(column, 0, clipped(mind, canvas.width - column - 1), "$loud")
             return
         if rows > 1:
             self._hold(canvas, column, _HOLDS[0])
@@ -84,11 +84,11 @@ class Who(Painted):
         else:
             self._beside(canvas, column)
         if mind:
-            canvas.text(2, canvas.height - 1, clipped(mind, canvas.width - 3), "$doubt")
+            canvas.text(2, canvas.height - 1, clipped(mind, canvas.width - 3), "$loud")
 
     def _hold(self, canvas: Canvas, column: int, words: str) -> int:
         assert self.model is not None
-        return canvas.text(column, 0, words, "bold $doubt") + 2 if self.model.holds else column
+        return canvas.text(column, 0, words, "bold $loud") + 2 if self.model.holds else column
 
     def _folded(self, canvas: Canvas, rows: int) -> None:
         """The fullest wording that is not cut."""

@@ -71,7 +71,7 @@ class Plot(Painted):
         for cents, char in ((path.tolerance_cents, "┈"), (0.0, "─"), (-path.tolerance_cents, "┈")):
             row = self._row(canvas, cents, reach)
             canvas.text(0, row, whole_cents(cents).rjust(_AXIS_WIDTH - 1), "$faint")
-            canvas.fill(_AXIS_WIDTH, row, width, 1, "$idle", char)
+            canvas.fill(_AXIS_WIDTH, row, width, 1, "$faint", char)
         for cents in (reach.high, reach.low):
             canvas.text(
                 0, self._row(canvas, cents, reach), whole_cents(cents).rjust(_AXIS_WIDTH - 1), "$faint"
@@ -88,11 +88,11 @@ class Plot(Painted):
         mean, sd = path.cents[index], path.sd_cents[index]
         top, bottom = self._row(canvas, mean + sd, reach), self._row(canvas, mean - sd, reach)
         out = abs(mean) > path.tolerance_cents
-        colour = "$tuned" if not out else "$sharp" if mean > 0 else "$flat"
+        colour = "$loud" if not out else "$air-out" if mean > 0 else "$air-in"
         for row in range(top, bottom + 1):
             canvas.text(x, row, "░", colour)
         row = self._row(canvas, mean, reach)
-        char = ("▲" if mean > 0 else "▼") if out else self._half(canvas, mean, reach)
+        char = ("█" if mean > 0 else "▅") if out else self._half(canvas, mean, reach)
         canvas.text(x, row, char, colour)
 
     def _half(self, canvas: Canvas, cents: float, reach: Reach) -> str:

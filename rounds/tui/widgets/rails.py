@@ -1,43 +1,44 @@
 """The rails as they stand, rail 1 nearest the player and so lowest, each bottle at its place.
 
-A bottle hangs from its rail with its note, its sign, its cents and (where there is room) its word;
-the number on the rail is its place in the path ahead. Positions follow the rig file as far as the
-width allows; bottles never overlap and never change their order.
+A bottle is drawn by its work: how far its level is below its mark says how many strokes it wants. What holds
+loses its glass, its figure and its colour, so that the eye finds work by density. The number on the rail is
+the bottle's place in the path ahead. Positions follow the rig file as far as the width allows; bottles never
+overlap and never change their order.
 """
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from rounds.faces.view import sign
 from rounds.tui.widgets.painted import Painted
 from rounds.tui.widgets.pair import MARKS
 from rounds.wording import shown
-from rounds.wording.words import whole_cents
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from rounds.faces.view import BottleView
-    from rounds.instruction import Standing
+    from rounds.instruction import State
     from rounds.tui.canvas import Canvas
 
-COLOUR: dict[Standing, str] = {
-    "in_tune": "$tuned",
-    "sharp": "$sharp",
-    "flat": "$flat",
-    "doubtful": "$doubt",
-    "unheard": "$unheard",
-    "skipped": "$faint",
-    "idle": "$idle",
+STYLE: dict[State, str] = {
+    "wants_air": "bold $air-in",
+    "too_full": "bold $air-out",
+    "holds": "$faint",
+    "fades": "$faint",
+    "unheard": "",
+    "unsure": "bold",
+    "left_out": "$faint",
+    "set_aside": "$faint",
+    "not_needed": "$faint",
 }
+NOW = "NOW"
 _NARROWEST = 4
 _LABEL_WIDTH = 3
-_WORD_WIDTH = max(map(len, shown.WORD.values()))
-_SIGNED_ROOM = 5
-"""From this room on, `▲` and `▼` are followed by a sign as well; `▼−104` needs it all."""
-ROUNDED_IN_CENTS = 5.0
+_GLASS_ROWS, _GLASS_WIDTH = 6, 9
+"""Rows of a rail, and columns of a cell, from which on bottles are drawn large."""
 
 
 @dataclass(frozen=True)
@@ -93,10 +94,10 @@ class Rails(Painted):
         rows = rows_of(self.model.bottles, width)
         if not rows:
             return
-        each = max(2, min(6, canvas.height // len(rows)))
+        each = max(2, min(_GLASS_ROWS, canvas.height // len(rows)))
         step = min(each + 3, max(each, canvas.height // len(rows)))
         top = max(0, (canvas.height - step * len(rows)) // 2)
-        cell = min(12 if each > 3 else 7, *(width // len(bottles) for _, bottles in rows))
+        cell = min(12 if each > 3 else 8, *(width // len(bottles) for _, bottles in rows))
         for number, (rail, bottles) in enumerate(rows):
             self._rail(canvas, rail, bottles, top + number * step, _Cell(cell, each))
 
@@ -104,7 +105,7 @@ class Rails(Painted):
         width, cell, each = canvas.width - _LABEL_WIDTH - 1, one.width, one.height
         left = _LABEL_WIDTH
         if each > 2:
-            canvas.fill(left, y, width, 1, "$wood", "━")
+            canvas.fill(left, y, width, 1, "$rail", "━")
         canvas.text(0, y + (0 if each > 2 else 1), f"{rail:>2}", "$faint")
         for bottle, column in zip(
             bottles, places([b.position_cm for b in bottles], cell, width), strict=True
@@ -115,53 +116,34 @@ class Rails(Painted):
     def _bottle(self, canvas: Canvas, bottle: BottleView, x: int, y: int, cell: _Cell) -> None:
         assert self.model is not None
         here = bottle.id in (self.model.here, *self.model.all_here)
-        colour = COLOUR[bottle.standing]
         if cell.height > 2:
-            self._on_rail(canvas, bottle, x, y, cell)
-        body = y + cell.body
-        note_style = "bold $here" if here else f"bold {colour}" if bottle.needed else colour
-        state_style = colour if bottle.standing in ("in_tune", "idle", "skipped") else f"bold {colour}"
+            self._on_rail(canvas, bottle, x, y, cell, here)
+        style = STYLE[bottle.state]
+        name_style = "bold $label" if here else "" if style == "$faint" and bottle.needed else style
         if cell.drawn:
-            self._glass(canvas, bottle, x, body, cell, note_style, state_style)
+            _large(canvas, bottle, x, y + 1, name_style)
             return
+        body = y + cell.body
         mark = _mark(bottle) if cell.height <= 2 and len(bottle.id) < cell.width - 1 else ""
-        canvas.text(x, body, cell.middle(mark + bottle.id), note_style)
-        canvas.text(x, body + 1, cell.middle(state_figure(bottle, cell.width - 1)), state_style)
+        canvas.text(x, body, cell.middle(mark + bottle.id), name_style)
+        canvas.text(x, body + 1, cell.middle(small(bottle, cell.width - 1)), style)
 
-    def _on_rail(self, canvas: Canvas, bottle: BottleView, x: int, y: int, cell: _Cell) -> None:
+    def _on_rail(self, canvas: Canvas, bottle: BottleView, x: int, y: int, cell: _Cell, here: bool) -> None:
         assert self.model is not None
         middle = x + (cell.width - 1) // 2
         mark = _mark(bottle)
         if bottle.id in (self.model.pump_on, *self.model.all_heads):
             word = f"{mark}PUMP" if cell.width >= 5 + len(mark) else f"{mark}P"
-            canvas.text(x + max(0, (cell.width - len(word)) // 2), y, word, "bold $here")
-        elif bottle.place_in_path is not None:
-            figure = f"{mark}{bottle.place_in_path}"
-            canvas.text(middle - len(figure) // 2, y, figure, "bold $accent")
+            canvas.text(x + max(0, (cell.width - len(word)) // 2), y, word, "bold $label")
+        elif here or bottle.to_do:
+            figure = f"{mark}{NOW if here else bottle.place_in_path}"
+            canvas.text(middle - len(figure) // 2, y, figure, "bold")
         else:
-            canvas.text(middle, y, mark or "┯", "$faint" if mark else "$wood")
-
-    @staticmethod
-    def _glass(
-        canvas: Canvas, bottle: BottleView, x: int, y: int, cell: _Cell, note_style: str, state_style: str
-    ) -> None:
-        """A bottle with a cap, shoulders and a body, where a rail has five rows or more."""
-        width = cell.width - 1 - cell.width % 2
-        edge = COLOUR[bottle.standing]
-        inner = width - 2
-        cap = "▄" * (1 if inner < 5 else 3)
-        canvas.text(x, y, f"╭{cap.center(inner, '─')}╮", edge)
-        lines = [(bottle.id[:inner].center(inner), note_style), (state_figure(bottle, inner), state_style)]
-        if cell.height >= 6 and inner >= _WORD_WIDTH:
-            lines.append((shown.WORD[bottle.standing], edge))
-        for row, (text, style) in enumerate(lines, y + 1):
-            canvas.text(x, row, f"│{' ' * inner}│", edge)
-            canvas.text(x + 1 + (inner - len(text) + 1) // 2, row, text, style)
-        canvas.text(x, y + len(lines) + 1, f"╰{'─' * inner}╯", edge)
+            canvas.text(middle, y, mark or "┯", "$faint" if mark else "$rail")
 
 
 def _mark(bottle: BottleView) -> str:
-    """Whose bottle it is, where two people tune at once."""
+    """The mark of the person it belongs to, where two people tune at once."""
     return "" if bottle.person is None else MARKS[bottle.person]
 
 
@@ -177,23 +159,50 @@ class _Cell:
 
     @property
     def drawn(self) -> bool:
-        return self.height >= 5 and self.width >= 8
+        return self.height >= _GLASS_ROWS and self.width >= _GLASS_WIDTH
 
     def middle(self, text: str) -> str:
         return text.center(self.width - 1)[: self.width - 1]
 
 
-def state_figure(bottle: BottleView, room: int) -> str:
-    """Sign and signed cents, as much as fits: `▲+12`, `▲12`, `=+1`, `?`. The sign is never dropped.
+def small(bottle: BottleView, room: int) -> str:
+    """The bottle drawn small, as much as fits: `▕▃▏1½`, `▃1½`, `▃`. Its shape is never dropped."""
+    drawn = sign(bottle)
+    if len(drawn) <= room or len(drawn) < 3:
+        return drawn[:room]
+    bare = drawn[1] + drawn[3:] if drawn[1] != " " else "▕▏"
+    return bare if len(bare) <= room else bare[:1]
 
-    All bottles of a rig get the same room, so that they read alike. One in tune is rounded towards
-    its note: `=+10` beside `▲+10` would look like a fault.
-    """
-    sign = shown.SIGN[bottle.standing]
-    if bottle.cents is None or bottle.standing in ("unheard", "idle", "skipped"):
-        return sign
-    near = bottle.standing == "in_tune" and abs(bottle.cents) >= ROUNDED_IN_CENTS
-    figure = whole_cents(math.trunc(bottle.cents) if near else bottle.cents)
-    if room < _SIGNED_ROOM and bottle.standing in ("sharp", "flat"):
-        figure = figure.lstrip("+−")
-    return sign + figure if len(sign + figure) <= room else sign
+
+_HOLLOW: dict[State, tuple[str, str]] = {
+    "unheard": ("     ", "     "),
+    "unsure": ("░░░░░", "░░░░░"),
+    "left_out": ("  ╱  ", " ╱   "),
+    "set_aside": (" ╲ ╱ ", " ╱ ╲ "),
+}
+"""What stands inside the glass of a bottle whose level is not shown: at its mark, and below."""
+
+
+def _large(canvas: Canvas, bottle: BottleView, x: int, y: int, name_style: str) -> None:
+    """A bottle of seven columns and five rows; `├ ┤` is the mark that its air should reach."""
+    style, name = STYLE[bottle.state], bottle.id[:5].center(5)
+    if bottle.state in ("holds", "fades", "not_needed"):
+        line = shown.SIGN[bottle.state] or " "
+        canvas.text(x, y + 2, line * 7, style)
+        canvas.text(x + 1, y + 1, name, name_style)
+        return
+    for row, text in enumerate(_glass(bottle)):
+        canvas.text(x, y + row, text, style)
+    canvas.text(x + 1, y + 2, name, name_style or style)
+
+
+def _glass(bottle: BottleView) -> tuple[str, ...]:
+    """The rows of a bottle that wants something."""
+    figure = shown.work_figure(bottle.strokes)
+    if bottle.state == "too_full":
+        return "  ▄▄▄  ", "▟█████▙", "███████", "███████", f"▀{figure.center(5, '▀')}▀"
+    inside = _HOLLOW.get(bottle.state)
+    if inside is None:
+        inside = ("     ", shown.level_of(bottle.strokes or 1.0) * 5)
+    at_mark, below = inside
+    return "  ▄▄▄  ", "╭─╯ ╰─╮", f"├{at_mark}┤", f"│{below}│", f"╰{figure.center(5, '─')}╯"

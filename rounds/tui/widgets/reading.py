@@ -33,10 +33,10 @@ class ReadingModel:
 
     @property
     def style(self) -> str:
-        """The colour of the side it lies on; faint once the player is sent elsewhere."""
+        """Bold for the bottle in hand; faint once the player is sent elsewhere."""
         if self.past or self.cents is None:
             return "$faint"
-        return "$sharp" if self.cents > 0 else "$flat" if self.cents < 0 else "$tuned"
+        return "bold"
 
     @property
     def side(self) -> str:
@@ -74,7 +74,7 @@ class Reading(Painted):
         lines = folded(f"{word} {model.advice}", canvas.width - 3, canvas.height)
         for row, line in enumerate(lines):
             canvas.text(2, row, line)
-        canvas.text(2, 0, word, "bold $doubt")
+        canvas.text(2, 0, word, "bold $loud")
 
     def _large(self, canvas: Canvas, model: ReadingModel, cents: float) -> None:
         """The name on its label, then the figures, so that nobody takes them for another bottle's."""
@@ -109,9 +109,14 @@ class Reading(Painted):
             canvas.text(column, row, line, "$faint" if model.past else "bold")
 
     def _line(self, canvas: Canvas, model: ReadingModel, cents: float, row: int) -> None:
+        """`heard E4  ▕▃▏ 2 strokes in, by the pump · −23 ±1.8 cents flat · aim +4`."""
+        before = "before" if model.past else "heard"
+        column = canvas.text(1, row, before, "$faint") + 1
+        column = canvas.text(column, row, model.note, "$faint" if model.past else "bold") + 2
         doubt = "" if model.u95_cents is None else f" {shown.uncertainty_figure(model.u95_cents)}"
-        before = "just before: " if model.past else ""
-        figure = f"{before}{model.note} {signed_cents(cents)}{doubt} cents {model.side}"
-        column = canvas.text(2, row, clipped(figure, canvas.width - 1), f"bold {model.style}")
-        meaning = clipped(model.meaning, canvas.width - column - 2)
-        canvas.text(column + 2, row, meaning, "$faint" if model.past else "")
+        figure = f"{signed_cents(cents)}{doubt} cents {model.side}"
+        room = canvas.width - column - 1
+        parts = [part for part in (model.meaning, figure, model.aim) if part]
+        while len(parts) > 1 and len(" · ".join(parts)) > room:
+            parts.pop()
+        canvas.text(column, row, clipped(" · ".join(parts), room), model.style)

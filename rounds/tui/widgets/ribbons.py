@@ -29,13 +29,13 @@ class RibbonsModel:
 
 
 _MARK: dict[Ahead, tuple[str, str]] = {
-    "in_tune": ("━", "$tuned"),
-    "wavering": ("┄", "$tuned"),
-    "doubtful": (shown.SIGN["doubtful"], "$doubt"),
-    "sharp": (shown.SIGN["sharp"], "$sharp"),
-    "flat": (shown.SIGN["flat"], "$flat"),
+    "in_tune": ("▔", "$faint"),
+    "wavering": ("╌", "$faint"),
+    "doubtful": ("░", ""),
+    "sharp": ("█", "$air-out"),
+    "flat": ("▅", "$air-in"),
 }
-LEGEND = "━ in tune  ┄ may be out  ▲ sharp  ▼ flat  ~ unsure  ░ how sure  ┈ tolerance"
+LEGEND = "▔ holds  ╌ fades  ▅ wants air  █ too full  ░ unsure   in the plot: ┈ tolerance"
 
 
 def mark(path: DriftPath, minute: float) -> tuple[str, str]:
@@ -83,7 +83,7 @@ class Ribbons(Painted):
     def _ribbon(self, canvas: Canvas, path: DriftPath, row: int, chosen: bool) -> None:
         columns = self._columns(canvas)
         name = plain(path.bottle, _NAME_WIDTH - 2)
-        canvas.text(0, row, f"{'›' if chosen else ' '}{name}", "bold $here" if chosen else "bold")
+        canvas.text(0, row, f"{'›' if chosen else ' '}{name}", "bold $label" if chosen else "bold")
         for column in range(columns):
             char, colour = mark(path, path.minutes[-1] * column / columns)
             canvas.text(_NAME_WIDTH + column, row, char, colour)

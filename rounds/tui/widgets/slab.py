@@ -1,4 +1,7 @@
-"""The instruction: the bottle and the act as the largest letters that fit, on a slab in the act's colour."""
+"""The instruction: the bottle and the act as the largest letters that fit, on a slab in the act's colour.
+
+Where room is left the bottle itself stands at the end, its level against its mark; it is dropped first.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +12,7 @@ from typing import TYPE_CHECKING
 from rounds.tui import lettering
 from rounds.tui.canvas import Canvas, clipped
 from rounds.tui.widgets.painted import Painted
+from rounds.wording import shown
 
 if TYPE_CHECKING:
     from rounds.instruction import Act
@@ -17,9 +21,9 @@ _TINT: dict[Act, str] = {
     "strike": "$slab-strike",
     "connect": "$slab-pump",
     "add": "$slab-pump",
-    "release": "$slab-pin",
-    "disconnect": "$slab-pump",
-    "gauge": "$slab-pump",
+    "release": "$slab-out",
+    "disconnect": "$slab-rest",
+    "gauge": "$slab-ask",
     "wait": "$slab-rest",
     "none": "$slab-rest",
 }
@@ -53,6 +57,8 @@ class SlabModel:
     act: Act
     name: str
     order: str
+    strokes: float | None = None
+    """Strokes that the bottle wants (out: negative); None: no bottle is drawn."""
 
 
 def wordings(order: str) -> tuple[str, ...]:
@@ -82,40 +88,48 @@ class Slab(Painted):
         """Fill the slab and set the words on it."""
         assert self.model is not None
         tint = _TINT[self.model.act]
-        canvas.fill(0, 0, canvas.width, canvas.height, f"on {tint}")
-        if not self._large(canvas, self.model, f"$slab-text on {tint}"):
-            self._small(canvas, self.model, f"bold $slab-text on {tint}")
+        canvas.fill(0, 0, canvas.width, canvas.height, tint)
+        end = self._large(canvas, self.model, f"bold {tint}")
+        if not end:
+            self._small(canvas, self.model, f"bold {tint}")
+        elif self.model.strokes is not None:
+            _bottle_at_the_end(canvas, self.model.strokes, end, f"bold {tint}")
 
-    def _large(self, canvas: Canvas, model: SlabModel, style: str) -> bool:
-        """The name and the order in the largest letters that hold both, else the order alone in such."""
+    def _large(self, canvas: Canvas, model: SlabModel, style: str) -> int:
+        """The name and the order in the largest letters that hold both, else the order alone in such.
+
+        Returns the column after them, 0 where none fit.
+        """
         name, orders = drawable(model.name), wordings(model.order)
         if lettering.TALL.has(name):
             for size, order in itertools.product(SIZES, orders):
-                if self._together(canvas, name, order, size, style):
-                    return True
-        return any(self._order_alone(canvas, model, o, s, style) for s, o in itertools.product(SIZES, orders))
+                end = self._together(canvas, name, order, size, style)
+                if end:
+                    return end
+        ends = (self._order_alone(canvas, model, o, s, style) for s, o in itertools.product(SIZES, orders))
+        return next(filter(None, ends), 0)
 
-    def _together(self, canvas: Canvas, name: str, order: str, size: Size, style: str) -> bool:
+    def _together(self, canvas: Canvas, name: str, order: str, size: Size, style: str) -> int:
         if not size.alphabet.has(name + order):
-            return False
+            return 0
         drawn = lettering.draw(order, size.alphabet, size.scale)
         column = self._chip_end(name, size) + size.gap if name else _SIDE
         if drawn.height > canvas.height or column + drawn.width >= canvas.width:
-            return False
+            return 0
         self._chip(canvas, name, size)
         self._letters(canvas, drawn, column, style)
-        return True
+        return column + drawn.width
 
-    def _order_alone(self, canvas: Canvas, model: SlabModel, order: str, size: Size, style: str) -> bool:
+    def _order_alone(self, canvas: Canvas, model: SlabModel, order: str, size: Size, style: str) -> int:
         if not size.alphabet.has(order):
-            return False
+            return 0
         drawn = lettering.draw(order, size.alphabet, size.scale)
         column = _SIDE + len(model.name) + 2
         if drawn.height > canvas.height or column + drawn.width >= canvas.width:
-            return False
-        canvas.text(_SIDE - 1, canvas.height // 2, f" {model.name} ", "bold $chip")
+            return 0
+        canvas.text(_SIDE - 1, canvas.height // 2, f" {model.name} ", "bold $label")
         self._letters(canvas, drawn, column, style)
-        return True
+        return column + drawn.width
 
     @staticmethod
     def _chip_end(name: str, size: Size) -> int:
@@ -127,11 +141,11 @@ class Slab(Painted):
             return
         chip = lettering.draw(name, size.alphabet, size.scale)
         top = self._top(canvas, chip)
-        canvas.fill(_SIDE, top, self._chip_end(name, size) - _SIDE, chip.height, "$chip")
-        canvas.letters(_SIDE + size.scale, top, chip, "bold $chip")
+        canvas.fill(_SIDE, top, self._chip_end(name, size) - _SIDE, chip.height, "$label")
+        canvas.letters(_SIDE + size.scale, top, chip, "bold $label")
 
     def _letters(self, canvas: Canvas, drawn: lettering.Lettering, column: int, style: str) -> None:
-        canvas.letters(column, self._top(canvas, drawn), drawn, f"bold {style}")
+        canvas.letters(column, self._top(canvas, drawn), drawn, style)
 
     @staticmethod
     def _top(canvas: Canvas, drawn: lettering.Lettering) -> int:
@@ -141,5 +155,24 @@ class Slab(Painted):
         row = (canvas.height - 1) // 2
         column = 1
         if model.name:
-            column = canvas.text(1, row, f" {model.name} ", "bold $chip") + 1
+            column = canvas.text(1, row, f" {model.name} ", "bold $label") + 1
         canvas.text(column, row, clipped(model.order, canvas.width - column), style)
+
+
+def _bottle_at_the_end(canvas: Canvas, strokes: float, after: int, style: str) -> None:
+    """The bottle in hand, where it fits behind the letters: a row of levels below its mark."""
+    rows = canvas.height
+    width = 7 if rows < 9 else 13
+    x = canvas.width - width - _SIDE
+    if rows < 5 or x <= after + 2:
+        return
+    inner, neck = width - 2, (width - 4) // 3
+    body = rows - 3
+    filled = body if strokes < 0 else round(body * shown.fullness(strokes))
+    canvas.text(x, 0, ("▄" * (neck + 2)).center(width), style)
+    canvas.text(x, 1, f"╭{'─' * neck}╯{' ' * neck}╰{'─' * neck}╮", style)
+    for row in range(body):
+        inside = ("█" if body - row <= filled else " ") * inner
+        left, right = ("├", "┤") if row == 0 else ("│", "│")
+        canvas.text(x, 2 + row, f"{left}{inside}{right}", style)
+    canvas.text(x, rows - 1, f"╰{'─' * inner}╯", style)

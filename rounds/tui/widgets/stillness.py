@@ -27,15 +27,16 @@ class Stillness(Painted):
     model: StillModel | None
 
     def draw(self, canvas: Canvas) -> None:
-        """Large words, the name, what to expect, and the key that cuts."""
+        """The name in large letters where it fits, how it began, and the key that cuts."""
         assert self.model is not None
-        drawn = lettering.fit("TAKE RUNS", canvas.width - 4, canvas.height - 6, largest=2)
+        name = self.model.name.upper()
+        drawn = lettering.fit(name, canvas.width - 4, canvas.height - 6, largest=2)
         rows = 1 if drawn is None else drawn.height
         top = max(0, (canvas.height - rows - 6) // 2)
         if drawn is None:
-            canvas.text(max(0, (canvas.width - 9) // 2), top, "TAKE RUNS", "bold $faint")
+            canvas.text(max(0, (canvas.width - len(name)) // 2), top, name, "bold $faint")
         else:
             canvas.letters((canvas.width - drawn.width) // 2, top, drawn, "$faint")
-        lines = [self.model.name, *folded(self.model.expected, canvas.width - 8, 3), "t: cut"]
+        lines = ["rolling", *folded(self.model.expected, canvas.width - 8, 3), "t cut"]
         for row, line in enumerate(lines, top + rows + 1):
             canvas.text(max(0, (canvas.width - len(line)) // 2), row, line, "$faint")

@@ -56,4 +56,4 @@ class Strip(Painted):
     def _fact(canvas: Canvas, fact: Fact, column: int) -> None:
         if fact.label:
             column = canvas.text(column, 0, fact.label, "$faint") + (1 if fact.value else 0)
-        canvas.text(column, 0, fact.value, "bold $doubt" if fact.warn else "bold" if fact.loud else "")
+        canvas.text(column, 0, fact.value, "bold" if fact.warn or fact.loud else "")
