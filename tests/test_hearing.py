@@ -47,23 +47,24 @@ def test_a_quiet_dry_strike_is_read_within_a_cent(hz: float, rate_hz: int) -> No
     assert reading.cents == pytest.approx(cents(hz * 1.01, hz), abs=1.0)
 
 
-def test_a_strike_gives_three_stages_of_one_onset() -> None:
+def test_a_strike_gives_a_hint_and_a_reading_of_one_onset() -> None:
     readings = _hear(_strike(523.3, 2), Expectation(523.3))
-    assert [r.stage for r in readings] == ["provisional", "final", "update"]
+    assert [r.stage for r in readings] == ["provisional", "final"]
     assert {r.at_s for r in readings} == {readings[0].at_s}
     assert readings[0].at_s == pytest.approx(0.3, abs=0.002)
 
 
-def test_an_update_never_takes_a_clear_reading_back(monkeypatch: pytest.MonkeyPatch) -> None:
-    def unsure(*args: Any, stage: str, **how: Any) -> Reading:
-        reading = measure(*args, stage=stage, **how)  # type: ignore[arg-type]
-        return replace(reading, verdict="unclear") if stage in worse else reading
-
-    monkeypatch.setattr("rounds.hearing.ear.measure", unsure)
-    worse = ["update"]
-    assert [r.stage for r in _hear(_strike(523.3, 2), Expectation(523.3))] == ["provisional", "final"]
-    worse = ["final", "update"]
-    assert [r.stage for r in _hear(_strike(523.3, 2), Expectation(523.3))][-1] == "update"
+@pytest.mark.parametrize(("ring_s", "counts_s"), [(0.8, 0.39), (0.15, 0.24)])
+def test_only_a_strike_that_rings_on_is_waited_for(ring_s: float, counts_s: float) -> None:
+    samples = _strike(523.3, 2, ring_s=ring_s)
+    ear = Ear(RATE_HZ, Expectation(523.3))
+    came_s = {
+        r.stage: start / RATE_HZ - r.at_s
+        for start in range(0, samples.size, 480)
+        for r in ear.feed(samples[start : start + 480])
+    }
+    assert came_s["provisional"] == pytest.approx(0.13, abs=0.02)
+    assert came_s["final"] == pytest.approx(counts_s, abs=0.02)
 
 
 def test_two_blurred_strikes_ask_to_move_the_microphone_whichever_reading_is_shown(
@@ -75,8 +76,8 @@ def test_two_blurred_strikes_ask_to_move_the_microphone_whichever_reading_is_sho
     monkeypatch.setattr("rounds.hearing.ear.measure", blurred)
     both = np.concatenate([_strike(440.0, 8), _strike(440.0, 9)])
     heard = [(r.stage, r.advice) for r in _hear(both, Expectation(440.0))]
-    assert heard[:3] == [(stage, "Closer.") for stage in ("provisional", "final", "update")]
-    assert heard[3:] == [("provisional", "Closer."), ("final", MOVE_ADVICE), ("update", MOVE_ADVICE)]
+    assert heard[:2] == [(stage, "Closer.") for stage in ("provisional", "final")]
+    assert heard[2:] == [("provisional", "Closer."), ("final", MOVE_ADVICE)]
 
 
 def test_readings_do_not_depend_on_the_size_of_blocks() -> None:

@@ -14,7 +14,7 @@ from rounds.notes import cents
 from rounds.simulation.sound import Doublet, room, struck
 
 RATE_HZ = 48_000
-SIGNS = Signs(hz=523.0, sd_cents=0.3, peak_cents=0.4, decay=8.0, dry=0.0, length_s=0.23)
+SIGNS = Signs(hz=523.0, sd_cents=0.3, peak_cents=0.4, decay=8.0, dry=0.0, length_s=0.38, settled=1.0)
 
 
 def test_an_array_of_signs_gives_what_each_strike_gives() -> None:
@@ -27,23 +27,23 @@ def test_an_array_of_signs_gives_what_each_strike_gives() -> None:
 
 @pytest.mark.parametrize(
     "worse",
-    [{"sd_cents": 0.6}, {"peak_cents": 1.0}, {"shift_cents": 3.0}, {"hz": 140.0}],
+    [
+        {"sd_cents": 0.6},
+        {"peak_cents": 1.0},
+        {"moved_cents": 2.0},
+        {"bent_cents": 1.0},
+        {"glide_sd_cents": 1.0},
+        {"shift_cents": 3.0},
+    ],
 )
 def test_every_sign_of_trouble_widens_it(worse: dict[str, float]) -> None:
     assert float(u95_cents(replace(SIGNS, **worse))) > 1.05 * float(u95_cents(SIGNS))
 
 
-def test_of_a_short_ring_the_fit_counts_more_and_the_peak_less() -> None:
-    """Its peak is blurred by the room that outlives it, so how far it disagrees says little."""
-    fit_alone, peak_alone = replace(SIGNS, peak_cents=0.0), replace(SIGNS, sd_cents=0.01, peak_cents=2.0)
-    assert float(u95_cents(replace(fit_alone, decay=40.0))) > 1.05 * float(u95_cents(fit_alone))
-    assert float(u95_cents(replace(peak_alone, decay=40.0))) < float(u95_cents(peak_alone))
-
-
 def test_without_a_room_only_the_noise_counts() -> None:
-    """1.96 standard deviations hold 95 in 100 of a normal error (any table); our fit is no narrower much."""
+    """1.96 standard deviations hold 95 in 100 of a normal error (any table); ours is wider, not narrower."""
     dry = replace(SIGNS, dry=0.8, peak_cents=5.0)
-    assert float(u95_cents(dry)) == pytest.approx(1.96 * 0.3, rel=0.1)
+    assert 1.96 * 0.3 <= float(u95_cents(dry)) <= 3.2 * 0.3
 
 
 def test_two_tones_too_equal_to_choose_between_leave_both_open() -> None:

@@ -76,8 +76,8 @@ def test_a_lost_source_is_told_and_opened_again() -> None:
 
 def test_readings_are_timed_by_the_clock_given() -> None:
     readings, _ = _run([Script(_blocks(440.0, 4))], clock=lambda: 1000.0)
-    # Every block arrives at 1000 s, so the one that completes the strike does, a quarter of a second in.
-    assert readings[0].at_s == pytest.approx(1000.0 - 0.25, abs=0.02)
+    # Every block arrives at 1000 s, so the one that completes the strike does, 0.39 s in.
+    assert readings[0].at_s == pytest.approx(1000.0 - 0.39, abs=0.02)
 
 
 def test_a_fault_of_ours_is_told_and_not_swallowed() -> None:

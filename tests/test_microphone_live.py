@@ -107,7 +107,7 @@ def test_strikes_are_read_within_a_cent_and_once_each(
 def test_stages_share_one_time_on_the_clock(heard: Heard, null_audio: NullAudio, tmp_path: Path) -> None:
     before_s = time.time()
     _played(heard, null_audio, _strikes(tmp_path / "one.wav", (440.0,)), 1)
-    assert [r.stage for _, r in heard.readings] == ["provisional", "final", "update"]
+    assert [r.stage for _, r in heard.readings] == ["provisional", "final"]
     assert len({r.at_s for _, r in heard.readings}) == 1
     assert before_s < heard.readings[0][1].at_s < time.time()
 

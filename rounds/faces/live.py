@@ -80,7 +80,6 @@ class Live:
         self._wake: Callable[[], None] = lambda: None
         self._listener: Listener | None = None
         self._look: tuple[Reading, str] | None = None
-        self._struck: str | None = None
         self._pages = Pages(session)
         self._keeper: SoundKeeper | None = None
         self._thermometer: Thermometer | None = None
@@ -123,14 +122,13 @@ class Live:
             self._listener.expect(expectation_of(self.session.listening()))
 
     def _take_in(self, reading: Reading) -> None:
-        """Only final readings count; the first look before and the update after are shown in their place."""
-        if reading.stage != "final":
-            shown_for = self._may_be(reading) if reading.stage == "provisional" else self._struck
+        """Only final readings count; the first look before is shown in their place."""
+        if not reading.final:
+            shown_for = self._may_be(reading)
             self._look = None if shown_for is None else (reading, shown_for)
             return
         asked_for = self._asked_for()
-        strike = self.session.strike(reading.at_s, sounded_of(reading))
-        self._struck = None if strike is None else strike.bottle
+        self.session.strike(reading.at_s, sounded_of(reading))
         self._look = None
         if self._keeper is not None:
             self._keeper.mark(reading.at_s, f"{asked_for or 'any'}_{reading.verdict}")
@@ -197,12 +195,11 @@ class Live:
             return None
         off = cents(reading.hz, self.rig.target_hz(bottle_id, self.session.day.shift_cents))
         name, age_s = self.rig.bottle(bottle_id).note.name, now_s - reading.at_s
-        final = reading.stage != "provisional"
-        words = "" if final else "still measuring: let it ring"
+        words = "still measuring: let it ring"
         u95 = reading.u95_cents
         people = self.session.day.people
         whose = None if people is None else people.owner(bottle_id)
-        return ReadingView(bottle_id, name, off, u95, "clear", words, reading.hz, age_s, final, whose)
+        return ReadingView(bottle_id, name, off, u95, "clear", words, reading.hz, age_s, False, whose)
 
     def level(self) -> Level:
         """The microphone now, in words."""

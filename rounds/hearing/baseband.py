@@ -48,11 +48,20 @@ def window_s(carrier_hz: float) -> float:
     return 0.020 if carrier_hz < 700.0 else 0.012
 
 
+def settled_window_s(carrier_hz: float) -> float:
+    """The same once the attack is over: longer windows are fewer, and nothing is left to be followed."""
+    return 0.030 if carrier_hz < 700.0 else 0.020
+
+
 def demodulate(
-    samples: NDArray[np.float64], sample_rate_hz: int, carrier_hz: float, start_s: float
+    samples: NDArray[np.float64],
+    sample_rate_hz: int,
+    carrier_hz: float,
+    start_s: float,
+    length_s: float | None = None,
 ) -> Baseband:
-    """The series around a carrier; `samples[0]` lies `start_s` after the onset."""
-    hop = round(window_s(carrier_hz) / STEPS_PER_WINDOW * sample_rate_hz)
+    """The series around a carrier, in windows of `length_s`; `samples[0]` lies `start_s` after the onset."""
+    hop = round((length_s or window_s(carrier_hz)) / STEPS_PER_WINDOW * sample_rate_hz)
     length = STEPS_PER_WINDOW * hop
     hann = np.hanning(length + 2)[1:-1]
     if samples.size < length:

@@ -1,8 +1,9 @@
 """A stream of blocks in, readings out. Time is counted in frames; there is no clock here.
 
-One strike gives up to three readings with the same `at_s`: a provisional one, the final one, and an
-update where it rings on. A second onset soon after the first is the mallet bouncing: the strike is
-then measured from the bounce. A later one is a new strike, and ends the one before it.
+One strike gives two readings with the same `at_s`: a provisional one, a mere hint, and the final one,
+for which a strike that rings on is waited for a little longer. A second onset soon after the first is
+the mallet bouncing: the strike is then measured from the bounce. A later one is a new strike, and ends
+the one before it.
 """
 
 from __future__ import annotations
@@ -14,13 +15,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rounds.hearing.onsets import Onsets
+from rounds.hearing.pitch import EARLY_END_S
 from rounds.hearing.strike import BEFORE_S, END_S, measure
 from rounds.notes import cents
 
 if TYPE_CHECKING:
     from rounds.hearing.reading import Expectation, Reading, Stage
 
-STAGES: tuple[Stage, ...] = ("provisional", "final", "update")
+STAGES: tuple[Stage, ...] = ("provisional", "final")
 BOUNCE_S = 0.12
 """Onsets closer than this are one strike: a mallet bounces within it, a player does not strike twice."""
 KEPT_S = 1.0
@@ -32,8 +34,6 @@ FAR_LOUDER = 8.0
 TOUCH_S = 0.008
 PIECE_S = 0.05
 """Longer blocks are cut into pieces of this length, so that what is kept is always enough."""
-RINGS_ON_S = 0.25
-"""Only a strike that rings at least this long is worth an update."""
 
 
 @dataclass
@@ -44,6 +44,8 @@ class _Pending:
     from_index: int
     end_index: int | None = None
     waiting: list[Stage] = field(default_factory=list)
+    rings_on: bool | None = None
+    """Whether its late part is waited for; None until that is known."""
 
 
 class Ear:
@@ -128,46 +130,51 @@ class Ear:
         readings = []
         for strike in self._pending:
             limit = strike.end_index if strike.end_index is not None else heard if final else None
-            while strike.waiting:
-                needed = strike.from_index + math.ceil(END_S[strike.waiting[0]] * self.sample_rate_hz)
-                if heard < needed and limit is None:
-                    break
+            while strike.waiting and self._is_due(strike, heard, limit):
                 readings += self._read(strike, strike.waiting.pop(0), limit)
         self._pending = [strike for strike in self._pending if strike.waiting]
         return readings
 
-    def _read(self, strike: _Pending, stage: Stage, limit: int | None) -> list[Reading]:
-        """The reading of one stage; none for a noise without a tone, or where the stage adds nothing."""
-        cut_short = limit is not None and limit < strike.from_index + END_S[stage] * self.sample_rate_hz
-        if cut_short and stage != "final":
-            return []
+    def _is_due(self, strike: _Pending, heard: int, limit: int | None) -> bool:
+        """Whether there is enough sound for the next stage, or no more to come."""
+        stage = strike.waiting[0]
+        if limit is not None or heard >= self._end(strike, END_S[stage]):
+            return True
+        if stage == "provisional" or heard < self._end(strike, EARLY_END_S):
+            return False
+        if strike.rings_on is None:
+            reading = self._measured(strike, stage, self._end(strike, EARLY_END_S))
+            strike.rings_on = reading.rings_on or reading.hz is None
+        return not strike.rings_on
+
+    def _end(self, strike: _Pending, seconds: float) -> int:
+        return strike.from_index + math.ceil(seconds * self.sample_rate_hz)
+
+    def _measured(self, strike: _Pending, stage: Stage, end_index: int | None) -> Reading:
         start = self._kept_from
-        reading = measure(
+        return measure(
             self._kept,
             self.sample_rate_hz,
             strike.from_index - start,
             self.expectation,
             begin_index=strike.onset_index - start,
-            end_index=None if limit is None else limit - start,
+            end_index=None if end_index is None else end_index - start,
             stage=stage,
         )
+
+    def _read(self, strike: _Pending, stage: Stage, limit: int | None) -> list[Reading]:
+        """The reading of one stage; none for a noise without a tone, or a hint that comes too late."""
+        if stage == "provisional" and limit is not None and limit < self._end(strike, END_S[stage]):
+            return []
+        end = self._end(strike, EARLY_END_S) if strike.rings_on is False else limit
+        reading = self._measured(strike, stage, end)
         if reading.hz is None:
             return []
-        if stage == "update" and not self._adds(reading, strike):
-            return []
         reading = replace(reading, at_s=strike.onset_index / self.sample_rate_hz)
-        if stage == "final":
-            self._before, self._last = self._last, reading
-        alike = stage != "provisional" and blurred_alike(self._before, reading)
-        return [replace(reading, advice=MOVE_ADVICE) if alike else reading]
-
-    def _adds(self, update: Reading, strike: _Pending) -> bool:
-        """Whether an update is worth giving: it rings on, and a reading that was clear stays so."""
-        if (update.ring_s or math.inf) < RINGS_ON_S:
-            return False
-        last, at_s = self._last, strike.onset_index / self.sample_rate_hz
-        was_clear = last is not None and last.at_s == at_s and last.verdict == "clear"
-        return update.verdict == "clear" or not was_clear
+        if stage == "provisional":
+            return [reading]
+        self._before, self._last = self._last, reading
+        return [replace(reading, advice=MOVE_ADVICE) if blurred_alike(self._before, reading) else reading]
 
 
 def blurred_alike(before: Reading | None, now: Reading) -> bool:

@@ -11,8 +11,11 @@ from typing import TYPE_CHECKING, Literal
 if TYPE_CHECKING:
     from rounds.events import Verdict
 
-Stage = Literal["provisional", "final", "update"]
-"""Readings of one strike at 150 ms, at 250 ms and, where it still rings, at 400 ms."""
+Stage = Literal["provisional", "final"]
+"""A mere hint at 0.15 s, and the reading that counts: at 0.42 s where it rings on, at 0.26 s where not."""
+
+RINGS_ON_S = 0.4
+"""Of a strike that rings (T60) at least this long the later part is read."""
 
 
 @dataclass(frozen=True)
@@ -48,6 +51,13 @@ class Reading:
     clipped: bool
     advice: str = ""
     stage: Stage = "final"
+    glide_cents: float | None = None
+    """How much higher it began than it stays, where it was heard to glide."""
+
+    @property
+    def rings_on(self) -> bool:
+        """Whether its later part is worth waiting for."""
+        return self.hz is not None and (self.ring_s is None or self.ring_s >= RINGS_ON_S)
 
     @property
     def final(self) -> bool:

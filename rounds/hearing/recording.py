@@ -1,4 +1,4 @@
-"""All the strikes of a recording: the best reading of each."""
+"""All the strikes of a recording."""
 
 from __future__ import annotations
 
@@ -14,18 +14,8 @@ if TYPE_CHECKING:
 
 
 def strikes(source: Source, expectation: Expectation) -> Iterator[Reading]:
-    """One reading a strike, in order: the update where a strike rings on, else the final one."""
-    ear = Ear(source.sample_rate_hz, expectation, stages=("final", "update"))
-    held: Reading | None = None
-    for reading in _readings(ear, source):
-        if held is not None and reading.at_s != held.at_s:
-            yield held
-        held = reading
-    if held is not None:
-        yield held
-
-
-def _readings(ear: Ear, source: Source) -> Iterator[Reading]:
+    """One reading a strike, in order."""
+    ear = Ear(source.sample_rate_hz, expectation, stages=("final",))
     for block in source.blocks():
         yield from ear.feed(block)
     yield from ear.flush()

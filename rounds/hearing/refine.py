@@ -21,8 +21,10 @@ if TYPE_CHECKING:
 
     from rounds.hearing.baseband import Baseband
 
-DECAY_STEP = 2.0
-"""Decays are rounded to this (nepers a second), so that tables can be kept."""
+DECAY_STEP, FAST_STEP, FAST = 2.0, 4.0, 12.0
+"""Decays are rounded to this (nepers a second, the second above the third), so that tables can be kept."""
+TIME_STEP_US = 10
+"""Times are rounded to this for the same reason: two sample rates then share a table."""
 DECAY_REACH = 4.0
 """How far the decay may move still: the tables' steps, and what noise does to its first estimate."""
 STEPS = 3
@@ -46,8 +48,12 @@ class Tone:
 
 def table_for(series: Baseband, decay: float) -> Rooms:
     """The rooms for a series with a decay."""
-    kept = DECAY_STEP * round(decay / DECAY_STEP)
-    return rooms(series.values.size, round(1e6 * series.first_s), round(1e6 * series.step_s), kept)
+    step = DECAY_STEP if decay < FAST else FAST_STEP
+    kept = step * round(decay / step)
+    first_us, step_us = (
+        TIME_STEP_US * round(1e6 * s / TIME_STEP_US) for s in (series.first_s, series.step_s)
+    )
+    return rooms(series.values.size, first_us, step_us, kept)
 
 
 def straightened(series: Baseband, table: Rooms) -> NDArray[np.complex128]:

@@ -25,7 +25,7 @@ ROOM_T60_S = (0.2, 0.4, 0.8)
 """Rooms considered: from a treated studio to a hall."""
 ROOM_TO_NOISE_DB = (-10.0, 0.0, 10.0, 20.0, 30.0, 40.0, 50.0, 60.0)
 """Steps of the random walk per second against the noise of one value, at the onset."""
-DRY_PRIOR = 0.3
+DRY_PRIOR = 0.5
 """How often a room adds nothing at all: the microphone at the bottle, or out of doors."""
 TRIED = (0, 12, 14)
 """Rooms in which pairs of tones are looked for: none, and two of middling size."""
@@ -49,7 +49,7 @@ class Rooms:
     dry: NDArray[np.float64]  # [room]: 1 where noise hides what the room adds, else 0
 
 
-@lru_cache(maxsize=64)  # under a megabyte each
+@lru_cache(maxsize=128)  # half a megabyte each
 def rooms(count: int, first_us: int, step_us: int, decay: float) -> Rooms:
     """The table for a series of `count` values (times in microseconds, so that tables can be kept)."""
     times_s = np.asarray(1e-6 * (first_us + step_us * np.arange(count)), dtype=np.float64)

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rounds.hearing.beside import of_two
-from rounds.hearing.pitch import Pitch, measure_pitch
+from rounds.hearing.pitch import EARLY_END_S, START_S, Pitch, measure_pitch
 from rounds.hearing.reading import Reading
 from rounds.hearing.rooms import DECAY_OF_T60
 from rounds.hearing.spectrum import HIGH_HZ, LOW_HZ, Peak, Spectrum, comb_pitch_hz, spectrum
@@ -28,10 +28,9 @@ if TYPE_CHECKING:
     from rounds.events import Verdict
     from rounds.hearing.reading import Expectation, Stage
 
-START_S = 0.008
-"""The click and the attack are over; later than this the room has had more time to blur."""
-END_S: dict[Stage, float] = {"provisional": 0.132, "final": 0.240, "update": 0.388}
-"""How much of a strike each stage uses; the rest of 150, 260 and 400 ms is for the way to the screen."""
+END_S: dict[Stage, float] = {"provisional": 0.132, "final": 0.388}
+"""How much of a strike each stage uses at most (`EARLY_END_S` where it does not ring on); the rest of 150,
+260 and 420 ms is for the way to the screen."""
 BEFORE_S = 0.22
 """How much before the onset is looked at, for what was ringing already."""
 SILENT_DBFS = -80.0
@@ -66,6 +65,7 @@ class _Parts:
     whole: Spectrum
     late: Spectrum
     tone: NDArray[np.float64]
+    """All there is from `START_S` on; the spectra are those of its early part."""
     sample_rate_hz: int
 
 
@@ -129,10 +129,11 @@ def _cut(
         return None
     first = max(0, begin_index - round(BEFORE_S * sample_rate_hz))
     before = clean[first : max(first, begin_index - round(0.008 * sample_rate_hz))]
+    early = tone[: round((EARLY_END_S - START_S) * sample_rate_hz)]
     return _Parts(
         before=spectrum(before, sample_rate_hz) if before.size > 0.08 * sample_rate_hz else None,
-        whole=spectrum(tone, sample_rate_hz),
-        late=spectrum(tone[round(0.38 * tone.size) :], sample_rate_hz),
+        whole=spectrum(early, sample_rate_hz),
+        late=spectrum(early[round(0.38 * early.size) :], sample_rate_hz),
         tone=tone,
         sample_rate_hz=sample_rate_hz,
     )
@@ -224,7 +225,7 @@ def _rang_before(parts: _Parts, peak: Peak) -> bool:
 def _reading(
     parts: _Parts, peak: Peak, expectation: Expectation, blank: Reading, verdict: Verdict
 ) -> Reading:
-    pitch = measure_pitch(parts.tone, parts.sample_rate_hz, START_S, peak.hz, clipped=blank.clipped)
+    pitch = measure_pitch(parts.tone, parts.sample_rate_hz, peak.hz)
     if pitch is None:
         return blank
     crest_db = parts.whole.level_at(peak.hz, peak.hz) - parts.whole.middle_db
@@ -249,6 +250,7 @@ def _reading(
         clipped=blank.clipped,
         advice=_advice(verdict, pitch),
         stage=blank.stage,
+        glide_cents=pitch.glide_cents,
     )
 
 

@@ -24,8 +24,9 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does: threa
 import numpy as np
 
 from rounds.hearing.ear import Ear
+from rounds.hearing.pitch import START_S
 from rounds.hearing.reading import Expectation, Reading, Stage
-from rounds.hearing.strike import END_S, START_S, measure
+from rounds.hearing.strike import END_S, measure
 from rounds.notes import CENTS_PER_NEPER, cents, shifted_hz
 from rounds.simulation.sound import DECAY_OF_T60, room_noise, struck
 from tests.benchmarks.noises import NOISES, RATE_HZ, make_noise
@@ -139,9 +140,9 @@ def _tracker_line(name: str, errors: list[float], kept: list[float], spent_ms: f
 
 
 def stages(per: int, seed: int) -> None:
-    """The provisional reading, the final one and the update, on rooms of all kinds."""
+    """The hint and the reading that counts, on rooms of all kinds."""
     print("\nstage        accepted  median     p95  u95 holds   (reverberant, close microphone, first fill)")
-    for stage in ("provisional", "final", "update"):
+    for stage in ("provisional", "final"):
         chosen = ("reverberant", "close microphone", "first fill")
         heard = [hear(make(c, n, seed), stage) for c in chosen for n in range(per)]
         good = [h for h in heard if h.clear]

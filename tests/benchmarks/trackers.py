@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from rounds.hearing.strike import END_S, START_S
+from rounds.hearing.pitch import START_S
+from rounds.hearing.strike import END_S
 
 if TYPE_CHECKING:
     from collections.abc import Callable

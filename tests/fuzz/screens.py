@@ -133,7 +133,7 @@ class Player:
                 ring_s=0.3,
                 peak_dbfs=-20.0,
                 clipped=False,
-                stage=self.rng.choice(("provisional", "final", "final", "update")),
+                stage=self.rng.choice(("provisional", "final", "final")),
             )
         )
 
