@@ -86,8 +86,16 @@ def test_psi_there_and_back(psi: float) -> None:
 
 
 def test_the_ceiling_is_above_the_caution_and_below_the_bursts() -> None:
-    """From memory: single bursts of new 2-litre bottles at 125 psi."""
-    assert DEFAULT_CAUTION_KPA < DEFAULT_CEILING_KPA < 0.65 * psi_to_kpa(125.0)
+    """Single bursts of 2-litre bottles on record, none of them a rating.
+
+    125 psi (geocities.ws, CapeCanaveral/7914/press.htm); 165 and 165 straight, 168 shaped (Air Command Water
+    Rockets, Sydney, 2006 and 2007); a used one held at 140. The ceiling where a rig names none is under half
+    of the middle one, and 0.64 of the weakest: no safety factor that a pressure vessel would be given.
+    """
+    bursts_psi = sorted([125.0, 140.0, 165.0, 165.0, 168.0])
+    assert DEFAULT_CAUTION_KPA < DEFAULT_CEILING_KPA
+    assert kpa_to_psi(DEFAULT_CEILING_KPA) < 0.5 * bursts_psi[2]
+    assert kpa_to_psi(DEFAULT_CEILING_KPA) <= 0.64 * bursts_psi[0] + 1e-9
 
 
 @given(st.floats(20.0, 1000.0), st.floats(250.0, 3000.0), st.integers(0, 60))

@@ -418,7 +418,12 @@ def test_a_night_unseen_widens_the_belief_and_keeps_the_leak() -> None:
 def session_of(
     bottle: str, true_hz2: float, head_cents: float, rng: np.random.Generator, times: int
 ) -> list[Event]:
-    """Strike, pump, strike, take off, strike: a bottle with a given gain and head loss."""
+    """Strike, pump, strike, take off, strike: a bottle with a given gain and head loss.
+
+    The head going on costs 1.5 cents (common practice, no source: its hose has to be filled), and of every
+    change 0.15 comes back within minutes (between nothing and the 2/7 of the gas law above). A bottle that
+    did neither had its gain taken for 13 % too much, 2.4 to 2.9 sd, at 0.6 of the first guess.
+    """
     target_hz2 = RIG.target_hz(bottle) ** 2
     pump = RIG.bottle(bottle).pump
     events: list[Event] = []
@@ -428,25 +433,30 @@ def session_of(
         events.append(strike(at, bottle, cents + rng.normal(0.0, 0.3), 0.6))
         events.append(Connected(at_s=60.0 * at + 4.0, bottle=bottle, pump=pump))
         events.append(AirMoved(at_s=60.0 * at + 6.0, bottle=bottle, pump=pump, strokes=strokes))
-        raised = from_linear(to_linear(cents) + 865.617 * strokes * true_hz2 / target_hz2)
+        jump = 865.617 * strokes * true_hz2 / target_hz2 - 1.5
+        raised, settled = (
+            from_linear(to_linear(cents) + jump * (1.0 + 0.15 * math.expm1(-minutes / 1.25)))
+            for minutes in (0.1, 0.3)
+        )
         events.append(strike(at + 0.2, bottle, raised + rng.normal(0.0, 0.3), 0.6, pump_on=True))
         events.append(Disconnected(at_s=60.0 * at + 20.0, bottle=bottle, pump=pump))
-        events.append(strike(at + 0.4, bottle, raised + head_cents + rng.normal(0.0, 0.3), 0.6))
+        events.append(strike(at + 0.4, bottle, settled + head_cents + rng.normal(0.0, 0.3), 0.6))
         events.append(AirMoved(at_s=60.0 * at + 40.0, bottle=bottle, pump=None, strokes=None))
         at += 10.0
     return events
 
 
+@pytest.mark.parametrize("number", [1, 2, 3])
 @pytest.mark.parametrize("factor", [0.6, 1.5])
-def test_gain_and_head_loss_are_learned_from_strikes_around_them(factor: float) -> None:
+def test_gain_and_head_loss_are_learned_from_strikes_around_them(factor: float, number: int) -> None:
     prior = Beliefs(RIG).gain(MIDDLE, PUMP)
-    events = session_of(MIDDLE, factor * prior.mean, -3.5, np.random.default_rng(1), 20)
+    events = session_of(MIDDLE, factor * prior.mean, -3.5, np.random.default_rng(number), 20)
     beliefs = Beliefs.fold(RIG, events)
     gain, head = beliefs.gain(MIDDLE, PUMP), beliefs.head_loss(MIDDLE)
     assert gain.sd < 0.4 * prior.sd
-    assert abs(gain.mean - factor * prior.mean) < 3.0 * gain.sd
-    assert gain.mean == pytest.approx(factor * prior.mean, rel=0.15)
-    assert abs(head.mean + 3.5) < 3.0 * head.sd
+    assert abs(gain.mean - factor * prior.mean) < 2.0 * gain.sd
+    assert gain.mean == pytest.approx(factor * prior.mean, rel=0.05)
+    assert abs(head.mean + 3.5) < 2.0 * head.sd
     assert head.mean < Beliefs(RIG).head_loss(MIDDLE).mean - 0.5
 
 
@@ -490,7 +500,7 @@ def test_a_neighbour_of_the_group_profits_from_a_learned_gain() -> None:
     beliefs = Beliefs.fold(RIG, events)
     other = middles[-1]
     ratio = beliefs.gain(other, PUMP).mean / prior.gain(other, PUMP).mean
-    assert ratio == pytest.approx(0.6, abs=0.2)
+    assert ratio == pytest.approx(0.6, abs=0.15)
 
 
 def test_more_air_is_sharper_and_less_is_flatter() -> None:

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 
+@pytest.mark.slow
 def test_a_kept_rehearsal_can_be_asked_like_a_real_one(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -27,6 +27,7 @@ def heard() -> list[Heard]:
     return [hear(make(condition, number, SEED)) for condition in CONDITIONS for number in range(PER)]
 
 
+@pytest.mark.slow
 def test_accepted_strikes_are_right(heard: list[Heard]) -> None:
     errors = [h.error_cents for h in heard if h.clear]
     assert len(errors) > 0.7 * len(heard)
@@ -56,6 +57,7 @@ def test_what_is_not_clear_says_what_to_do(heard: list[Heard]) -> None:
             assert h.reading.advice.endswith(".")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("snr_db", [12.0, 20.0, 30.0, 40.0, 50.0])
 def test_the_error_is_near_the_bound_where_there_is_only_noise(snr_db: float) -> None:
     """At most 1.2 is aimed at; the mean of 80 squares is itself known to a sixth only."""

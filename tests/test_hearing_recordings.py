@@ -232,6 +232,7 @@ class Hours:
         """Nothing to give back."""
 
 
+@pytest.mark.slow
 def test_memory_does_not_grow_with_length() -> None:
     peaks = []
     for minutes in (1, 4):

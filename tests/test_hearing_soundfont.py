@@ -9,8 +9,10 @@ they end. So nine in ten bends of the other samples must be read to a fifth of a
 clear, and all of them within the readings' own uncertainty.
 
 The second check is absolute: a plain FFT of 0.9 s of the same sound (numpy) knows the pitch of what rings on
-to a few hundredths, and readings of a quarter of a second must hold it within their uncertainty: all but
-those of one note, kalimba G4, whose first quarter of a second sounds 5 cents under what rings on.
+to a few hundredths, and readings of a quarter of a second must hold it within their uncertainty 19 times in
+20, as an uncertainty of 95 % says. One note is counted apart, kalimba G4: the same FFT of its first quarter
+of a second is 7 cents under what rings on, and readings are 5.3 to 5.6 under it with an uncertainty of 4.8 to
+5.1 (counted in, 54 of 60 hold, 90 %); there the readings must hold what sounds in that quarter.
 """
 
 from __future__ import annotations
@@ -50,11 +52,16 @@ NOTES = {
     "xylophone": (72, 84),
     "kalimba": (67, 76),
 }
+GLIDES = ("kalimba", 67)
+"""The note that rises while it rings."""
 
-pytestmark = pytest.mark.skipif(
-    shutil.which("fluidsynth") is None or not FONT.exists(),
-    reason="needs fluidsynth and the FluidR3 soundfont (Debian: fluidsynth, fluid-soundfont-gm)",
-)
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(
+        shutil.which("fluidsynth") is None or not FONT.exists(),
+        reason="needs fluidsynth and the FluidR3 soundfont (Debian: fluidsynth, fluid-soundfont-gm)",
+    ),
+]
 
 
 def _midi(path: Path, program: int, note: int, bends_cents: Iterable[int]) -> Path:
@@ -142,9 +149,9 @@ def test_bends_are_read_to_a_fifth_of_a_cent(tmp_path: Path) -> None:
     assert sum(b.error < 0.2 for b in steady) >= 0.9 * len(steady)
 
 
-def _long_fft_hz(samples: NDArray[np.float64], at_s: float, near_hz: float) -> float:
-    """The peak of the 0.9 s after a strike within 80 cents: Hann window, zeros added, a parabola."""
-    part = samples[round((at_s + 0.01) * RATE_HZ) : round((at_s + 0.91) * RATE_HZ)]
+def _fft_hz(samples: NDArray[np.float64], at_s: float, near_hz: float, length_s: float = 0.9) -> float:
+    """The peak of so much after a strike, within 80 cents: Hann window, zeros added, a parabola."""
+    part = samples[round((at_s + 0.01) * RATE_HZ) : round((at_s + 0.01 + length_s) * RATE_HZ)]
     size = 1 << 19
     level = np.log(np.abs(np.fft.rfft(part * np.hanning(part.size), size)) + 1e-12)
     low, high = (round(shifted_hz(near_hz, off) * size / RATE_HZ) for off in (-80.0, 80.0))
@@ -154,7 +161,7 @@ def _long_fft_hz(samples: NDArray[np.float64], at_s: float, near_hz: float) -> f
 
 
 def test_the_uncertainty_holds_what_a_long_fft_says(tmp_path: Path) -> None:
-    held = []
+    held, early = [], []
     for instrument, program in INSTRUMENTS.items():
         for note in NOTES[instrument]:
             readings = _read(tmp_path, program, note)
@@ -162,6 +169,14 @@ def test_the_uncertainty_holds_what_a_long_fft_says(tmp_path: Path) -> None:
             samples = np.concatenate(list(source.blocks())).astype(np.float64)
             source.close()
             for bend, reading in zip(BENDS_CENTS, readings, strict=True):
-                truly_hz = _long_fft_hz(samples, reading.at_s, shifted_hz(Note(note).hz(), bend))
-                held.append(abs(cents(reading.hz or 1.0, truly_hz)) <= (reading.u95_cents or 0.0))
-    assert sum(held) >= 0.9 * len(held)
+                heard_hz, u95_cents = reading.hz or 1.0, reading.u95_cents or 0.0
+                near_hz = shifted_hz(Note(note).hz(), bend)
+                truly_hz = _fft_hz(samples, reading.at_s, near_hz)
+                if (instrument, note) == GLIDES:
+                    quarter_hz = _fft_hz(samples, reading.at_s, near_hz, 0.24)
+                    assert cents(truly_hz, quarter_hz) > 6.0
+                    early.append(abs(cents(heard_hz, quarter_hz)) <= u95_cents)
+                else:
+                    held.append(abs(cents(heard_hz, truly_hz)) <= u95_cents)
+    assert sum(held) >= 0.95 * len(held)
+    assert all(early)

@@ -36,6 +36,7 @@ def test_every_file_is_formatted() -> None:
     tool("ruff", "format", "--check", "rounds", "tests")
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(
     sys.version_info[:2] != (3, 11),
     reason="numpy 2.5 (Python 3.12 and later) describes its types otherwise than 2.4: held on 3.11",

@@ -161,6 +161,7 @@ KEYS = (
 STRIKES = st.builds(lambda hz: {"strike": {"hz": hz, "u95_cents": 2.0}}, st.floats(100.0, 1200.0))
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(st.one_of(st.dictionaries(st.sampled_from(KEYS), VALUES, max_size=2), STRIKES), max_size=12))
 def test_whatever_is_said_is_answered_with_one_json_document(documents: list[object]) -> None:

@@ -94,6 +94,7 @@ def test_a_lost_microphone_is_told_and_the_journal_keeps_what_was_heard(live: Li
     assert live.session.log.last_id > 0
 
 
+@pytest.mark.slow
 def test_a_round_on_the_virtual_stage_goes_through_the_listener(tmp_path: Path) -> None:
     world = World(rig(), np.random.default_rng(3), start_s=1e9)
     world.tuned(0.0)

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-pytestmark = pytest.mark.realaudio
+pytestmark = [pytest.mark.realaudio, pytest.mark.slow]
 RATE_HZ = 48_000
 PITCHES_HZ = (261.63, 329.63, 523.25, 783.99)
 

@@ -46,6 +46,7 @@ def test_advised_air_widens_the_band_towards_where_it_leads() -> None:
     assert whose(-120.0, moved, []) is None
 
 
+@pytest.mark.slow
 @given(st.floats(-2000, 2000), st.floats(-300, 300), st.floats(0, 80))
 def test_without_other_bottles_only_the_band_decides(off: float, mean: float, sd: float) -> None:
     target = Target((Story(mean, sd),))

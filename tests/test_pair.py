@@ -65,6 +65,7 @@ def alone(seed: int, the_rig: Rig) -> RoundResult:
     return play_round(Session(the_rig, MemoryJournal(), world.now_s), world, Player(world))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [1, 2])
 def test_two_are_quicker_than_one_and_no_reading_goes_astray(seed: int) -> None:
     the_rig = shared_rig(side_by_side=True)
@@ -76,6 +77,7 @@ def test_two_are_quicker_than_one_and_no_reading_goes_astray(seed: int) -> None:
     assert both.highest_share < 1.0
 
 
+@pytest.mark.slow
 def test_a_first_fill_of_neighbours_goes_without_a_wrong_reading() -> None:
     """Every bottle may be anywhere, and the two stand at bottles a semitone or two apart."""
     rig = shared_rig(side_by_side=True)
@@ -86,6 +88,7 @@ def test_a_first_fill_of_neighbours_goes_without_a_wrong_reading() -> None:
     assert result.in_tune >= result.needed - 1
 
 
+@pytest.mark.slow
 def test_a_round_of_two_through_real_sound() -> None:
     rig = shared_rig(side_by_side=True)
     few = replace(rig, bottles=rig.bottles[4:18], pieces=())

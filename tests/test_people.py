@@ -365,6 +365,7 @@ class TestWhoseStrike:
         assert pair.wrong == 0
 
 
+@pytest.mark.slow
 @settings(max_examples=25, deadline=None)
 @given(
     number=st.integers(0, 2**32 - 1),

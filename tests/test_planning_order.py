@@ -257,6 +257,7 @@ def cp_cost(problem: VisitProblem, count: int) -> list[int]:
     return found
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("count", "pumps", "seed", "levels"),
     [(12, 2, 122, 3), (12, 2, 123, 3), (12, 2, 124, 3), (12, 3, 123, 3), (16, 2, 162, 3), (30, 2, 303, 2)],

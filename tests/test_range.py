@@ -217,6 +217,7 @@ TABLES = st.dictionaries(
 )
 
 
+@pytest.mark.slow
 @given(st.lists(TABLES, max_size=3))
 def test_any_toml_is_a_shelf_or_its_problems_are_told(tables: list[dict[str, object]]) -> None:
     try:

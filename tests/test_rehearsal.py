@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 CONFIGS = Path(__file__).parent.parent / "configs"
 
+pytestmark = pytest.mark.slow
+
 
 def rehearse(
     name: str,

@@ -6,6 +6,7 @@ import itertools
 from pathlib import Path
 
 import numpy as np
+import pytest
 
 from rounds.journal import MemoryJournal
 from rounds.planning import RoundPlan, plan_round
@@ -46,6 +47,7 @@ def played(seed: int) -> tuple[list[RoundPlan], list[RoundPlan]]:
     return kept, fresh
 
 
+@pytest.mark.slow
 def test_the_path_does_not_jump_between_equal_plans() -> None:
     """One pump and time to spare: whole rounds without a jump, where plans made afresh do jump."""
     rounds = [played(seed) for seed in range(3)]
@@ -53,6 +55,7 @@ def test_the_path_does_not_jump_between_equal_plans() -> None:
     assert sum(jumps(fresh) for _, fresh in rounds) >= 2
 
 
+@pytest.mark.slow
 def test_the_path_of_one_round_is_not_kept_for_the_next() -> None:
     rig = load_rig(RIG)
     world = World(rig, np.random.default_rng(3), start_s=1.7e9)

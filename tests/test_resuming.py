@@ -36,6 +36,7 @@ def long_log(rounds: int) -> MemoryJournal:
     return log
 
 
+@pytest.mark.slow
 def test_a_fold_that_was_cut_short_goes_on_from_where_it_came_to(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(resuming, "KEEP_EVERY", 5000)
     log, rig = long_log(20), RIG

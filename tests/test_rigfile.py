@@ -322,6 +322,7 @@ def rigs(draw: st.DrawFn) -> Rig:
     return Rig(draw(words), tuple(bottles), pumps, (), reference, Habits(draw(st.floats(0.1, 50))))
 
 
+@pytest.mark.slow
 @given(rigs())
 def test_a_saved_rig_is_the_same_rig(rig: Rig) -> None:
     back = parse_rig(rig_to_toml(rig))
@@ -370,6 +371,7 @@ KEYS = [
 tables = st.dictionaries(st.sampled_from(KEYS), anything, max_size=8)
 
 
+@pytest.mark.slow
 @given(
     st.fixed_dictionaries(
         {},

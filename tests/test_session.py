@@ -218,6 +218,7 @@ def test_air_told_by_hand_is_not_assumed_again(bench: Bench) -> None:
     assert len(bench.events(Connected)) == 1
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("stop_after", range(0, 40, 3))
 def test_a_killed_session_stands_where_it_stood(bench: Bench, stop_after: int) -> None:
     for _ in range(stop_after):
@@ -313,6 +314,7 @@ def test_bass_is_warned_of_and_approached_from_below() -> None:
     assert told.strokes < hz2_needed / made.session.beliefs.gain("C4", "hand").mean
 
 
+@pytest.mark.slow
 def test_a_bottle_that_does_not_hold_cannot_eat_the_round(bench: Bench) -> None:
     """C4 loses 60 cents as the head comes off; the others are tuned all the same."""
     for _ in range(200):
@@ -400,6 +402,7 @@ def test_what_cannot_be_is_refused_in_a_sentence_and_nothing_is_journalled(
     assert bench.log.last_id == before
 
 
+@pytest.mark.slow
 def test_advice_that_goes_in_circles_costs_one_bottle_and_not_the_session(
     bench: Bench, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -347,6 +347,7 @@ def _as_told(session: Session, bottle: str) -> float:
     return float((hz**2 + strokes * session.beliefs.gain(bottle, pump).mean) ** 0.5)
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=30)
 @given(
     st.lists(DOINGS, max_size=8),

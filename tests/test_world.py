@@ -207,6 +207,7 @@ def holds_min(rig: Rig, group: str, start_cents: float = 2.0) -> float:
     return float(np.median(holds))
 
 
+@pytest.mark.slow
 def test_bass_is_out_in_ten_minutes_and_the_middle_holds_best(rig: Rig) -> None:
     """Common practice, no source: bass out in about ten minutes, top hard to hold, middle best."""
     bass, middle, top = (holds_min(rig, g) for g in ("bass", "middle", "top"))

@@ -32,6 +32,7 @@ def test_good_input_is_no_fault_either(targets: Targets, name: str) -> None:
         run(data, random.Random(1))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [2, 3])
 async def test_whatever_is_pressed_nothing_breaks_and_nothing_is_lost(tmp_path: Path, seed: int) -> None:
     await Player(tmp_path, seed).plays(60)

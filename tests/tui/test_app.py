@@ -270,6 +270,7 @@ class TestMouse:
             await stage.pilot.pause()
             assert "F3" in stage.text(Plot)
 
+    @pytest.mark.slow
     @pytest.mark.parametrize("scene", ["round", "between"])
     async def test_every_key_of_the_line_can_be_clicked(self, scene: str) -> None:
         async with on_stage(scene, (200, 60)) as stage:
@@ -614,6 +615,7 @@ class TestFirstRun:
 
 
 class TestSizes:
+    @pytest.mark.slow
     @pytest.mark.parametrize("size", SIZES)
     async def test_no_scene_breaks(self, size: tuple[int, int]) -> None:
         async with on_stage("round", size) as stage:
@@ -623,12 +625,14 @@ class TestSizes:
                 await stage.pilot.pause()
                 assert stage.app.home.mode == stage.fake.shown.mode, scene
 
+    @pytest.mark.slow
     @pytest.mark.parametrize("size", [(20, 5), (60, 20)])
     async def test_no_page_breaks(self, size: tuple[int, int]) -> None:
         async with on_stage("between", size) as stage:
             await stage.press("2", "3", "4", "5", "question_mark", "f2", "escape", "1", "r", "escape")
             assert isinstance(stage.app.screen, HomeScreen)
 
+    @pytest.mark.slow
     @pytest.mark.parametrize("size", [(80, 24), (60, 20), (140, 40), (200, 60)])
     async def test_nothing_is_cut(self, size: tuple[int, int]) -> None:
         async with on_stage("round", size) as stage:

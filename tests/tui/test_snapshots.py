@@ -22,10 +22,13 @@ if TYPE_CHECKING:
     from textual.pilot import Pilot
 
 MADE_ON = ((3, 11), "8.2")
-pytestmark = pytest.mark.skipif(
-    (sys.version_info[:2], ".".join(textual.__version__.split(".")[:2])) != MADE_ON,
-    reason="pictures were made on Python 3.11 with Textual 8.2; others write them differently",
-)
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(
+        (sys.version_info[:2], ".".join(textual.__version__.split(".")[:2])) != MADE_ON,
+        reason="pictures were made on Python 3.11 with Textual 8.2; others write them differently",
+    ),
+]
 
 SIZES = {"80x24": (80, 24), "140x40": (140, 40)}
 SCREENS: dict[str, tuple[str, tuple[str, ...]]] = {

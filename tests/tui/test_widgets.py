@@ -66,6 +66,7 @@ class TestLettering:
             assert drawn.width <= width
             assert drawn.height <= height
 
+    @pytest.mark.slow
     @pytest.mark.parametrize("size", [(60, 4), (80, 5), (200, 13)], ids=str)
     @pytest.mark.parametrize("act", get_args(Act))
     def test_every_order_is_large(self, act: Act, size: tuple[int, int]) -> None:
