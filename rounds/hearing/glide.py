@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rounds.hearing.refine import Tone, straightened
+from rounds.hearing.refine import DECAY_REACH, Tone, straightened
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -26,6 +26,8 @@ USUAL_SHARE = 15.0 / 1731.0
 MIN_RATE = 8.0
 """Slower than this (a second) a glide is not told from a pitch that is simply higher."""
 STEPS = 3
+MOST_RISE = 4.0
+"""In usual glides: what is larger is no glide, and linear steps towards it may run away."""
 
 
 @dataclass(frozen=True)
@@ -69,9 +71,10 @@ def fit_glide(series: Baseband, table: Rooms, single: Tone) -> Glide:
         tone = np.exp((1j * turn - fading) * table.times_s + 1j * rise * course)
         step = _step(table, straight, tone, course, rise, usual)
         weights = step.weights
-        turn += float(weights @ step.turn)
-        fading += float(weights @ step.fading)
-        rise += float(weights @ step.rise)
+        limit = MOST_RISE * usual
+        turn += float(np.clip(weights @ step.turn, -limit, limit))
+        fading = float(np.clip(fading + weights @ step.fading, -DECAY_REACH, DECAY_REACH))
+        rise = float(np.clip(rise + weights @ step.rise, -limit, limit))
     variance = weights @ (step.variance + (step.turn - weights @ step.turn) ** 2)
     top = float(step.evidence.max())
     evidence = top + float(np.log(np.exp(step.evidence - top).sum()))
