@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 
 from tests import strikes
+from tests.benchmarks.hearing_noises import heard as heard_in
+from tests.strikes.noises import NOISES
 from tests.strikes.outcome import Outcome, hear
 
 SEED = 90_000
@@ -67,3 +69,9 @@ def test_no_accepted_reading_is_of_another_tone(heard: dict[str, list[Outcome]])
 
 def test_a_strike_is_read_once(heard: dict[str, list[Outcome]]) -> None:
     assert [o.strike.condition for o in _all(heard) if o.doubles] == []
+
+
+@pytest.mark.parametrize("name", list(NOISES))
+def test_what_is_no_strike_is_never_accepted(name: str) -> None:
+    """Three short pieces, any bottle waited for in the first; hours: `tests.benchmarks.hearing_noises`."""
+    assert heard_in(name, range(3), seconds=3.0)["clear"] == 0
