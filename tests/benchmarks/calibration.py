@@ -1,11 +1,11 @@
 """Fit the weights of the uncertainty: `python -m tests.benchmarks.calibration [--per N] [--keep FILE]`.
 
 Strikes of several generators that share no code (`tests.strikes`), under all their conditions, through the
-whole ear. Sought are the weights of `rounds.hearing.certainty` with which the uncertainty holds the truth
-96 to 97 times in 100 in every condition, and among the surest readings, while strikes are accepted as often
-as may be. First each generator is left out in turn, the weights are fitted on the others, and what they hold
-on it is printed; then all are fitted together, and what those weights hold on other strikes of them and of
-the generator that is never fitted. The weights printed last are those in use.
+whole ear. Sought are the weights of `rounds.hearing.certainty` with which the uncertainty holds the truth 96
+to 97 times in 100 in every condition, and among the surest readings, while strikes are accepted as often as
+may be. First each generator is left out in turn, the weights are fitted on the others, and what they hold on
+it is printed; then all are fitted together, and what those weights hold on other strikes of them and of the
+generator that is never fitted is printed, and the weights.
 
 `--keep` writes what the strikes gave to a file, and reads it again if it is there: reading them takes most of
 the time.
@@ -18,6 +18,7 @@ import os
 import pickle
 from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
+from unittest.mock import patch
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
@@ -26,7 +27,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.optimize import minimize
 
-from rounds.hearing import strike as strike_module
 from rounds.hearing.certainty import FREE, Signs, Weights, u95_cents
 from rounds.hearing.pitch import Pitch, measure_pitch
 from rounds.hearing.strike import MAX_U95_CENTS
@@ -95,11 +95,8 @@ def _read(strike: strikes.Strike) -> list[tuple[str, float, Signs]]:
             pitches[pitch.hz] = pitch
         return pitch
 
-    _patch(remembering, float("inf"))
-    try:
+    with patch.multiple("rounds.hearing.strike", measure_pitch=remembering, MAX_U95_CENTS=float("inf")):
         readings, _ = readings_of(strike)
-    finally:
-        _patch(measure_pitch, MAX_U95_CENTS)
     near = [r for r in readings if -EARLY_S < r.at_s - strike.at_s[0] < LATE_S]
     hint: list[Reading] = [r for r in near if r.stage == "provisional"][:1]
     last: list[Reading] = [r for r in near if r.stage != "provisional"][-1:]
@@ -108,11 +105,6 @@ def _read(strike: strikes.Strike) -> list[tuple[str, float, Signs]]:
         for suffix, reading in [*((", hint", r) for r in hint), *(("", r) for r in last)]
         if reading.verdict == "clear" and reading.hz in pitches
     ]
-
-
-def _patch(measure: object, limit_cents: float) -> None:
-    setattr(strike_module, "measure_pitch", measure)  # noqa: B010  (mypy would have it exported)
-    strike_module.MAX_U95_CENTS = limit_cents
 
 
 def _error(reading: Reading, strike: strikes.Strike) -> float:

@@ -163,14 +163,18 @@ def _step(ring: _Ring) -> Sound:
     return np.block([[now, lost - one], [one, np.zeros((POINTS, POINTS))]])
 
 
+def _two_waves(values: Sound, shapes: Sound) -> NDArray[np.int_]:
+    """Which two of the scheme's modes have two waves round the ring."""
+    waves = np.abs(np.exp(-2j * _ROUND) @ shapes[:POINTS]) + np.abs(np.exp(2j * _ROUND) @ shapes[:POINTS])
+    return np.argsort(-waves / np.linalg.norm(shapes[:POINTS], axis=0) * (values.imag > 0.0))[:2]
+
+
 def _main_pair(ring: _Ring, ear_at: Sound) -> list[tuple[float, float]]:
     """Loudness at the microphone and pitch of the two modes with two waves round the ring, louder first."""
     values, shapes = np.linalg.eig(_step(ring))
     pushes = np.linalg.inv(shapes)[:, 0]
-    waves = np.abs(np.exp(-2j * _ROUND) @ shapes[:POINTS]) + np.abs(np.exp(2j * _ROUND) @ shapes[:POINTS])
-    waves = waves / np.linalg.norm(shapes[:POINTS], axis=0) * (values.imag > 0.0)
     found = []
-    for k in np.argsort(-waves)[:2]:
+    for k in _two_waves(values, shapes):
         loud = abs(pushes[k] * (ear_at @ shapes[:POINTS, k]))
         found.append((float(loud), float(np.angle(values[k]) * RATE_HZ / (2 * np.pi))))
     return sorted(found, reverse=True)
@@ -192,9 +196,8 @@ def _struck(ring: _Ring, glide_cents: float, ear_at: Sound, rng: np.random.Gener
     speed = 2.9 / contact_s
     mallet = _Mallet(mass, speed, 0.5 * (FELT_POWER + 1.0) * mass * speed**2)
     if glide_cents:
-        shapes = _hit(ring, mallet, round(0.02 * RATE_HZ))[-round(0.01 * RATE_HZ) :]
-        mean = float(np.mean([_lengthened(shape) for shape in shapes]))
-        ring = replace(ring, stretch=(2 ** (glide_cents / 600) - 1.0) / mean)
+        swing = _main_swing(ring, _hit(ring, mallet, round(0.02 * RATE_HZ)))
+        ring = replace(ring, stretch=(2 ** (glide_cents / 600) - 1.0) / swing)
     count = round(TAIL_S * RATE_HZ)
     shapes = _hit(ring, mallet, count)
     way = np.concatenate([[0.0, 0.0], shapes @ ear_at, _left_alone(ring, shapes, ear_at, count)])
@@ -202,6 +205,14 @@ def _struck(ring: _Ring, glide_cents: float, ear_at: Sound, rng: np.random.Gener
     rub = rng.standard_normal(round(0.002 * RATE_HZ)) * 10 ** (-rng.uniform(12.0, 34.0) / 20)
     sound[: rub.size] += rub * np.hanning(rub.size) * np.max(np.abs(sound))
     return np.asarray(sound)
+
+
+def _main_swing(ring: _Ring, shapes: Sound) -> float:
+    """How much longer the main pair alone makes the ring when the mallet has left, over a turn."""
+    values, modes = np.linalg.eig(_step(ring))
+    shares = np.linalg.solve(modes, np.concatenate([shapes[-1], shapes[-2]]))
+    swings = [2.0 * shares[k] * modes[:POINTS, k] for k in _two_waves(values, modes)]
+    return float(sum(0.5 * (_lengthened(s.real) + _lengthened(s.imag)) for s in swings))
 
 
 def _lengthened(shape: Sound) -> float:
