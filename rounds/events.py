@@ -13,10 +13,10 @@ from __future__ import annotations
 import dataclasses
 import json
 from dataclasses import dataclass
-from typing import Any, ClassVar, Literal
+from typing import Any, ClassVar, Literal, get_args
 
 Verdict = Literal["clear", "quiet", "other_bottle", "two_ringing", "unclear"]
-VERDICTS: tuple[Verdict, ...] = ("clear", "quiet", "other_bottle", "two_ringing", "unclear")
+VERDICTS: tuple[Verdict, ...] = get_args(Verdict)
 Part = Literal["cap", "bottle"]
 Purpose = Literal["listen", "visit"]
 _OWN = frozenset({"kind", "at_s"})

@@ -10,9 +10,9 @@ import pytest
 from rounds.air import KPA_PER_PSI, Shell, stroke_kpa
 from rounds.events import AirMoved, Strike
 from rounds.faces import plain
+from rounds.hearing.reading import Reading
 from rounds.journal import MemoryJournal
 from rounds.notes import parse_note, shifted_hz
-from rounds.recognising.recognition import Sounded
 from rounds.rig import Bottle, Pump, Rig
 from rounds.sessions.leading import held
 from rounds.sessions.session import Session
@@ -49,7 +49,7 @@ class Stiff:
         """Move the air, perfectly, and strike."""
         self.gauge_kpa = max(0.0, self.gauge_kpa + (told.strokes or 0.0) * self.stroke_kpa)
         self.now_s += 8.0
-        self.session.strike(self.now_s, Sounded(self.hz(wrong_cents), 1.0))
+        self.session.strike(self.now_s, Reading(self.hz(wrong_cents), 1.0))
 
     def hz(self, wrong_cents: float = 0.0) -> float:
         """The pitch it has now, or is taken to have."""
@@ -252,7 +252,7 @@ def test_a_bottle_heard_sharp_gets_no_air_whatever_is_believed_of_the_head() -> 
         made.obey()
     made.session.pump(True, made.now_s)
     made.session.air(1.0, made.now_s)
-    sharp = Sounded(shifted_hz(made.rig.target_hz("C4"), 45.0), 1.0)
+    sharp = Reading(shifted_hz(made.rig.target_hz("C4"), 45.0), 1.0)
     made.session.strike(made.now_s + 2.0, sharp)
     assert made.session.instruction.act in ("disconnect", "release")
 
@@ -284,7 +284,7 @@ def test_the_caution_says_whose_limit_it_is(pump_psi: float, said: str) -> None:
     session.open_round(0.0)
     for at_s in (3.0, 6.0, 9.0):
         if session.instruction.act == "strike":
-            session.strike(at_s, Sounded(shifted_hz(the_rig.target_hz("C3"), -40.0), 1.0))
+            session.strike(at_s, Reading(shifted_hz(the_rig.target_hz("C3"), -40.0), 1.0))
     assert (session.instruction.caution or "").endswith(said)
     limits = " ".join(plain.rig(the_rig))
     assert ("ceiling 80 psi, the pump's limit 5 psi" in limits) == (pump_psi < 80.0)

@@ -101,7 +101,7 @@ def test_without_a_target_any_bottle_is_read() -> None:
 
 
 def test_two_strikes_blurred_alike_ask_for_a_moved_microphone() -> None:
-    blurred = Reading(1.0, 440.0, None, 14.0, "unclear", 0.5, -10.0, False, "Closer.")
+    blurred = Reading(440.0, 14.0, "unclear", "Closer.", 0.5, -10.0, at_s=1.0)
     assert blurred_alike(blurred, replace(blurred, at_s=4.0, hz=441.0))
     assert not blurred_alike(blurred, replace(blurred, at_s=4.0, hz=500.0))
     assert not blurred_alike(blurred, replace(blurred, at_s=4.0, verdict="clear"))

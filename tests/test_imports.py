@@ -131,6 +131,10 @@ def test_the_probe_sees_what_it_should() -> None:
     assert json.loads(python(_PROBE, "sqlite3", "notes,journal.store")) == {"journal.store": ["sqlite3"]}
 
 
+def test_a_reading_can_be_spoken_of_without_what_makes_one() -> None:
+    assert json.loads(python(_PROBE, "numpy,aubio,scipy", "hearing.reading")) == {}
+
+
 def test_help_loads_nothing_slow() -> None:
     from rounds.cli import COMMANDS
 

@@ -74,7 +74,7 @@ async def test_a_strike_played_into_the_microphone_is_read_on_the_screen(
 def test_strikes_do_not_count_before_the_cautions_are_read(live: Live) -> None:
     live.open_round(RoundRequest())
     live.first_run = True
-    strike = Reading(time.time(), 262.0, None, 1.0, "clear", 0.5, -12.0, False)
+    strike = Reading(262.0, 1.0, ring_s=0.5, peak_dbfs=-12.0, at_s=time.time())
     live._heard(strike)
     live.tick()
     assert live.session.day.reading is None

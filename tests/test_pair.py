@@ -197,7 +197,7 @@ def two(tmp_path: Path) -> Iterator[Live]:
 
 
 def reading(hz: float, stage: Stage = "final") -> Reading:
-    return Reading(1.7e9 + 5.0, hz, 0.0, 1.5, "clear", 0.5, -12.0, False, stage=stage)
+    return Reading(hz, 1.5, ring_s=0.5, peak_dbfs=-12.0, at_s=1.7e9 + 5.0, cents=0.0, stage=stage)
 
 
 def test_a_first_look_is_shown_for_the_one_it_may_be_of(two: Live) -> None:

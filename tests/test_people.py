@@ -22,9 +22,9 @@ from rounds.errors import BadInput
 from rounds.events import Connected, Disconnected, Event, RoundOpened, Strike, from_fields, to_fields
 from rounds.faces.lines import Lines
 from rounds.faces.viewing import Viewer
+from rounds.hearing.reading import Reading
 from rounds.journal import MemoryJournal
 from rounds.notes import parse_note, shifted_hz
-from rounds.recognising.recognition import Sounded
 from rounds.recognising.two_players import REACTION_S
 from rounds.rig import Bottle, Piece, Pump, Reference, Rig
 from rounds.sessions.session import Session
@@ -75,7 +75,7 @@ class Pair:
 
     def strike(self, bottle: str, *, after_s: float = 3.0, verdict: str = "clear") -> Strike:
         self.now_s += after_s
-        heard = self.session.strike(self.now_s, Sounded(self.hz[bottle], 1.0, verdict))  # type: ignore[arg-type]
+        heard = self.session.strike(self.now_s, Reading(self.hz[bottle], 1.0, verdict))  # type: ignore[arg-type]
         assert heard is not None
         self.wrong += heard.bottle not in (None, bottle)
         return heard
@@ -273,7 +273,7 @@ class TestWhoseStrike:
             pair.obey(person)
         first, second = pair.bottle(0), pair.bottle(1)
         pair.now_s += 3.0
-        pair.session.strike(pair.now_s, Sounded(None, None, "quiet"))
+        pair.session.strike(pair.now_s, Reading(None, None, "quiet"))
         assert pair.session.turn == 0
         assert pair.told(0) == ("strike", first)
         assert pair.told(1) == ("wait", second)
@@ -287,7 +287,7 @@ class TestWhoseStrike:
         pair = Pair()
         for person in (0, 1, 0, 1):
             pair.obey(person)
-        pair.session.strike(pair.now_s + 3.0, Sounded(None, None, "quiet"))
+        pair.session.strike(pair.now_s + 3.0, Reading(None, None, "quiet"))
         pair.session.tick(pair.now_s + 10.0)
         assert pair.session.instructions[1].why == "person 1 strikes first"
         pair.now_s += 25.0
@@ -325,7 +325,7 @@ class TestWhoseStrike:
         pair.until_both_pump()
         pair.work(0)
         pair.now_s += 2.0
-        pair.session.strike(pair.now_s, Sounded(None, None, "quiet"))
+        pair.session.strike(pair.now_s, Reading(None, None, "quiet"))
         assert [i.act for i in pair.session.instructions] == ["strike", "wait"]
         pair.strike(pair.bottle(0))
         assert pair.told(1)[0] == "strike"

@@ -13,7 +13,7 @@ import pytest
 
 from rounds.errors import BadInput
 from rounds.events import Disconnected, RoundClosed, SessionStarted, Skipped, TakeStarted, TakeStopped
-from rounds.recognising.recognition import Sounded
+from rounds.hearing.reading import Reading
 from rounds.sessions.rig_changed import NOT_IN_RIG
 from rounds.sessions.session import Session
 from tests.test_session import Bench, rig
@@ -42,7 +42,7 @@ def everything(session: Session, at_s: float) -> None:
     """Each act once, on whatever is asked for; what cannot be done now may be refused, not fail."""
     for act in (
         lambda: session.tick(at_s),
-        lambda: session.strike(at_s, Sounded(330.0, 1.0)),
+        lambda: session.strike(at_s, Reading(330.0, 1.0)),
         lambda: session.pump(False, at_s),
         lambda: session.pump(True, at_s),
         lambda: session.air(0.25, at_s),

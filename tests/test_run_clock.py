@@ -20,8 +20,8 @@ from rounds import cli
 from rounds.events import ClockSet, NoteWritten, SessionStarted, Strike
 from rounds.faces.controller import RoundRequest
 from rounds.faces.live import Live
+from rounds.hearing.reading import Reading
 from rounds.journal import Journal, MemoryJournal
-from rounds.recognising.recognition import Sounded
 from rounds.report.logbook import Filter, entries
 from rounds.rigs.rigfile import load_rig
 from rounds.sessions.session import Session
@@ -65,7 +65,7 @@ class Bench:
     def strike(self) -> str:
         bottle = self.session.instruction.bottle
         assert bottle is not None
-        self.session.strike(self.live._clock(), Sounded(RIG.target_hz(bottle), 1.0))
+        self.session.strike(self.live._clock(), Reading(RIG.target_hz(bottle), 1.0))
         return bottle
 
     def passes(self, seconds: float) -> None:
@@ -223,7 +223,7 @@ def test_commands_that_look_ahead_answer_in_the_clocks_time(
         for number in range(40):
             told = session.instruction
             if told.bottle is not None and told.act == "strike":
-                session.strike(NOON_S + DAY_S + 5.0 * number, Sounded(RIG.target_hz(told.bottle), 1.0))
+                session.strike(NOON_S + DAY_S + 5.0 * number, Reading(RIG.target_hz(told.bottle), 1.0))
         session.close_round(NOON_S + DAY_S + 300.0)
     monkeypatch.setattr(time, "time", lambda: NOON_S)
     argv = ["forecast", "--rig", "configs/one_rail.toml", "--journal", path, "--at", "10", "--json"]

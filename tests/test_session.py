@@ -31,9 +31,9 @@ from rounds.faces.controller import Level
 from rounds.faces.plain import progress
 from rounds.faces.viewing import Viewer
 from rounds.guide.round import advance
+from rounds.hearing.reading import Reading
 from rounds.journal import MemoryJournal
 from rounds.notes import parse_note, shifted_hz
-from rounds.recognising.recognition import Sounded
 from rounds.rig import Bottle, Piece, Pump, Reference, Rig
 from rounds.sessions.session import Session
 from rounds.tui.models import round_strip
@@ -68,7 +68,7 @@ class Bench:
         self.now_s += 3.0
         bottle = bottle or self.session.instruction.bottle
         assert bottle is not None
-        heard = self.session.strike(self.now_s, Sounded(self.hz[bottle], 1.0))
+        heard = self.session.strike(self.now_s, Reading(self.hz[bottle], 1.0))
         assert heard is not None
         return heard
 
@@ -180,7 +180,7 @@ def test_a_bottle_believed_far_off_is_found_again_when_the_player_insists(bench:
         bench.strike()
     target = bench.session.instruction.bottle
     assert target is not None
-    lost = Sounded(shifted_hz(bench.rig.target_hz(target), -430.0), 1.0, "other_bottle")
+    lost = Reading(shifted_hz(bench.rig.target_hz(target), -430.0), 1.0, "other_bottle")
     for _ in range(2):
         refused = bench.session.strike(bench.now_s + 1.0, lost)
         assert refused is not None
@@ -348,7 +348,7 @@ def test_a_take_is_silent_and_logged_with_what_was_foreseen(bench: Bench) -> Non
     bench.run()
     bench.session.close_round(bench.now_s)
     bench.session.start_take(bench.now_s)
-    heard = bench.session.strike(bench.now_s + 1.0, Sounded(bench.hz["C4"], 1.0))
+    heard = bench.session.strike(bench.now_s + 1.0, Reading(bench.hz["C4"], 1.0))
     assert heard is None
     bench.session.stop_take(bench.now_s + 300.0)
     (started,), (stopped,) = bench.events(TakeStarted), bench.events(TakeStopped)
@@ -359,13 +359,13 @@ def test_a_take_is_silent_and_logged_with_what_was_foreseen(bench: Bench) -> Non
 def test_listening_in_play_is_off_at_first_and_then_believes_only_one_clear_bottle(bench: Bench) -> None:
     bench.run()
     bench.session.close_round(bench.now_s)
-    assert bench.session.strike(bench.now_s + 1.0, Sounded(bench.hz["C4"], 1.0)) is None
+    assert bench.session.strike(bench.now_s + 1.0, Reading(bench.hz["C4"], 1.0)) is None
     bench.session.listen_in_play = True
-    played = bench.session.strike(bench.now_s + 2.0, Sounded(bench.hz["C4"], 1.0))
+    played = bench.session.strike(bench.now_s + 2.0, Reading(bench.hz["C4"], 1.0))
     assert played is not None
     assert played.bottle == "C4"
     between = shifted_hz(bench.rig.target_hz("C4"), 100.0)
-    assert bench.session.strike(bench.now_s + 3.0, Sounded(between, 1.0)) is None
+    assert bench.session.strike(bench.now_s + 3.0, Reading(between, 1.0)) is None
 
 
 def test_a_round_closes_at_the_downbeat_with_its_figures(bench: Bench) -> None:
@@ -381,9 +381,9 @@ def test_a_round_closes_at_the_downbeat_with_its_figures(bench: Bench) -> None:
 @pytest.mark.parametrize(
     "wrong",
     [
-        lambda s: s.strike(1.0, Sounded(-3.0, 1.0)),
-        lambda s: s.strike(1.0, Sounded(math.nan, 1.0)),
-        lambda s: s.strike(1.0, Sounded(440.0, -1.0)),
+        lambda s: s.strike(1.0, Reading(-3.0, 1.0)),
+        lambda s: s.strike(1.0, Reading(math.nan, 1.0)),
+        lambda s: s.strike(1.0, Reading(440.0, -1.0)),
         lambda s: s.air(math.inf, 1.0),
         lambda s: s.temperature(400.0, 1.0),
         lambda s: s.gauge(-1.0, 1.0, "C4"),
@@ -530,7 +530,7 @@ def test_after_a_strike_that_was_not_clear_no_air_is_asked_for_again(bench: Benc
     assert told.bottle is not None
     assert told.strokes is not None
     bench.pump(told.bottle, told.strokes)
-    bench.session.strike(bench.now_s + 1.0, Sounded(None, None, "unclear", "the room blurs it"))
+    bench.session.strike(bench.now_s + 1.0, Reading(None, None, "unclear", "the room blurs it"))
     assert (bench.session.instruction.act, bench.session.instruction.bottle) == ("strike", told.bottle)
     assert bench.session.instruction.strokes is None
     bench.strike()
@@ -555,7 +555,7 @@ def test_back_with_the_head_still_on_takes_the_strike_of_either_bottle(struck: s
     assert (told.act, told.bottle) == ("disconnect", here)
     assert target is not None
     assert target != here
-    heard = bench.session.strike(bench.now_s, Sounded(bench.hz[here if struck == "C4" else target], 1.0))
+    heard = bench.session.strike(bench.now_s, Reading(bench.hz[here if struck == "C4" else target], 1.0))
     assert heard is not None
     assert heard.bottle == (here if struck == "C4" else target)
     assert bench.session.day.pump_on is None

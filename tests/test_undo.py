@@ -17,11 +17,11 @@ from rounds.events import AirMoved, Gauge, NoteWritten, Replaced, Strike, TakenB
 from rounds.faces.lines import Lines
 from rounds.faces.live import Live
 from rounds.faces.plainface import PlainFace
+from rounds.hearing.reading import Reading
 from rounds.importing import import_file
 from rounds.journal import Journal, MemoryJournal
 from rounds.journal.care import check
 from rounds.notes import shifted_hz
-from rounds.recognising.recognition import Sounded
 from rounds.report.logbook import Filter
 from rounds.report.tables import write_csv, write_json, write_lines, write_table
 from rounds.rig import Pump, Rig
@@ -71,7 +71,7 @@ SLIPS: list[tuple[Callable[[Session, float], object], str]] = [
     (lambda s, t: s.repeat(t), "going back to C4"),
     (lambda s, t: s.replaced("G4", "cap", t), "a new cap for G4"),
     (lambda s, t: s.note("cap hisses", t, "G4"), "the note “cap hisses”"),
-    (lambda s, t: s.strike(t, Sounded(262.0, 1.0)), "the strike of C4"),
+    (lambda s, t: s.strike(t, Reading(262.0, 1.0)), "the strike of C4"),
 ]
 
 
@@ -191,7 +191,7 @@ def test_a_strike_that_was_not_clear_goes_with_the_act_before_it() -> None:
     made = in_a_round()
     before = standing(made.session)
     made.session.air(6.0, made.now_s)
-    made.session.strike(made.now_s + 2.0, Sounded(None, None, "quiet"))
+    made.session.strike(made.now_s + 2.0, Reading(None, None, "quiet"))
     assert made.session.undo(made.now_s + 3.0) == "6 strokes into C4"
     assert standing(made.session)[1:] == before[1:]
 
@@ -314,11 +314,11 @@ def do(session: Session, doing: Doing, now_s: float) -> bool:
     what, number = doing
     bottle = session.instruction.bottle or "C4"
     acts: dict[str, Callable[[], object]] = {
-        "obey": lambda: session.strike(now_s, Sounded(_as_told(session, bottle), 1.0)),
+        "obey": lambda: session.strike(now_s, Reading(_as_told(session, bottle), 1.0)),
         "strike": lambda: session.strike(
-            now_s, Sounded(shifted_hz(session.rig.target_hz(bottle), number), 1.5)
+            now_s, Reading(shifted_hz(session.rig.target_hz(bottle), number), 1.5)
         ),
-        "unclear": lambda: session.strike(now_s, Sounded(None, None, "unclear")),
+        "unclear": lambda: session.strike(now_s, Reading(None, None, "unclear")),
         "air": lambda: session.air(number, now_s),
         "temp": lambda: session.temperature(number, now_s),
         "gauge": lambda: session.gauge(number, now_s, bottle),
@@ -403,7 +403,7 @@ def on_disk(path: Path) -> Journal:
     journal = Journal(path)
     session = Session(rig(), journal, 1000.0, place="barn")
     session.open_round(1000.0)
-    session.strike(1003.0, Sounded(shifted_hz(session.rig.target_hz("C4"), -30.0), 1.0))
+    session.strike(1003.0, Reading(shifted_hz(session.rig.target_hz("C4"), -30.0), 1.0))
     session.air(6.0, 1010.0)
     session.undo(1012.0)
     session.note("going on", 1020.0)

@@ -135,7 +135,7 @@ def _row(reading: Reading) -> dict[str, Any]:
         "u95_cents": _rounded(reading.u95_cents, 3),
         "note": None if reading.hz is None else nearest_note(reading.hz).name,
         "ring_s": _rounded(reading.ring_s, 3),
-        "peak_dbfs": round(reading.peak_dbfs, 1),
+        "peak_dbfs": _rounded(reading.peak_dbfs, 1),
         "verdict": reading.verdict,
         "clipped": reading.clipped,
     }

@@ -13,7 +13,7 @@ from rounds.wording.printable import plain
 if TYPE_CHECKING:
     import argparse
 
-    from rounds.recognising.recognition import Sounded
+    from rounds.hearing.reading import Reading
     from rounds.sessions.session import Session
 
 
@@ -97,13 +97,13 @@ def _run_lines(args: argparse.Namespace) -> int:
     return 0
 
 
-def hear_wav(session: Session, path: str) -> list[Sounded]:
+def hear_wav(session: Session, path: str) -> list[Reading]:
     """The final reading of each strike in a recording, against what the session listens for."""
     from contextlib import closing
 
     from rounds.hearing.recording import strikes
     from rounds.hearing.sources import open_recording
-    from rounds.recognising.listening import expectation_of, sounded_of
+    from rounds.recognising.recognition import capped
 
     with closing(open_recording(path)) as source:
-        return [sounded_of(r) for r in strikes(source, expectation_of(session.listening()))]
+        return [capped(r) for r in strikes(source, session.listening())]

@@ -14,7 +14,7 @@ from rounds.air import kpa_to_psi
 from rounds.errors import BadInput, RoundsError
 from rounds.events import VERDICTS
 from rounds.guide.people import MOST_PEOPLE
-from rounds.recognising.recognition import Sounded
+from rounds.hearing.reading import Reading
 from rounds.times.journal_time import zero_of
 from rounds.wording.printable import plain
 from rounds.wording.words import ENDED
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from rounds.instruction import Instruction
     from rounds.sessions.session import Session
 
-    Hear = Callable[[Session, str], list[Sounded]]
+    Hear = Callable[[Session, str], list[Reading]]
 
 MOST_LINE_CHARS = 100_000
 MOST_T_S = 1e7
@@ -152,7 +152,7 @@ class Lines:
         is_heard = verdict == "clear" or fields.get("hz") is not None
         hz = _number(fields.get("hz"), "strike.hz") if is_heard else None
         u95 = _number_or_none(fields, "u95_cents")
-        return self.session.strike(at_s, Sounded(hz, u95, verdict))
+        return self.session.strike(at_s, Reading(hz, u95, verdict))
 
     def _wav(self, value: Any, at_s: float) -> Strike | None:
         if not isinstance(value, str) or not value:

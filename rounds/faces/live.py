@@ -18,7 +18,7 @@ from rounds.faces.viewing import Viewer
 from rounds.files.places import make_folder
 from rounds.hearing.listener import Listener
 from rounds.notes import cents
-from rounds.recognising.listening import expectation_of, sounded_of
+from rounds.recognising.recognition import capped
 from rounds.wording.words import ENDED
 
 if TYPE_CHECKING:
@@ -119,7 +119,7 @@ class Live:
 
     def _expect(self) -> None:
         if self._listener is not None:
-            self._listener.expect(expectation_of(self.session.listening()))
+            self._listener.expect(self.session.listening())
 
     def _take_in(self, reading: Reading) -> None:
         """Only final readings count; the first look before is shown in their place."""
@@ -128,7 +128,7 @@ class Live:
             self._look = None if shown_for is None else (reading, shown_for)
             return
         asked_for = self._asked_for()
-        self.session.strike(reading.at_s, sounded_of(reading))
+        self.session.strike(reading.at_s, capped(reading))
         self._look = None
         if self._keeper is not None:
             self._keeper.mark(reading.at_s, f"{asked_for or 'any'}_{reading.verdict}")

@@ -11,14 +11,14 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from rounds.events import Event, RoundOpened, Strike
+from rounds.events import VERDICTS, Event, RoundOpened, Strike
 from rounds.guide.round import RoundState, advance, begin
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
 MOST_PEOPLE = 2
-NOT_UNDERSTOOD = frozenset({"quiet", "two_ringing", "unclear", "other_bottle"})
+NOT_UNDERSTOOD = frozenset(VERDICTS) - {"clear"}
 """Verdicts after which it is not known whether the air that was asked for has gone in."""
 
 

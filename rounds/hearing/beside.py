@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from rounds.hearing.reading import ADVICE
 from rounds.notes import cents
 
 if TYPE_CHECKING:
@@ -19,8 +20,7 @@ RISEN_DB = 3.0
 """A tone that was struck is louder by this than what rang of it before."""
 SAME_TONE_CENTS = 25.0
 BOTH = "Two bottles sounded at once. Strike one after the other."
-_WORTH = ("clear", "unclear", "two_ringing", "quiet", "other_bottle")
-"""The more was heard of a bottle that was waited for, the earlier."""
+_WORTH = tuple(ADVICE)
 
 
 def of_two(one: Reading, other: Reading, before: Spectrum | None, whole: Spectrum) -> Reading:

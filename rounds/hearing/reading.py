@@ -18,6 +18,16 @@ RINGS_ON_S = 0.4
 """Of a strike that rings (T60) at least this long the later part is read."""
 
 
+ADVICE: dict[Verdict, str] = {
+    "clear": "",
+    "unclear": "The room blurs it. Bring the microphone within a hand of the bottle, then strike again.",
+    "two_ringing": "Another bottle still rings. Damp it, then strike again.",
+    "quiet": "Strike harder, or bring the microphone closer.",
+    "other_bottle": "That was another bottle. Strike the one asked for.",
+}
+"""What to do after each verdict; the more was heard of a bottle waited for, the earlier it stands."""
+
+
 @dataclass(frozen=True)
 class Expectation:
     """What the listener waits for. `target_hz` None: any bottle between 100 and 2500 Hz.
@@ -34,22 +44,24 @@ class Expectation:
 
 @dataclass(frozen=True)
 class Reading:
-    """One strike as heard. `at_s` is the onset on the source's own clock, the same for all stages of it.
+    """One strike as heard: from the ear, or told in numbers.
 
     `hz` and `u95_cents` are given whenever a tone was found, `cents` only when the target's own tone
     was; trust them only when the verdict is clear. For another bottle, `hz` is that bottle's. `hz` is
     None when there was no tone at all: whatever made the noise was not a strike.
     """
 
-    at_s: float
     hz: float | None
-    cents: float | None
     u95_cents: float | None
-    verdict: Verdict
-    ring_s: float | None
-    peak_dbfs: float
-    clipped: bool
+    verdict: Verdict = "clear"
     advice: str = ""
+    """What to do when it is not clear."""
+    ring_s: float | None = None
+    peak_dbfs: float | None = None
+    clipped: bool = False
+    at_s: float = 0.0
+    """The onset on the source's own clock, the same for all stages of one strike."""
+    cents: float | None = None
     stage: Stage = "final"
     glide_cents: float | None = None
     """How much higher it began than it stays, where it was heard to glide."""
@@ -63,3 +75,7 @@ class Reading:
     def final(self) -> bool:
         """Whether this is more than the first quick look."""
         return self.stage != "provisional"
+
+    def fainter_than(self, level_dbfs: float) -> bool:
+        """Whether its peak is known to be under a level."""
+        return self.peak_dbfs is not None and self.peak_dbfs < level_dbfs

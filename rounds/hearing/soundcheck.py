@@ -69,7 +69,7 @@ class SoundCheck:
             return "No strike was clear. " + self.readings[-1].advice
         u95 = statistics.median(r.u95_cents or 0.0 for r in clear)
         sure = f"A strike is read to ± {u95:.1f} cents"
-        if max(r.peak_dbfs for r in clear) < FAINT_DBFS:
+        if all(r.fainter_than(FAINT_DBFS) for r in clear):
             return f"{sure}, but it is faint: bring the microphone closer or turn it up."
         if u95 <= GOOD_U95_CENTS:
             return f"{sure}: this will do."

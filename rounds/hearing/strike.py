@@ -16,7 +16,7 @@ import numpy as np
 
 from rounds.hearing.beside import of_two
 from rounds.hearing.pitch import EARLY_END_S, START_S, Pitch, measure_pitch
-from rounds.hearing.reading import Reading
+from rounds.hearing.reading import ADVICE, Reading
 from rounds.hearing.rooms import DECAY_OF_T60
 from rounds.hearing.spectrum import HIGH_HZ, LOW_HZ, Peak, Spectrum, comb_pitch_hz, spectrum
 from rounds.hearing.struckness import Struckness
@@ -109,7 +109,7 @@ def measure(
         stage=stage,
     )
     parts = _cut(clean, sample_rate_hz, onset_index, onset_index if begin_index is None else begin_index)
-    if parts is None or blank.peak_dbfs < SILENT_DBFS:
+    if parts is None or blank.fainter_than(SILENT_DBFS):
         return blank
     reading = _judge(parts, expectation, blank)
     if expectation.beside is None:
@@ -190,7 +190,7 @@ def _judge(parts: _Parts, expectation: Expectation, blank: Reading) -> Reading:
     verdict: Verdict = "clear"
     if _rang_before(parts, chosen):
         verdict = "two_ringing"
-    elif snr_db < MIN_SNR_DB or blank.peak_dbfs < QUIET_DBFS:
+    elif snr_db < MIN_SNR_DB or blank.fainter_than(QUIET_DBFS):
         verdict = "quiet"
     return _reading(parts, chosen, expectation, blank, verdict)
 
@@ -262,12 +262,3 @@ def _advice(verdict: Verdict, pitch: Pitch) -> str:
     if verdict == "unclear" and pitch.decay > SHORT_RING_DECAY:
         return "It rings too short. Strike it freely, away from the rail, with the microphone close."
     return ADVICE[verdict]
-
-
-ADVICE: dict[Verdict, str] = {
-    "clear": "",
-    "quiet": "Strike harder, or bring the microphone closer.",
-    "other_bottle": "That was another bottle. Strike the one asked for.",
-    "two_ringing": "Another bottle still rings. Damp it, then strike again.",
-    "unclear": "The room blurs it. Bring the microphone within a hand of the bottle, then strike again.",
-}

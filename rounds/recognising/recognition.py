@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from rounds.errors import BadInput
 from rounds.events import AirMoved, Event, Strike, Verdict
+from rounds.hearing.reading import Expectation, Reading
 from rounds.notes import cents, shifted_hz
 from rounds.recognising.acts_shown import assumed_acts, pump_after, stories_of
 from rounds.recognising.odds import (
@@ -42,30 +43,6 @@ ALONE = 0.05
 
 
 @dataclass(frozen=True)
-class Sounded:
-    """A strike as the ear gives it; `advice` says what to do when it is not clear."""
-
-    hz: float | None
-    u95_cents: float | None
-    verdict: Verdict = "clear"
-    advice: str = ""
-    ring_s: float | None = None
-    peak_dbfs: float | None = None
-    clipped: bool = False
-
-
-@dataclass(frozen=True)
-class Listening:
-    """What the ear should wait for; `target_hz` None means any bottle."""
-
-    target_hz: float | None
-    half_width_cents: float
-    others_hz: tuple[float, ...]
-    beside: Listening | None = None
-    """Another band to wait for at the same time: a second person's bottle."""
-
-
-@dataclass(frozen=True)
 class Recognised:
     """A strike ready for the journal, the acts it shows were done before it, and what to say of it."""
 
@@ -74,7 +51,7 @@ class Recognised:
     words: str = ""
 
 
-def checked(sounded: Sounded) -> Sounded:
+def checked(sounded: Reading) -> Reading:
     """The same strike, if its numbers can be one.
 
     Raises:
@@ -88,7 +65,13 @@ def checked(sounded: Sounded) -> Sounded:
     return sounded
 
 
-def recognise(situation: Situation, told: Instruction, sounded: Sounded) -> Recognised:
+def capped(reading: Reading) -> Reading:
+    """A reading of the ear's as a session takes it: beyond this an uncertainty says nothing more."""
+    u95 = reading.u95_cents
+    return reading if u95 is None else replace(reading, u95_cents=min(u95, MOST_U95_CENTS))
+
+
+def recognise(situation: Situation, told: Instruction, sounded: Reading) -> Recognised:
     """A strike in a round: the bottle asked for, another one, or not clear enough to say."""
     now_s, bottle_id = situation.now_s, asked_for(situation.state, told)
     heard_pitch = sounded.hz is not None and sounded.verdict in ("clear", "other_bottle")
@@ -102,7 +85,7 @@ def recognise(situation: Situation, told: Instruction, sounded: Sounded) -> Reco
     return found
 
 
-def not_believed(now_s: float, sounded: Sounded) -> Strike:
+def not_believed(now_s: float, sounded: Reading) -> Strike:
     """A strike of which nobody knows whose it was."""
     return _strike(now_s, sounded, None, None, sounded.verdict)
 
@@ -112,14 +95,14 @@ def asked_for(state: RoundState, told: Instruction) -> str | None:
     return told.bottle if told.act == "disconnect" else state.target
 
 
-def _of_the_next(situation: Situation, told: Instruction, sounded: Sounded) -> Recognised | None:
+def _of_the_next(situation: Situation, told: Instruction, sounded: Reading) -> Recognised | None:
     """The head was to come off one bottle, and it is the next one that was struck: both were done."""
     assert situation.state.target is not None
     found = _of_the_target(situation, told, replace(sounded, verdict="clear"), situation.state.target)
     return found if found.strike.bottle is not None else None
 
 
-def _of_the_target(situation: Situation, told: Instruction, sounded: Sounded, bottle_id: str) -> Recognised:
+def _of_the_target(situation: Situation, told: Instruction, sounded: Reading, bottle_id: str) -> Recognised:
     """A pitch while a bottle is asked for: its own, or refused as another's."""
     state, rig, now_s = situation.state, situation.rig, situation.now_s
     assert sounded.hz is not None
@@ -144,7 +127,7 @@ def _of_the_target(situation: Situation, told: Instruction, sounded: Sounded, bo
     return Recognised(_strike(now_s, sounded, None, off, "other_bottle"), (), words)
 
 
-def of_any(rig: Rig, beliefs: Beliefs, now_s: float, sounded: Sounded) -> Strike:
+def of_any(rig: Rig, beliefs: Beliefs, now_s: float, sounded: Reading) -> Strike:
     """No bottle was asked for: the known bottle whose pitch fits, if it fits well and alone."""
     assert sounded.hz is not None
     off = cents(sounded.hz, rig.reference.a4_hz)
@@ -158,7 +141,7 @@ def of_any(rig: Rig, beliefs: Beliefs, now_s: float, sounded: Sounded) -> Strike
     return _strike(now_s, sounded, bottle, cents(sounded.hz, rig.target_hz(bottle)), "clear")
 
 
-def in_play(rig: Rig, beliefs: Beliefs, now_s: float, sounded: Sounded) -> Strike | None:
+def in_play(rig: Rig, beliefs: Beliefs, now_s: float, sounded: Reading) -> Strike | None:
     """A strike heard while playing: it counts only where one bottle is clear."""
     if sounded.verdict != "clear" or sounded.hz is None:
         return None
@@ -188,22 +171,22 @@ def never_heard(rig: Rig, beliefs: Beliefs, target: str, astray: float) -> list[
     ]
 
 
-def listening_for(situation: Situation | None, rig: Rig, told: Instruction) -> Listening:
+def listening_for(situation: Situation | None, rig: Rig, told: Instruction) -> Expectation:
     """What the ear should wait for in a situation; any bottle when none is asked for."""
     bottle_id = None if situation is None else asked_for(situation.state, told)
     if situation is None or bottle_id is None:
         every = tuple(rig.target_hz(b.id) for b in rig.bottles)
-        return Listening(None, FIRST_FILL_CENTS, every)
+        return Expectation(None, FIRST_FILL_CENTS, every)
     target = Target(stories_of(situation, bottle_id, told))
     base_hz = rig.target_hz(bottle_id)
     known = others(rig, situation.beliefs, situation.now_s, bottle_id)
     others_hz = tuple(shifted_hz(base_hz, o.story.mean_cents) for o in known)
-    return Listening(shifted_hz(base_hz, target.centre_cents), target.half_width_cents, others_hz)
+    return Expectation(shifted_hz(base_hz, target.centre_cents), target.half_width_cents, others_hz)
 
 
 def _strike(
     now_s: float,
-    sounded: Sounded,
+    sounded: Reading,
     bottle: str | None,
     off: float | None,
     verdict: Verdict,

@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 
     from rounds.guide.people import People
     from rounds.guide.situation import Situation
+    from rounds.hearing.reading import Reading
     from rounds.instruction import Instruction
-    from rounds.recognising.recognition import Sounded
 
 SURELY = 20.0
 """One bottle must explain a pitch this many times better than any other."""
@@ -118,7 +118,7 @@ def _likely(target: Target) -> list[float]:
     return far + [s.mean_cents + k * s.sd_cents for s in stories for k in (-2.0, 0.0, 2.0)]
 
 
-def recognise_among(stations: Sequence[Station], turn: int | None, sounded: Sounded) -> Recognised:
+def recognise_among(stations: Sequence[Station], turn: int | None, sounded: Reading) -> Recognised:
     """A strike in a round of several: somebody's, another bottle's, or nobody's.
 
     Args:
@@ -149,7 +149,7 @@ def recognise_among(stations: Sequence[Station], turn: int | None, sounded: Soun
     return _nobodys(stations, striker, replace(sounded, verdict="other_bottle"), words)
 
 
-def _theirs(station: Station, sounded: Sounded) -> Recognised:
+def _theirs(station: Station, sounded: Reading) -> Recognised:
     found = recognise(station.now, station.told, sounded)
     if found.strike.verdict == "clear":
         return found
@@ -157,7 +157,7 @@ def _theirs(station: Station, sounded: Sounded) -> Recognised:
 
 
 def _nobodys(
-    stations: Sequence[Station], striker: Station | None, sounded: Sounded, words: str
+    stations: Sequence[Station], striker: Station | None, sounded: Reading, words: str
 ) -> Recognised:
     strike = not_believed(stations[0].now.now_s, sounded)
     if striker is None or striker.bottle is None:

@@ -16,7 +16,7 @@ from rounds.guide.round import begin
 from rounds.guide.situation import Situation
 from rounds.instruction import Instruction
 from rounds.planning import bottles_of_each, side_by_side
-from rounds.recognising.recognition import Listening, Recognised, Sounded, listening_for, recognise
+from rounds.recognising.recognition import Recognised, listening_for, recognise
 from rounds.recognising.two_players import (
     REACTION_S,
     Station,
@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from rounds.events import Event, RoundOpened
     from rounds.guide.people import People
     from rounds.guide.round import RoundState
+    from rounds.hearing.reading import Expectation, Reading
     from rounds.planning import RoundPlan
     from rounds.rig import Rig
     from rounds.sessions.day import Day
@@ -145,14 +146,14 @@ class Hands:
             self._since_s = at.now_s
         self.turn = turn
 
-    def recognise(self, at: Moment, sounded: Sounded) -> Recognised:
+    def recognise(self, at: Moment, sounded: Reading) -> Recognised:
         """Whose strike it was, and what it shows was done."""
         if at.day.people is None:
             return recognise(self.situation(at, 0), self.leads[0].told, sounded)
         turn = self.turn if at.now_s - self._turn_s >= REACTION_S else None
         return recognise_among(self.stations(at), turn, sounded)
 
-    def listening(self, at: Moment) -> Listening:
+    def listening(self, at: Moment) -> Expectation:
         """What the ear should wait for: the bottles of all who are asked to strike."""
         if at.day.round is None:
             return listening_for(None, at.rig, self.leads[0].told)

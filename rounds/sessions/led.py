@@ -10,10 +10,10 @@ from rounds.sessions.lookout import Lookout
 
 if TYPE_CHECKING:
     from rounds.guide.round import RoundState
+    from rounds.hearing.reading import Expectation
     from rounds.instruction import Instruction
     from rounds.journal import Log
     from rounds.planning import RoundPlan
-    from rounds.recognising.recognition import Listening
     from rounds.rig import Rig
     from rounds.sessions.day import Day
     from rounds.sessions.resuming import Progress
@@ -106,7 +106,7 @@ class Led(Lookout):
             raise BadInput("no round is open; open one first")
         return self.day.round
 
-    def listening(self) -> Listening:
+    def listening(self) -> Expectation:
         """What the ear should wait for now."""
         return self._hands.listening(self._moment)
 

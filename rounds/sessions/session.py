@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from rounds.events import Event, NoteWritten, Part, Replaced, Skipped, SteppedBack, Strike
 from rounds.guide.instructions import idle, no_round
 from rounds.instruction import Instruction
-from rounds.recognising.recognition import Sounded, checked, in_play
+from rounds.recognising.recognition import checked, in_play
 from rounds.sessions import acts
 from rounds.sessions.closing import closing
 from rounds.sessions.crew import shared_out
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from rounds.guide.round import RoundState
+    from rounds.hearing.reading import Reading
     from rounds.journal import Log
     from rounds.rig import Rig
     from rounds.sessions.resuming import Progress
@@ -161,7 +162,7 @@ class Session(Led):
 
     # Strikes
 
-    def strike(self, at_s: float, sounded: Sounded) -> Strike | None:
+    def strike(self, at_s: float, sounded: Reading) -> Strike | None:
         """A strike was heard. Returns it as journalled; None when nobody was listening.
 
         Raises:
@@ -184,7 +185,7 @@ class Session(Led):
             self._hands.take_turns(self._moment)
         return found.strike
 
-    def _strike_in_play(self, sounded: Sounded) -> Strike | None:
+    def _strike_in_play(self, sounded: Reading) -> Strike | None:
         heard = in_play(self.rig, self.beliefs, self._now_s, sounded) if self.listen_in_play else None
         if heard is not None:
             self._record(heard)

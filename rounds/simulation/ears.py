@@ -8,15 +8,15 @@ where a thousand rounds must not cost a thousand minutes.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
 from rounds.notes import cents
-from rounds.recognising.recognition import Sounded
 
 if TYPE_CHECKING:
-    from rounds.recognising.recognition import Listening
+    from rounds.hearing.reading import Expectation, Reading
     from rounds.simulation.player import PlayerAction
     from rounds.simulation.world import World
 
@@ -31,7 +31,7 @@ BEFORE_S, STRIKE_S = 0.4, 1.0
 class SimulatedEar(Protocol):
     """Turns what a player did into what the session is told."""
 
-    def hear(self, action: PlayerAction, listening: Listening) -> Sounded | None:
+    def hear(self, action: PlayerAction, listening: Expectation) -> Reading | None:
         """The strike as heard; None when nothing was struck or nothing was heard."""
 
 
@@ -41,17 +41,16 @@ class QuickEar:
     def __init__(self, world: World) -> None:
         self.world = world
 
-    def hear(self, action: PlayerAction, listening: Listening) -> Sounded | None:
+    def hear(self, action: PlayerAction, listening: Expectation) -> Reading | None:
         """The strike without its sound."""
         if action.struck is None:
             return None
         heard = self.world.heard(action.struck, weak=action.weak)
-        if heard.hz is None or heard.verdict != "clear":
-            return Sounded(None, None, heard.verdict)
         target_hz = listening.target_hz
-        if target_hz is not None and abs(cents(heard.hz, target_hz)) > listening.half_width_cents:
-            return Sounded(heard.hz, heard.u95_cents, "other_bottle")
-        return Sounded(heard.hz, heard.u95_cents, "clear")
+        if heard.hz is None or target_hz is None:
+            return heard
+        astray = abs(cents(heard.hz, target_hz)) > listening.half_width_cents
+        return replace(heard, verdict="other_bottle") if astray else heard
 
 
 class SoundingEar:
@@ -65,20 +64,20 @@ class SoundingEar:
         self._ear = Ear(SAMPLE_RATE_HZ, Expectation(), stages=("final",))
         self._ear.feed(self.noise(0.5))
 
-    def hear(self, action: PlayerAction, listening: Listening) -> Sounded | None:
+    def hear(self, action: PlayerAction, listening: Expectation) -> Reading | None:
         """Synthesise the strike, feed it, and give the last reading that came of it."""
         if action.struck is None:
             return None
         heard = self.listen(self.sound(action.struck, weak=action.weak), listening)
         return heard[-1] if heard else None
 
-    def listen(self, sound: np.ndarray, listening: Listening | None = None) -> list[Sounded]:
+    def listen(self, sound: np.ndarray, listening: Expectation | None = None) -> list[Reading]:
         """What comes of some sound."""
-        from rounds.recognising.listening import expectation_of, sounded_of
+        from rounds.recognising.recognition import capped
 
         if listening is not None:
-            self._ear.expectation = expectation_of(listening)
-        return [sounded_of(r) for r in self._ear.feed(sound)]
+            self._ear.expectation = listening
+        return [capped(r) for r in self._ear.feed(sound)]
 
     def sound(self, bottle_id: str, *, weak: bool = False) -> np.ndarray:
         """A bottle struck in the room, after a little silence."""

@@ -7,21 +7,20 @@ next. One microphone hears both; strikes that fall together are mixed.
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
 from rounds.notes import cents
-from rounds.recognising.recognition import Sounded
 from rounds.simulation.ears import BEFORE_S, SAMPLE_RATE_HZ, STRIKE_S, SoundingEar
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator, Sequence
 
+    from rounds.hearing.reading import Expectation, Reading
     from rounds.instruction import Instruction
-    from rounds.recognising.recognition import Listening
     from rounds.sessions.session import Session
     from rounds.simulation.player import Glance, Player, PlayerAction
     from rounds.simulation.world import World
@@ -129,7 +128,7 @@ class PairEar(Protocol):
 
     def strike(self, struck: Struck) -> None: ...
 
-    def until(self, now_s: float, listening: Callable[[], Listening]) -> list[Sounded]: ...
+    def until(self, now_s: float, listening: Callable[[], Expectation]) -> list[Reading]: ...
 
 
 class QuickPairEar:
@@ -137,7 +136,7 @@ class QuickPairEar:
 
     def __init__(self, world: World) -> None:
         self.world = world
-        self._waiting: list[tuple[float, float, Sounded]] = []
+        self._waiting: list[tuple[float, float, Reading]] = []
 
     def strike(self, struck: Struck) -> None:
         """A strike is measured as it falls, and read a moment later."""
@@ -145,28 +144,27 @@ class QuickPairEar:
         assert bottle is not None
         hz = self.world.hz(bottle)
         heard = self.world.heard(bottle, weak=struck.action.weak)
-        sounded = Sounded(heard.hz, heard.u95_cents, heard.verdict)
         for i, (due_s, other_hz, _) in enumerate(self._waiting):
             if struck.at_s - (due_s - HEARD_S) < TOGETHER_S and abs(cents(hz, other_hz)) < APART_CENTS:
-                sounded = Sounded(heard.hz, heard.u95_cents, "two_ringing")
-                self._waiting[i] = (due_s, other_hz, sounded)
-        self._waiting.append((struck.at_s + HEARD_S, hz, sounded))
+                heard = replace(heard, verdict="two_ringing")
+                self._waiting[i] = (due_s, other_hz, heard)
+        self._waiting.append((struck.at_s + HEARD_S, hz, heard))
 
-    def until(self, now_s: float, listening: Callable[[], Listening]) -> list[Sounded]:
+    def until(self, now_s: float, listening: Callable[[], Expectation]) -> list[Reading]:
         """The readings that are there by now."""
         ready = [w for w in self._waiting if w[0] <= now_s]
         self._waiting = [w for w in self._waiting if w[0] > now_s]
         return [_in_band(s, listening()) for _, _, s in ready]
 
 
-def _in_band(sounded: Sounded, listening: Listening) -> Sounded:
+def _in_band(sounded: Reading, listening: Expectation) -> Reading:
     if sounded.hz is None or sounded.verdict != "clear":
         return sounded
     bands = [b for b in (listening, listening.beside) if b is not None]
     for band in bands:
         if band.target_hz is None or abs(cents(sounded.hz, band.target_hz)) <= band.half_width_cents:
             return sounded
-    return Sounded(sounded.hz, sounded.u95_cents, "other_bottle")
+    return replace(sounded, verdict="other_bottle")
 
 
 class Mix:
@@ -208,7 +206,7 @@ class MixedEar:
         self._mix.add(ringing, max(0, round((struck.at_s - self._at_s) * SAMPLE_RATE_HZ)))
         self._until_s = struck.at_s + STRIKE_S
 
-    def until(self, now_s: float, listening: Callable[[], Listening]) -> list[Sounded]:
+    def until(self, now_s: float, listening: Callable[[], Expectation]) -> list[Reading]:
         """Listen until now."""
         count = round((min(now_s, self._until_s) - self._at_s) * SAMPLE_RATE_HZ)
         if count <= 0:

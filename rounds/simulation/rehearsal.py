@@ -14,8 +14,8 @@ from rounds.simulation.ears import QuickEar, SoundingEar
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from rounds.hearing.reading import Reading
     from rounds.instruction import Instruction
-    from rounds.recognising.recognition import Sounded
     from rounds.sessions.session import Session
     from rounds.simulation.ears import SimulatedEar
     from rounds.simulation.player import Player, PlayerAction
@@ -56,7 +56,7 @@ class Step:
 
     instruction: Instruction
     action: PlayerAction
-    sounded: Sounded | None
+    sounded: Reading | None
     verdict: str | None
     bottle: str | None
     cents: float | None

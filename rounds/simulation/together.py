@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from rounds.events import Strike
-    from rounds.recognising.recognition import Sounded
+    from rounds.hearing.reading import Reading
     from rounds.sessions.session import Session
     from rounds.simulation.pair import PairEar, Struck
     from rounds.simulation.player import Player
@@ -60,7 +60,7 @@ class Together:
             if event is not None:
                 self._count(event, sounded)
 
-    def _count(self, event: Strike, sounded: Sounded) -> None:
+    def _count(self, event: Strike, sounded: Reading) -> None:
         self.not_clear += event.verdict != "clear"
         if event.bottle is not None and not self._is_true(event.bottle, sounded):
             self.astray += 1
@@ -82,7 +82,7 @@ class Together:
                 )
             )
 
-    def _nearest(self, sounded: Sounded) -> Struck:
+    def _nearest(self, sounded: Reading) -> Struck:
         """The strike of late whose bottle sounds most like what was heard."""
         hz = sounded.hz or 1.0
         return min(self._lately, key=lambda s: abs(cents(hz, self.world.hz(s.action.struck or ""))))
@@ -90,7 +90,7 @@ class Together:
     def _newest(self, bottle: str | None) -> Struck:
         return next((s for s in reversed(self._lately) if s.action.struck == bottle), self._lately[-1])
 
-    def _is_true(self, bottle: str, sounded: Sounded) -> bool:
+    def _is_true(self, bottle: str, sounded: Reading) -> bool:
         """Whether a bottle was struck just now, and sounds like what was heard."""
         now_s = self.world.now_s
         struck = any(s.action.struck == bottle and now_s - s.at_s < LATELY_S for s in self._lately)

@@ -8,12 +8,12 @@ what they act on in a real bottle. The clock is the caller's: `advance` moves it
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from rounds.air import ATMOSPHERE_KPA, ZERO_CELSIUS_K, stroke_kpa
+from rounds.hearing.reading import Reading
 from rounds.notes import CENTS_PER_OCTAVE, cents, shifted_hz
 from rounds.simulation.truth import CREEP_S, draw_truth
 from rounds.simulation.venue import STEADY
@@ -21,7 +21,6 @@ from rounds.simulation.venue import STEADY
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from rounds.events import Verdict
     from rounds.rig import Rig
     from rounds.simulation.venue import Venue
 
@@ -29,15 +28,6 @@ LONGEST_STEP_S = 10.0
 AMOUNT_AT_K = 20.0 + ZERO_CELSIUS_K
 """Amounts of air are told as absolute pressure at this temperature."""
 _CREEP_S = np.array(CREEP_S)
-
-
-@dataclass(frozen=True)
-class Heard:
-    """One reading of the quick ear; hz and u95 only when clear."""
-
-    hz: float | None
-    u95_cents: float | None
-    verdict: Verdict
 
 
 class World:
@@ -245,13 +235,13 @@ class World:
         self._heat_kpa[i] += change_kpa * share / (1.0 - share)
         self.peak_gauge_kpa[i] = max(self.peak_gauge_kpa[i], float(self._gauge()[i]))
 
-    def heard(self, bottle_id: str, *, weak: bool = False) -> Heard:
+    def heard(self, bottle_id: str, *, weak: bool = False) -> Reading:
         """Strike without sound: the reading that the ear would give, right about nineteen times in twenty."""
         chance = self.rng.random()
         if weak and chance < 0.5:
-            return Heard(None, None, "quiet")
+            return Reading(None, None, "quiet")
         if chance > 0.94:
-            return Heard(None, None, "unclear" if chance > 0.97 else "two_ringing")
+            return Reading(None, None, "unclear" if chance > 0.97 else "two_ringing")
         sd_cents = self.truth.ear_cents * self.rng.lognormal(0.0, 0.45)
         hz = shifted_hz(self.hz(bottle_id), self.rng.normal(0.0, sd_cents))
-        return Heard(hz, 2.2 * sd_cents, "clear")
+        return Reading(hz, 2.2 * sd_cents, "clear")

@@ -37,8 +37,8 @@ from rounds.simulation.rehearsal import one_step
 from rounds.simulation.world import World
 
 if TYPE_CHECKING:
+    from rounds.hearing.reading import Expectation, Reading
     from rounds.instruction import Instruction
-    from rounds.recognising.recognition import Listening, Sounded
 
 Answer = dict[str, Any]
 RIG = "configs/one_rail.toml"
@@ -72,7 +72,7 @@ class Recorder:
     def tick(self, at_s: float) -> None:
         self.say(at_s, tick=True)
 
-    def strike(self, at_s: float, sounded: Sounded) -> None:
+    def strike(self, at_s: float, sounded: Reading) -> None:
         if sounded.verdict == "clear" and sounded.hz is not None:
             self.say(at_s, strike={"hz": sounded.hz, "u95_cents": sounded.u95_cents})
 
@@ -80,7 +80,7 @@ class Recorder:
     def instruction(self) -> Instruction:
         return self.session.instruction
 
-    def listening(self) -> Listening:
+    def listening(self) -> Expectation:
         return self.session.listening()
 
 

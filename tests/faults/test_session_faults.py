@@ -16,8 +16,8 @@ from rounds.belief import Beliefs
 from rounds.belief.state import to_bytes
 from rounds.errors import JournalError
 from rounds.events import Strike
+from rounds.hearing.reading import Reading
 from rounds.journal import Journal, MemoryJournal, care
-from rounds.recognising.recognition import Sounded
 from rounds.rigs.rigfile import load_rig
 from rounds.sessions.session import Session
 
@@ -52,7 +52,7 @@ class FullDisk(MemoryJournal):
 def strike_target(session: Session, at_s: float) -> str:
     bottle = session.instruction.bottle
     assert bottle is not None
-    session.strike(at_s, Sounded(RIG.target_hz(bottle), 1.0))
+    session.strike(at_s, Reading(RIG.target_hz(bottle), 1.0))
     return bottle
 
 

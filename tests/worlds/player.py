@@ -17,7 +17,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal, Protocol
 
-from rounds.recognising.recognition import Sounded
+from rounds.hearing.reading import Reading
 from tests.worlds.physics import PSI
 
 if TYPE_CHECKING:
@@ -56,7 +56,7 @@ class Led(Protocol):
     def tick(self, at_s: float) -> None:
         """Time passed."""
 
-    def strike(self, at_s: float, sounded: Sounded) -> Any:
+    def strike(self, at_s: float, sounded: Reading) -> Any:
         """A strike was read; gives what was made of it, with a `verdict`, or None."""
 
 
@@ -264,7 +264,7 @@ class VirtualPlayer:
         heard = self.world.strike(self._hit(bottle))
         verdict: Literal["clear", "unclear"] = "unclear" if heard.hz is None else "clear"
         self._spend("strike", READ_S)
-        event = session.strike(self.world.now_s, Sounded(heard.hz, heard.u95_cents, verdict))
+        event = session.strike(self.world.now_s, Reading(heard.hz, heard.u95_cents, verdict))
         understood = event is not None and getattr(event, "verdict", "") == "clear"
         self._again = None if understood else (bottle, told.act)
 
