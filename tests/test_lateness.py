@@ -53,7 +53,7 @@ def test_when_all_that_is_left_would_not_last_the_player_rests_and_is_told_why_a
     told = advice.next_step(situation(0.0, {"C4": 600.0, "E4": 500.0}))
     assert isinstance(told, Instruction)
     assert told.act == "wait"
-    assert told.why == "C4 and E4 hold too short to be tuned now: their turn comes 4 min before you play"
+    assert told.why == "C4 and E4 won't stay put. They come last, 4 min before the downbeat"
 
 
 @pytest.mark.parametrize("hold_s", [60.0, 600.0, 7200.0])

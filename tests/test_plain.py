@@ -163,14 +163,14 @@ class TestSentences:
     def test_instructions(self) -> None:
         assert plain.instruction(told("strike", "F#4"))[0] == "Strike F sharp 4."
         pump = plain.instruction(told("connect", "Bb3", 3.25))
-        assert pump[0] == "B flat 3: hand pump on, 3 and a quarter strokes in, then strike."
-        assert pump[-1].startswith("Caution: Eyes covered")
+        assert pump[0].startswith("Eyes covered")
+        assert pump[1] == "B flat 3: hand pump on, 3 and a quarter strokes in, then strike."
         assert "by the pin" in plain.instruction(told("release", "F3", -0.75))[0]
 
     def test_unclear_strike_says_what_to_do(self) -> None:
         _, fake = face("unclear")
         assert plain.reading(fake.shown) == [
-            "Not believed: two bottles ring.",
+            "Not counted: two bottles ring.",
             "Two bottles ring: damp the neighbour with a hand, and strike again.",
         ]
 
@@ -216,7 +216,7 @@ class TestNews:
         [
             (-24.9, "clear", []),
             (-14.0, "clear", ["A3: 14 cents flat, give or take 1.8: unsure."]),
-            (None, "unclear", ["Not believed: not clear."]),
+            (None, "unclear", ["Not counted: not clear."]),
         ],
     )
     def test_a_second_look_is_said_only_when_it_differs(
@@ -231,7 +231,7 @@ class TestNews:
     def test_bottle_done(self) -> None:
         plain_face, fake = face()
         fake.shown = replace(fake.shown, left=10, pump_on=None)
-        assert plain_face.tick() == ["Pump off.", "10 to do."]
+        assert plain_face.tick() == ["The head is off.", "10 to do."]
 
     def test_downbeat_is_called_once(self) -> None:
         plain_face, fake = face()
@@ -267,7 +267,9 @@ class TestTake:
         fake.shown = replace(fake.shown, due=DueView(-5.0, "C3 is out", True), message="late")
         fake.sound = Level(None, None, "lost", "sound stopped coming")
         assert [plain_face.tick() for _ in range(3)] == [[], [], []]
-        assert plain_face.hear("skip") == ["A take runs; only take, status and quit work until it is cut."]
+        assert plain_face.hear("skip") == [
+            "A take runs; only take, now, status and quit work until it is cut."
+        ]
         assert plain_face.hear("take")[0] == "Cut."
 
     def test_due_in_a_take_is_told_after_the_cut(self) -> None:
@@ -385,3 +387,14 @@ class TestEqualAnswers:
         said = plain_face.start()
         assert said[-2:] == ["Strike F sharp 4.", "Not heard in this round."]
         assert not any("No strike" in s or "not known" in s for s in said)
+
+
+class TestQuestions:
+    @pytest.mark.parametrize("line", ["", "   ", "now", "what now", "What do I do?"])
+    def test_an_empty_line_or_a_question_repeats_the_order(self, line: str) -> None:
+        plain_face, fake = face()
+        assert plain_face.hear(line) == plain.orders(fake.shown)
+
+    def test_how_long_is_the_state_of_things(self) -> None:
+        plain_face, fake = face()
+        assert plain_face.hear("how long") == plain.status(fake.shown, fake.sound)

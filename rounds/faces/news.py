@@ -88,7 +88,7 @@ def _struck_s(view: View, reading: ReadingView) -> float:
 def _news_of_pump(before: View, after: View) -> list[str]:
     if before.pump_on == after.pump_on:
         return []
-    return ["Pump off."] if after.pump_on is None else [f"Pump on {plain.name(after.pump_on)}."]
+    return ["The head is off."] if after.pump_on is None else [f"The head is on {plain.name(after.pump_on)}."]
 
 
 def _news_of_instruction(before: View, after: View) -> list[str]:
@@ -97,7 +97,7 @@ def _news_of_instruction(before: View, after: View) -> list[str]:
     told, said = after.instruction, plain.instruction(after.instruction)
     if told.act == before.instruction.act == "strike" and told.why == before.instruction.why:
         return said[:1]
-    return said[:-1] if _caution_said(before.instruction, told) else said
+    return said[1:] if _caution_said(before.instruction, told) else said
 
 
 def _caution_said(before: Instruction, after: Instruction) -> bool:

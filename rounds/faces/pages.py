@@ -30,8 +30,8 @@ MOST_LOG_LINES = 300
 PLOT_MIN = tuple(float(m) for m in range(0, 61, 2))
 MOST_UNKNOWN = 3
 """More bottles than this of which nothing is known yet make one line."""
-TOO_LITTLE = "too little heard to judge: a leak shows after some hours"
-_WORST_FIRST: tuple[HealthState, ...] = ("replace", "watch", "unknown", "good")
+TOO_LITTLE = "not heard enough yet: leaks take a few hours to show"
+_WORST_FIRST: tuple[HealthState, ...] = ("replace", "watch", "good", "unknown")
 
 
 @dataclass
@@ -118,7 +118,7 @@ def _health_line(health: BottleHealth, rig: Rig) -> HealthLine:
     state: HealthState = "good" if health.own_leak is not None else "unknown"
     if health.findings:
         state = "replace" if any(f.urgency == "now" for f in health.findings) else "watch"
-    known = "too little heard to judge" if health.own_leak is None else ""
+    known = "not heard enough yet" if health.own_leak is None else ""
     heard = counted(health.readings, "reading")
     figures = ", ".join(filter(None, (known, heard, f"cap {counted(health.cap.connections, 'connection')}")))
     advice = "; ".join(f"{f.what} ({f.evidence})" for f in health.findings)

@@ -55,7 +55,7 @@ def sentence(text: str) -> str:
 def instruction(told: Instruction) -> list[str]:
     """What to do, why, and what to mind."""
     caution = "" if told.caution == told.why else told.caution or ""
-    parts = (_deed(told), sentence(told.why), caution and sentence(f"caution: {caution}"))
+    parts = (caution and sentence(caution), _deed(told), sentence(told.why))
     return [part for part in parts if part]
 
 
@@ -102,7 +102,7 @@ def reading(view: View) -> list[str]:
         return ["No strike heard yet."]
     if heard.verdict != "clear" or heard.cents is None:
         word = shown.VERDICT_WORD[heard.verdict]
-        return [f"{_striker(view)}Not believed: {word}.", *filter(None, [sentence(heard.advice)])]
+        return [f"{_striker(view)}Not counted: {word}.", *filter(None, [sentence(heard.advice)])]
     whose = name(heard.bottle or heard.note or "that bottle")
     ends = [outcome(b, shown.strokes_spoken) for b in view.bottles if b.id == heard.bottle]
     if heard.bottle in (view.instruction.bottle, *(p.instruction.bottle for p in view.people)):

@@ -21,7 +21,7 @@ from rounds.errors import BadInput, RoundsError
 from rounds.faces import cautions, plain, typed
 from rounds.faces.controller import RoundRequest
 from rounds.faces.news import news
-from rounds.faces.plainwords import SHORT, WORDS
+from rounds.faces.plainwords import QUESTIONS, SHORT, WORDS
 from rounds.wording.printable import plain as printable
 from rounds.wording.shown import strokes_spoken
 
@@ -32,11 +32,12 @@ if TYPE_CHECKING:
     from rounds.faces.controller import Controller
 
 TICK_S = 1.0
-
+NOTHING_TYPED = "\0"
+"""Stands in the queue for a wake-up: an empty line is typed by somebody who wants the order again."""
 
 _BELL = "\a"
 _AGAIN = "Typing cautions"
-_IN_A_TAKE = ("take", "status", "quit")
+_IN_A_TAKE = ("take", "now", "status", "quit")
 
 
 class PlainFace:
@@ -90,11 +91,9 @@ class PlainFace:
         if self._view.people and line[:2] in ("1 ", "2 "):
             return self._of_person(int(line[0]) - 1, line[2:].strip())
         word, _, rest = line.partition(" ")
-        word = SHORT.get(word.casefold(), word.casefold())
+        word = SHORT.get(word.casefold(), word.casefold()) or "now"
         if word == "p":
             word = "on" if self._view.pump_on is None else "off"
-        if not word:
-            return []
         if self.controller.first_run and word != "quit":
             return self._accept(word)
         if word not in WORDS:
@@ -102,8 +101,8 @@ class PlainFace:
             hint = f"did you mean {near[0]}?" if near else "type help for the words"
             raise BadInput(f"{printable(word, 20)} is not a word here; {hint}")
         if self._view.mode == "take" and word not in _IN_A_TAKE:
-            raise BadInput("a take runs; only take, status and quit work until it is cut")
-        if not WORDS[word].usage and rest.strip():
+            raise BadInput("a take runs; only take, now, status and quit work until it is cut")
+        if not WORDS[word].usage and rest.strip() and line.split()[0].casefold() not in QUESTIONS:
             raise BadInput(f"{word} takes nothing after it")
         answer: list[str] = getattr(self, f"_word_{word}")(rest.strip())
         return answer
@@ -222,6 +221,10 @@ class PlainFace:
         self.controller.end_round()
         return []
 
+    def _word_now(self, rest: str) -> list[str]:
+        view = self.controller.view()
+        return plain.orders(view) if view.mode == "round" else plain.status(view, self.controller.level())
+
     def _word_status(self, rest: str) -> list[str]:
         return plain.status(self.controller.view(), self.controller.level())
 
@@ -287,7 +290,7 @@ def run(controller: Controller, lines: TextIO | None = None, say: Callable[[str]
     waiting: queue.Queue[str | None] = queue.Queue()
     face = PlainFace(controller)
     speak = say or _print
-    controller.attach(lambda: waiting.put(""))
+    controller.attach(lambda: waiting.put(NOTHING_TYPED))
     reader = threading.Thread(target=_read, args=(lines or sys.stdin, waiting), daemon=True)
     reader.start()
     _say(speak, face.start())
@@ -295,10 +298,10 @@ def run(controller: Controller, lines: TextIO | None = None, say: Callable[[str]
         try:
             line = waiting.get(timeout=TICK_S)
         except queue.Empty:
-            line = ""
+            line = NOTHING_TYPED
         if line is None:
             break
-        _say(speak, face.hear(line) if line.strip() else face.tick())
+        _say(speak, face.tick() if line == NOTHING_TYPED else face.hear(line))
     return 0
 
 

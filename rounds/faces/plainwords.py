@@ -13,8 +13,21 @@ class Word:
     help: str
 
 
-SHORT = {"?": "help", "u": "undo", "s": "skip", "b": "back", "e": "end", "t": "take"}
-"""Keys of the screens that are understood as words; `p` is on or off, as it is not now."""
+SHORT = {
+    "?": "help",
+    "u": "undo",
+    "s": "skip",
+    "b": "back",
+    "e": "end",
+    "t": "take",
+    "what": "now",
+    "how": "status",
+    "next": "path",
+}
+"""Keys of the screens and first words of questions; `p` is on or off, as it is not now."""
+
+QUESTIONS = ("what", "how")
+"""`what now` and `how long` are questions: the words after the first are not looked at."""
 
 WORDS: dict[str, Word] = {
     "round": Word("[in MINUTES | at HH:MM] [for MINUTES] [temp C] [pieces A, B]", "begin a round"),
@@ -29,13 +42,14 @@ WORDS: dict[str, Word] = {
     "gauge": Word("[BOTTLE] PSI", "what a pressure gauge reads"),
     "note": Word("[BOTTLE:] TEXT", "write something down"),
     "replaced": Word("BOTTLE cap|bottle", "a part was replaced"),
-    "other": Word("", "of two people: the words are the other's; or begin one with 1 or 2, as in 2 skip"),
-    "take": Word("", "a take begins, or was cut; nothing is said meanwhile"),
-    "undo": Word("", "take back what was told or heard last; again goes further back in this round"),
+    "other": Word("", "give the keys to the other player; or begin a line with 1 or 2, as in 2 skip"),
+    "take": Word("", "rolling, or cut; nothing is said during a take"),
+    "undo": Word("", "undo the last thing; again for the one before, within this round"),
     "end": Word("", "end the round"),
+    "now": Word("", "the order again; an empty line does the same"),
     "status": Word("", "where things stand"),
     "path": Word("", "the bottles ahead and why"),
-    "rails": Word("", "how every bottle stands"),
+    "rails": Word("", "what every bottle needs"),
     "forecast": Word("", "when each bottle leaves its tolerance"),
     "log": Word("", "what happened, newest first"),
     "health": Word("", "how each bottle has held"),

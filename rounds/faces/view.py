@@ -149,6 +149,8 @@ class View:
     """One sentence that must be said now (time is short, a fault), empty otherwise."""
     next_undo: str = ""
     """What taking back would take back now; empty for nothing."""
+    next_in_s: float | None = None
+    """Seconds until the bottles that are left for the last minutes begin, while nothing else is to do."""
 
     @property
     def tally(self) -> Tally:

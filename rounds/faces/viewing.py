@@ -9,7 +9,8 @@ from rounds.belief.in_or_out import tuned
 from rounds.faces.view import BottleView, DueView, Mode, PersonView, ReadingView, TakeView, View
 from rounds.forecast.drift import forecast
 from rounds.gauss import Gauss
-from rounds.guide.instructions import heads_left_on
+from rounds.guide.instructions import LATER, heads_left_on
+from rounds.guide.lateness import with_spare_s
 from rounds.guide.round import phase_of
 from rounds.instruction import TIME_IS_SHORT, TIME_MAY_BE, State
 from rounds.planning.dose import strokes_between
@@ -33,6 +34,8 @@ FORECAST_S = 20.0
 CLEAR_MARGIN = 0.25
 """Before a third was heard, time is called short only where this share of the bottles does not fit."""
 HEARD_SHARE = 1.0 / 3.0
+MOST_NAMED = 16
+"""So many bottles that are left out are named before `and 3 more`: the player decides by their names."""
 FADES_MIN = 30.0
 """Between rounds a bottle fades that is expected to leave its tolerance within so many minutes."""
 _STATE: dict[Tuned, State] = {
@@ -94,7 +97,16 @@ class Viewer:
             people=self._people(),
             message=self._message(state, plan),
             next_undo=session.next_undo,
+            next_in_s=self._next_in_s(at_s),
         )
+
+    def _next_in_s(self, at_s: float) -> float | None:
+        """Seconds until the work that waits for the last minutes begins, where nothing is to do before."""
+        session, state = self.session, self.session.round
+        if state is None or state.opened.downbeat_s is None or session.instruction.headline != LATER:
+            return None
+        starts_s = state.opened.downbeat_s - session.rig.habits.quarantine_s
+        return max(0.0, starts_s - with_spare_s(session.plan().work_s) - at_s)
 
     def _people(self) -> tuple[PersonView, ...]:
         session, people = self.session, self.session.day.people
@@ -133,11 +145,12 @@ class Viewer:
         if state is None or plan is None:
             return sentence(heads_left_on(self.session.day.heads))
         out = plan.sacrificed
-        known = [b for b in out if self.session.beliefs.heard(b)]
+        by_pitch = [b.id for b in self.session.rig.by_pitch]
+        known = [b for b in by_pitch if b in out and self.session.beliefs.heard(b)]
         if known:
-            return f"{TIME_IS_SHORT}: {in_words(known)} will stay out."
+            return f"{TIME_IS_SHORT}. Left out: {in_words(known, MOST_NAMED)}."
         if out and _is_plainly_short(state, len(out)):
-            return f"{TIME_MAY_BE}: {len(out)} of the unheard may stay out."
+            return f"{TIME_MAY_BE}. {len(out)} unheard may be left out."
         fixed = fixed_by(pieces_named(self.session.rig, state.opened.pieces))
         floats = self.session.rig.reference.floating and fixed is not None
         return f"A4 stays where it is: {fixed} fixes the pitch." if floats else ""

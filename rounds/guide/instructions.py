@@ -31,6 +31,8 @@ if TYPE_CHECKING:
     from rounds.planning.dose import Dose
     from rounds.rig import Bottle, Rig
 
+LATER = "Nothing to do yet"
+"""The headline while what is left waits for the last minutes."""
 SETTLES_S = 45.0
 """A bottle left outside its band to settle is heard again after this long."""
 
@@ -82,10 +84,10 @@ def left_for_last(now: Situation, later: list[str], before_s: float) -> Instruct
 
     No countdown: a sentence that changes by itself would be read out again and again.
     """
-    hold, turn = ("hold", "their turn") if len(later) > 1 else ("holds", "its turn")
+    stay, they_come = ("won't stay put", "They come") if len(later) > 1 else ("won't stay put", "It comes")
     minutes = math.ceil(before_s / 60.0)
-    why = f"{in_words(later)} {hold} too short to be tuned now: {turn} comes {minutes} min before you play"
-    return Instruction("wait", None, None, None, None, why, "Rest")
+    why = f"{in_words(later)} {stay}. {they_come} last, {minutes} min before the downbeat"
+    return Instruction("wait", None, None, None, None, why, LATER)
 
 
 def more(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruction:

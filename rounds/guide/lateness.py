@@ -39,7 +39,12 @@ def start_in_s(now: Situation) -> float:
 
 def before_downbeat_s(now: Situation) -> float:
     """How long before the downbeat the work that is left starts at the latest."""
-    return now.rig.habits.quarantine_s + HASTE * now.plan.work_s + SPARE_S
+    return now.rig.habits.quarantine_s + with_spare_s(now.plan.work_s)
+
+
+def with_spare_s(work_s: float) -> float:
+    """The time that is kept for some work: it may take longer than foreseen."""
+    return HASTE * work_s + SPARE_S
 
 
 def _lasts(now: Situation, visit: PlannedVisit) -> bool:

@@ -27,14 +27,19 @@ if TYPE_CHECKING:
 _PHASE = {"listen": "LISTEN", "visits": "TUNE", "verify": "HEAR AGAIN", "done": "DONE", "none": "ROUND"}
 LET_IT_RING = "LET IT RING"
 """Stands large while a strike is measured: a second strike now would spoil the first."""
+NO_MICROPHONE = "NO MICROPHONE"
 _PATH_SHOWN, _FIRST_SHOWN = 8, 3
 BOLD_FROM_S = 120.0
 """So long before the downbeat its clock is painted bold."""
 
 
-def slab(view: View) -> SlabModel:
-    """The instruction, large."""
+def slab(view: View, level: Level | None = None) -> SlabModel:
+    """The instruction, large; without a microphone that comes first."""
     told, heard = view.instruction, view.reading
+    if level is not None and level.state == "lost" and told.act == "strike":
+        return SlabModel("gauge", "", NO_MICROPHONE)
+    if view.next_in_s is not None:
+        return SlabModel("wait", "", f"NEXT IN {shown.clock(view.next_in_s)}")
     measuring = heard is not None and not heard.final and heard.bottle == told.bottle
     order = LET_IT_RING if measuring else plain(shown.order(told), 40)
     return SlabModel(
@@ -164,9 +169,12 @@ def _after(view: View, person: int | None, most: int) -> str:
     return f"then  {names}" + (f"  and {more} more" if more > 0 else "")
 
 
-def why(view: View) -> tuple[Said, ...]:
+def why(view: View, level: Level | None = None) -> tuple[Said, ...]:
     """The sentences under the slab: what to do in full, then why."""
     told = view.instruction
+    if level is not None and level.state == "lost" and told.act == "strike":
+        words = shown.sentence(plain(level.words, 200))
+        return (Said(f"{words} The round waits where it is; it goes on by itself.", "bold"),)
     parts = (shown.sentence(plain(text, 240)) for text in (told.detail, told.why))
     return tuple(Said(part, "bold") for part in parts if part)
 
@@ -182,7 +190,7 @@ def said(view: View, level: Level, answer: str) -> tuple[Said, ...]:
     """The one line at the foot: an answer to the player, a fault, a message, or the path ahead."""
     if answer:
         return (Said(answer, "bold $accent"),)
-    if level.state == "lost":
+    if level.state == "lost" and view.instruction.act != "strike":
         return (Said("! " + plain(level.words, 200), "bold $loud"),)
     if view.message:
         return (Said("! " + plain(view.message, 200), "bold $loud"),)

@@ -31,7 +31,7 @@ from rounds.tui.widgets.reading import Reading
 from rounds.tui.widgets.slab import Slab, SlabModel
 from rounds.tui.widgets.stillness import Stillness
 from rounds.tui.widgets.strip import Strip
-from tests.tui.fake import SCENES, FakeController
+from tests.tui.fake import SCENES, FakeController, told
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
@@ -156,6 +156,21 @@ class TestRound:
             stage.fake.change(reading=ReadingView("C3", "C3", 1.2, 2.1, "clear"))
             await stage.pilot.pause()
             assert "before C3  holds · +1.2 ±2.1 cents sharp" in stage.text(Reading)
+
+    async def test_without_a_microphone_the_slab_itself_says_so(self) -> None:
+        async with on_stage("strike") as stage:
+            stage.fake.sound = Level(None, None, "lost", "the microphone was unplugged; plug it in")
+            stage.fake.wake()
+            await stage.pilot.pause()
+            slab = stage.app.screen.query_one(Slab)
+            assert slab.model == SlabModel("gauge", "", "NO MICROPHONE")
+            assert "plug it in. The round waits" in stage.text(Lines, ".why")
+
+    async def test_work_left_for_the_last_minutes_has_a_countdown(self) -> None:
+        async with on_stage("round") as stage:
+            stage.fake.change(instruction=told("wait", None), next_in_s=286.0)
+            await stage.pilot.pause()
+            assert stage.app.screen.query_one(Slab).model == SlabModel("wait", "", "NEXT IN 4:46")
 
     async def test_message_and_lost_sound_are_said(self) -> None:
         async with on_stage("late") as stage:

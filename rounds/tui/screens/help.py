@@ -21,8 +21,10 @@ if TYPE_CHECKING:
     from rounds.faces.controller import Controller
     from rounds.faces.view import View
 
+CARD = "Do what the big words say, then strike. The strike moves you on. No key is needed."
+LEVELS = "Each step down in a bottle is twice the strokes: ▇ ⅛  ▆ ¼  ▅ ½  ▄ 1  ▃ 2  ▂ 4  ▁ more"
+_SIGNS_A_ROW = 3
 HOW = (
-    "A round needs no keys. Do what the large words say, then strike: the strike moves the round on.",
     "STRIKE: strike the bottle named in the box. PUMP 3½: pump head onto its valve, three and a half "
     "strokes, strike. ADD: the same, the head is on already. LET OUT: press the pin of the valve (or the "
     "pump's own valve) for about that many strokes of air, strike. HEAD OFF: pump straight off, strike.",
@@ -31,7 +33,7 @@ HOW = (
     "Sharp and flat are said against the note. The aim lies a little beside the note where a bottle is known "
     "to drift or settle, so that it is right while you play; then the aim is named.",
     "A connection is once the pump head on a valve; each costs time and some air.",
-    "A strike that belongs to another bottle is told as such and not believed. "
+    "Hit the wrong bottle? You are told which. No harm done. "
     "Numbers on the rails are the path ahead; rail 1 is the one nearest you.",
     "± is how far the true pitch may lie from the figure (19 times in 20).",
 )
@@ -65,18 +67,18 @@ class HelpPage(Page):
 
 
 def help_text(view: View) -> Content:
-    """The whole help as one text."""
-    parts: list[str | tuple[str, str]] = [("How a round goes", "bold $accent"), "\n"]
-    parts += [f"{line}\n" for line in HOW]
-    parts += ["\n", ("Signs", "bold $accent"), "\n"]
-    for state, sign in shown.SIGN.items():
-        parts += [(f"{sign or 'name':<5} {shown.WORD[state]}\n", STYLE[state])]
-    parts += ["\n", ("Keys", "bold $accent"), ("  (faint: not now)", "$faint"), "\n"]
+    """The card first, signs and keys; the longer words below it."""
+    parts: list[str | tuple[str, str]] = [(f"{CARD}\n\n", "bold")]
+    for state, drawn in shown.SIGN.items():
+        parts += [(f"{drawn or 'name':<5}{shown.WORD[state]:<12}", STYLE[state])]
+        parts += ["\n"] * (len(parts) % _SIGNS_A_ROW == 1)
+    parts += ["\n", (f"{LEVELS}\n\n", "$faint"), ("Keys", "bold $air-in"), ("  (faint: not now)", "$faint")]
     for intent in INTENTS:
         live = intent.can(view)
         parts += [
-            (f"{intent.cap:>6}  ", "bold $accent" if live else "$faint"),
+            (f"\n{intent.cap:>6}  ", "bold $air-in" if live else "$faint"),
             (f"{intent.title:<16} ", "bold" if live else "$faint"),
-            (f"{intent.help}\n", "" if live else "$faint"),
+            (intent.help, "" if live else "$faint"),
         ]
+    parts += ["\n\n", ("How a round goes", "bold $air-in"), "\n", "\n".join(HOW)]
     return Content.assemble(*parts)

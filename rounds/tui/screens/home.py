@@ -61,11 +61,11 @@ class RoundPane(Vertical):
         if view.people:
             self._paint_two(view)
         else:
-            self._paint_one(view)
+            self._paint_one(view, level)
 
-    def _paint_one(self, view: View) -> None:
-        self.query_one("RoundPane > Slab", Slab).paint(models.slab(view))
-        self.query_one(".why", Lines).paint(models.why(view))
+    def _paint_one(self, view: View, level: Level) -> None:
+        self.query_one("RoundPane > Slab", Slab).paint(models.slab(view, level))
+        self.query_one(".why", Lines).paint(models.why(view, level))
         self.query_one(Reading).paint(models.reading(view))
         self.query_one(AirLine).paint(models.air(view))
         self.query_one(".caution", Lines).paint(models.caution(view))
