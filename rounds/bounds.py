@@ -12,7 +12,7 @@ from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 from rounds.errors import BadInput
-from rounds.events import EVENT_TYPES
+from rounds.events import Unknown
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -52,12 +52,18 @@ BOUNDS = {
     "gauge_kpa": Bounds(0.0, 10_000.0),
 }
 """By the name of the field, which carries the unit. A time of 1e11 s is in the year 5138."""
-_BOUNDED = {cls: tuple(f.name for f in fields(cls) if f.name in BOUNDS) for cls in EVENT_TYPES.values()}
+_BOUNDED: dict[type[Event], tuple[str, ...]] = {Unknown: ()}
+
+
+def _bounded(cls: type[Event]) -> tuple[str, ...]:
+    if cls not in _BOUNDED:
+        _BOUNDED[cls] = tuple(f.name for f in fields(cls) if f.name in BOUNDS)
+    return _BOUNDED[cls]
 
 
 def misfit(event: Event) -> str:
     """The name of a number of the event that cannot be, or nothing."""
-    for name in _BOUNDED.get(type(event), ()):
+    for name in _bounded(type(event)):
         value = getattr(event, name)
         if value is not None and not BOUNDS[name].hold(value):
             return name

@@ -318,15 +318,22 @@ EVENT_TYPES: dict[str, type[Event]] = {
         ClockSet,
     )
 }
-_FIELDS = {cls: tuple(f.name for f in dataclasses.fields(cls)) for cls in EVENT_TYPES.values()}
+"""Every event by the kind it is stored under; one that is missing here would be read back as `Unknown`."""
+_FIELDS: dict[type[Event], tuple[str, ...]] = {}
 _TUPLES = {"pieces", "doubtful", "sums", "shares", "order"}
+
+
+def _fields(cls: type[Event]) -> tuple[str, ...]:
+    if cls not in _FIELDS:
+        _FIELDS[cls] = tuple(f.name for f in dataclasses.fields(cls) if f.name != "at_s")
+    return _FIELDS[cls]
 
 
 def to_fields(event: Event) -> dict[str, Any]:
     """The event's fields as a JSON-ready dict, without `kind` and `at_s`."""
     if isinstance(event, Unknown):
         return dict(event.fields)
-    return {name: getattr(event, name) for name in _FIELDS[type(event)] if name != "at_s"}
+    return {name: getattr(event, name) for name in _fields(type(event))}
 
 
 def stored_kind(event: Event) -> str:
@@ -346,7 +353,7 @@ def from_fields(kind: str, at_s: float, fields: dict[str, Any]) -> Event:
     known = {
         name: _in_tuples(value) if name in _TUPLES else value
         for name, value in fields.items()
-        if name in _FIELDS[cls] and name != "at_s"
+        if name in _fields(cls)
     }
     try:
         return cls(at_s=at_s, **known)

@@ -10,8 +10,9 @@ from __future__ import annotations
 import contextlib
 import json
 import math
-from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, fields
+from typing import TYPE_CHECKING, Any
 
 from rounds.belief import Beliefs
 from rounds.belief.air_log import AirLog
@@ -33,6 +34,10 @@ KEEP_EVERY = 25_000
 """Events of a fold after which a checkpoint is kept: one or two seconds' work."""
 TELL_EVERY = 1000
 """Near the end so many are enough, for the last round may be open and leave no other chance."""
+
+NOT_KEPT = frozenset({"round", "people", "take", "reading", "doubted_s"})
+"""Fields of a day that a checkpoint leaves out: those of an open round or take, and the strike shown last."""
+KEPT = frozenset(f.name for f in fields(Day)) - NOT_KEPT
 
 
 @dataclass(frozen=True)
@@ -91,37 +96,31 @@ def keep_both(log: Log, beliefs: Beliefs, day: Day, last_id: int) -> bool:
     """
     if day.round is not None or day.take is not None:
         return False
-    document = {
-        "takes": day.takes,
-        "rounds": day.rounds,
-        "needed": dict(day.needed),
-        "skipped": list(day.skipped),
-        "pieces": list(day.pieces),
-        "shift_cents": day.shift_cents,
-        "heads": list(day.heads),
-        "mounted": day.mounted,
-        "temp_c": day.temp_c,
-        "air": {b: asdict(a) for b, a in day.air.items()},
-        "scale": asdict(day.scale),
-        "rig": day.rig,
-        "place": day.place,
-        "started_s": day.started_s if math.isfinite(day.started_s) else None,
-    }
+    kept = {name: _plain(getattr(day, name)) for name in sorted(KEPT)}
     with contextlib.suppress(JournalError):
         keep(beliefs, log, last_id)
-        log.save_checkpoint(_day_name(beliefs.rig), last_id, json.dumps(document).encode())
+        log.save_checkpoint(_day_name(beliefs.rig), last_id, json.dumps(kept).encode())
     return True
+
+
+def _plain(value: Any) -> Any:
+    """A field of a day as JSON has it; minus infinity, for a time that never came, as null."""
+    if isinstance(value, Mapping):
+        return {k: _plain(v) for k, v in value.items()}
+    if isinstance(value, (AirLog, Scale)):
+        return asdict(value)
+    return None if value == -math.inf else value
 
 
 def _day_from(blob: bytes) -> Day | None:
     try:
         kept = json.loads(blob)
-        kept["pieces"] = tuple(kept["pieces"])
-        kept["skipped"] = tuple(kept.get("skipped", ()))
-        kept["heads"] = tuple(kept["heads"])
-        kept["air"] = {b: AirLog(**a) for b, a in kept["air"].items()}
-        kept["scale"] = Scale(**kept.get("scale", {}))
-        kept["started_s"] = -math.inf if kept.get("started_s") is None else kept["started_s"]
-        return Day(**kept)
+        if set(kept) != KEPT:
+            return None  # written by another version: its fields are not those of a day of ours
+        day: dict[str, Any] = {name: tuple(v) if isinstance(v, list) else v for name, v in kept.items()}
+        day["air"] = {b: AirLog(**a) for b, a in kept["air"].items()}
+        day["scale"] = Scale(**kept["scale"])
+        day["started_s"] = -math.inf if kept["started_s"] is None else kept["started_s"]
+        return Day(**day)
     except (ValueError, KeyError, TypeError, AttributeError):
         return None

@@ -10,38 +10,26 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from rounds.air import kpa_to_psi
 from rounds.events import (
-    AirMoved,
     ClockSet,
-    Connected,
-    Disconnected,
     Event,
-    Gauge,
-    NoGauge,
-    NoteWritten,
-    Replaced,
     RoundClosed,
     RoundOpened,
     SessionStarted,
-    Skipped,
-    SteppedBack,
     Strike,
     TakenBack,
     TakeStarted,
     TakeStopped,
     Temperature,
 )
+from rounds.wording.events import act_in_words
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from rounds.sessions.crew import Hands
 
 EDGES = (SessionStarted, RoundOpened, RoundClosed)
 """What happened before one of these is not taken back after it."""
 _OF_OTHERS = (*EDGES, TakeStarted, TakeStopped, ClockSet, TakenBack)
-MOST_NOTE_CHARS = 40
 
 
 @dataclass(frozen=True)
@@ -63,7 +51,7 @@ class Act:
     @property
     def words(self) -> str:
         """What it was: `6 strokes into G4`."""
-        return _WORDERS[type(self.event)](self.event)
+        return act_in_words(self.event)
 
     @property
     def bottle(self) -> str | None:
@@ -84,29 +72,3 @@ def hangs_on_an_act(event: Event) -> bool:
     if isinstance(event, Strike):
         return not event.playing
     return not isinstance(event, _OF_OTHERS)
-
-
-def _air(event: AirMoved) -> str:
-    strokes = event.strokes or 0.0
-    amount = f"{abs(strokes):g} stroke{'' if abs(strokes) == 1.0 else 's'}"
-    return f"{amount} {'out of' if strokes < 0.0 else 'into'} {event.bottle}"
-
-
-def _note(event: NoteWritten) -> str:
-    text = event.text if len(event.text) <= MOST_NOTE_CHARS else f"{event.text[: MOST_NOTE_CHARS - 1]}…"
-    return f"the note “{text}”"
-
-
-_WORDERS: dict[type[Event], Callable[..., str]] = {
-    AirMoved: _air,
-    Strike: lambda e: f"the strike of {e.bottle}",
-    Connected: lambda e: f"pump on {e.bottle}",
-    Disconnected: lambda e: f"pump off {e.bottle}",
-    Temperature: lambda e: f"air at {e.temp_c:g} °C",
-    Gauge: lambda e: f"{kpa_to_psi(e.gauge_kpa):.3g} psi in {e.bottle}",
-    NoGauge: lambda e: f"no gauge on {e.pump}",
-    Skipped: lambda e: f"skipping {e.bottle}",
-    SteppedBack: lambda e: f"going back to {e.bottle}",
-    Replaced: lambda e: f"a new {e.part} for {e.bottle}",
-    NoteWritten: _note,
-}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rounds import events as ev
@@ -13,11 +14,20 @@ from rounds.wording.words import counted, pump_name, strokes_phrase
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+MOST_NOTE_CHARS = 40
+"""Of a note that is taken back, so much is repeated."""
+
 
 def sentence(event: ev.Event) -> str:
     """What happened, without when and without the bottle."""
-    worder = _WORDERS.get(type(event))
-    return worder(event) if worder else f"an event of a newer version ({ev.stored_kind(event)})"
+    wording = WORDING.get(type(event))
+    return wording.happened(event) if wording else f"an event of a newer version ({ev.stored_kind(event)})"
+
+
+def act_in_words(event: ev.Event) -> str:
+    """What the player did, as it is spoken of when it is taken back: `6 strokes into G4`."""
+    wording = WORDING.get(type(event))
+    return wording.as_act(event) if wording else sentence(event)
 
 
 def signed(cents: float) -> str:
@@ -77,26 +87,57 @@ def _skipped(e: ev.Skipped) -> str:
     return f"skipped{': ' + e.reason if e.reason else ''}"
 
 
-_WORDERS: dict[type[ev.Event], Callable[..., str]] = {
-    ev.SessionStarted: _started,
-    ev.RoundOpened: _opened,
-    ev.RoundClosed: _closed,
-    ev.Strike: _strike,
-    ev.Connected: lambda e: f"{pump_name(e.pump)} on",
-    ev.Disconnected: lambda e: f"{pump_name(e.pump)} off",
-    ev.AirMoved: _air,
-    ev.Temperature: lambda e: f"air at {e.temp_c:g} °C",
-    ev.Gauge: lambda e: f"gauge {kpa_to_psi(e.gauge_kpa):.1f} psi ({e.gauge_kpa:.0f} kPa)",
-    ev.NoGauge: lambda e: f"{pump_name(e.pump)} has no gauge to read",
-    ev.TakeStarted: lambda e: _take("begun", e),
-    ev.TakeStopped: lambda e: _take("cut", e),
-    ev.Sent: lambda e: f"sent to {'hear' if e.purpose == 'listen' else 'tune'} it",
-    ev.Accepted: lambda e: f"in tune, {signed(e.cents)}",
-    ev.ShiftChosen: _shifted,
-    ev.Skipped: _skipped,
-    ev.SteppedBack: lambda _: "went back to it",
-    ev.Replaced: lambda e: f"{e.part} replaced",
-    ev.NoteWritten: lambda e: f"note: {e.text}",
-    ev.TakenBack: lambda e: f"taken back: {e.words}",
-    ev.ClockSet: lambda e: words(e.ahead_s),
+def _pumped(e: ev.AirMoved) -> str:
+    strokes = e.strokes or 0.0
+    amount = f"{abs(strokes):g} stroke{'' if abs(strokes) == 1.0 else 's'}"
+    return f"{amount} {'out of' if strokes < 0.0 else 'into'} {e.bottle}"
+
+
+def _note(e: ev.NoteWritten) -> str:
+    text = e.text if len(e.text) <= MOST_NOTE_CHARS else f"{e.text[: MOST_NOTE_CHARS - 1]}…"
+    return f"the note “{text}”"
+
+
+def _by_itself(e: ev.Event) -> str:
+    """For events that no act of the player's begins with: the program, or a start, writes them."""
+    return sentence(e)
+
+
+@dataclass(frozen=True)
+class Wording:
+    """The words of one kind of event. `happened`: in the log, without when and without the bottle."""
+
+    happened: Callable[..., str]
+    as_act: Callable[..., str] = _by_itself
+    """What is taken back: `6 strokes into G4`."""
+
+
+WORDING: dict[type[ev.Event], Wording] = {
+    ev.SessionStarted: Wording(_started),
+    ev.RoundOpened: Wording(_opened),
+    ev.RoundClosed: Wording(_closed),
+    ev.Strike: Wording(_strike, lambda e: f"the strike of {e.bottle}"),
+    ev.Connected: Wording(lambda e: f"{pump_name(e.pump)} on", lambda e: f"pump on {e.bottle}"),
+    ev.Disconnected: Wording(lambda e: f"{pump_name(e.pump)} off", lambda e: f"pump off {e.bottle}"),
+    ev.AirMoved: Wording(_air, _pumped),
+    ev.Temperature: Wording(lambda e: f"air at {e.temp_c:g} °C", lambda e: f"air at {e.temp_c:g} °C"),
+    ev.Gauge: Wording(
+        lambda e: f"gauge {kpa_to_psi(e.gauge_kpa):.1f} psi ({e.gauge_kpa:.0f} kPa)",
+        lambda e: f"{kpa_to_psi(e.gauge_kpa):.3g} psi in {e.bottle}",
+    ),
+    ev.NoGauge: Wording(
+        lambda e: f"{pump_name(e.pump)} has no gauge to read", lambda e: f"no gauge on {e.pump}"
+    ),
+    ev.TakeStarted: Wording(lambda e: _take("begun", e)),
+    ev.TakeStopped: Wording(lambda e: _take("cut", e)),
+    ev.Sent: Wording(lambda e: f"sent to {'hear' if e.purpose == 'listen' else 'tune'} it"),
+    ev.Accepted: Wording(lambda e: f"in tune, {signed(e.cents)}"),
+    ev.ShiftChosen: Wording(_shifted),
+    ev.Skipped: Wording(_skipped, lambda e: f"skipping {e.bottle}"),
+    ev.SteppedBack: Wording(lambda _: "went back to it", lambda e: f"going back to {e.bottle}"),
+    ev.Replaced: Wording(lambda e: f"{e.part} replaced", lambda e: f"a new {e.part} for {e.bottle}"),
+    ev.NoteWritten: Wording(lambda e: f"note: {e.text}", _note),
+    ev.TakenBack: Wording(lambda e: f"taken back: {e.words}"),
+    ev.ClockSet: Wording(lambda e: words(e.ahead_s)),
 }
+"""The one table of words for events: the log and taking back read it."""
