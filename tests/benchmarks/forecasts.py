@@ -1,9 +1,11 @@
-"""How good forecasts are: `python -m tests.benchmarks.forecasts [--seeds N] [--hours H]`.
+"""How good forecasts are: `python -m tests.benchmarks.forecasts [--seeds N] [--hours H] [--world home,B,C]`.
 
 Days on the virtual rig are written down as imported rows (time, bottle, cents, temperature, whether
 air moved), one reading in fifty wrong by tens of cents. At several moments a forecast is made from
 the rows so far and held against the truth of the world if nobody touches anything. Beside it: the
-last reading carried on by the mean slope of the group. Numbers of docs/drift.md; no real rig.
+last reading carried on by the mean slope of the group. On worlds B and C (`tests.worlds`) forecasts are made
+from the first round of a day on, and bottles with up to three readings are told apart. Numbers of
+docs/drift.md; no real rig.
 """
 
 from __future__ import annotations
@@ -13,8 +15,10 @@ import copy
 import dataclasses
 import math
 import time
+from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -26,6 +30,13 @@ from rounds.rig import GROUPS, Rig
 from rounds.rigs.rigfile import load_rig
 from rounds.simulation.venue import filming_venue
 from rounds.simulation.world import World
+from tests.worlds import foreign_b, foreign_c
+from tests.worlds.logs import ForeignLog, Row
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from tests.worlds.physics import World as ForeignWorld
 
 CONFIGS = Path(__file__).parent.parent.parent / "configs"
 HORIZONS = (5.0, 10.0, 20.0, 40.0)
@@ -33,30 +44,25 @@ WRONG_SHARE, WRONG_CENTS = 0.02, 40.0
 TOUCH_ABOVE_CENTS, AIM_CENTS, HAND_CENTS = 8.0, 2.0, 2.5
 THERMOMETER_K = 0.1
 Z90 = 1.645
-
-
-@dataclass(frozen=True)
-class Row:
-    """One row of an imported log."""
-
-    at_s: float
-    bottle: str
-    cents: float
-    temp_c: float
-    touched: bool
+JUDGED_AFTER = (1, 2, 3, 5, 8, 11)
+"""Rounds of a day after which a forecast is made, in a foreign world."""
+LAST_ROUND = 11
 
 
 @dataclass
 class Errors:
-    """Misses of one way of foretelling, by group: rows of horizons."""
+    """Misses of one way of foretelling, by group: rows of horizons, and readings that each bottle had."""
 
     off: dict[str, list[list[float]]] = field(default_factory=lambda: {g: [] for g in GROUPS})
     sds: dict[str, list[list[float]]] = field(default_factory=lambda: {g: [] for g in GROUPS})
+    readings: dict[str, list[int]] = field(default_factory=lambda: {g: [] for g in GROUPS})
 
-    def mean(self) -> list[float]:
-        """Mean absolute error at each horizon, all groups together."""
+    def mean(self, least: int = 0, most: int = 10**9) -> list[float]:
+        """Mean absolute error at each horizon, all groups together, of bottles with so many readings."""
         rows = np.array([row for group in self.off.values() for row in group])
-        return [float(v) for v in np.abs(rows).mean(axis=0)]
+        counts = np.array([n for group in self.readings.values() for n in group])
+        chosen = rows[(counts >= least) & (counts <= most)]
+        return [float(v) for v in np.abs(chosen).mean(axis=0)] if len(chosen) else []
 
     def covered(self, group: str) -> list[float]:
         """Share of truths inside the 90 % interval at each horizon."""
@@ -147,23 +153,28 @@ def mean_slopes(rig: Rig, rows: list[Row]) -> dict[str, float]:
     return {g: change[g] / minutes[g] for g in GROUPS}
 
 
-def judge(world: World, rows: list[Row], ours: Errors, plain: Errors) -> None:
+def judge(world: World | ForeignWorld, rows: list[Row], ours: Errors, plain: Errors) -> None:
     """Forecast from the rows and hold it against the world left alone."""
     rig, now_s = world.rig, world.now_s
     found = forecast(rig, Beliefs.fold(rig, events_of(rows)), now_s, HORIZONS)
     slopes = mean_slopes(rig, rows)
     last = {row.bottle: row for row in rows}
+    counts = Counter(row.bottle for row in rows)
     future = copy.deepcopy(world)
     truths = []
     for minutes in HORIZONS:
         future.advance(now_s + 60.0 * minutes)
         truths.append(future.all_cents())
     for i, bottle in enumerate(found.bottles):
+        if bottle.id not in last:
+            continue
         row, slope = last[bottle.id], slopes[bottle.group]
         truth = [float(t[i]) for t in truths]
         ages = [(now_s - row.at_s) / 60.0 + m for m in HORIZONS]
         ours.off[bottle.group].append([t - a.cents for t, a in zip(truth, bottle.at, strict=True)])
         ours.sds[bottle.group].append([a.sd_cents for a in bottle.at])
+        for errors in (ours, plain):
+            errors.readings[bottle.group].append(counts[bottle.id])
         plain.off[bottle.group].append(
             [t - row.cents - slope * age for t, age in zip(truth, ages, strict=True)]
         )
@@ -182,6 +193,40 @@ def measure(rig: Rig, seeds: range, hours: float, roughness: float, noise: float
             log.play(20.0 * (hours - 1.0) + float(rng.uniform(-10.0, 10.0)))
             judge(world, log.rows, ours, plain)
     return ours, plain
+
+
+def measure_foreign(make: Callable[[int], ForeignWorld], seeds: range) -> tuple[Errors, Errors]:
+    """Days on a foreign world; a forecast after each of some rounds, from the first on."""
+    ours, plain = Errors(), Errors()
+    for seed in seeds:
+        world = make(seed)
+        log = ForeignLog(world)
+        for done in range(1, LAST_ROUND + 1):
+            log.round()
+            log.pause(float(world.rng.uniform(0.0, 12.0)))
+            if done in JUDGED_AFTER:
+                judge(world, log.rows, ours, plain)
+            log.pause(float(world.rng.uniform(4.0, 12.0)))
+    return ours, plain
+
+
+def report_foreign(name: str, seeds: range) -> None:
+    """Print accuracy and coverage in a foreign world."""
+    make = {"B": foreign_b.make, "C": foreign_c.make}[name]
+    ours, plain = measure_foreign(lambda seed: make(seed, bottles=36), seeds)
+    print(f"\n| world {name} | error at {' / '.join(f'{h:.0f}' for h in HORIZONS)} min |")
+    print("| --- | --- |")
+    for told, cells in (
+        ("ours", ours.mean()),
+        ("ours, up to 3 readings", ours.mean(most=3)),
+        ("ours, more", ours.mean(least=4)),
+        ("mean slope", plain.mean()),
+        ("mean slope, up to 3 readings", plain.mean(most=3)),
+    ):
+        print(f"| {told} | {' / '.join(f'{v:.2f}' for v in cells)} |")
+    for group in GROUPS:
+        cells = ours.covered(group)
+        print(f"| {group}, percent covered | {' / '.join(f'{100 * v:.0f}' for v in cells)} |", flush=True)
 
 
 def report(rig: Rig, seeds: range, hours: float) -> None:
@@ -243,12 +288,16 @@ def main() -> None:
         action="store_true",
         help="measure how long 100,000 events take, with --seeds 0 nothing else",
     )
+    parser.add_argument("--world", default="home,B,C", help="home, B and C, separated by commas")
     args = parser.parse_args()
     rig = load_rig(CONFIGS / f"{args.rig}.toml")
-    if args.seeds:
+    if args.seeds and "home" in args.world:
         told = "90 % interval: percent covered, by group"
         print(f"{args.seeds} days of {args.hours:g} h, rig {rig.name!r}; {told}\n")
         report(rig, range(2000, 2000 + args.seeds), args.hours)
+    for name in "BC":
+        if args.seeds and name in args.world:
+            report_foreign(name, range(2000, 2000 + args.seeds))
     if args.speed:
         speed(rig, 100_000)
 
