@@ -412,6 +412,35 @@ def test_a_night_unseen_widens_the_belief_and_keeps_the_leak() -> None:
     assert -14.0 < means[1] - means[0] < -4.0
 
 
+# -- rows of a log --------------------------------------------------------------------------------------
+
+
+def row(minutes: float, bottle: str, cents: float) -> Strike:
+    return Strike(at_s=60.0 * minutes, bottle=bottle, verdict="clear", hz=None, cents=cents, u95_cents=None)
+
+
+def test_a_first_row_after_air_moved_says_nothing_of_where_the_bottle_was_before() -> None:
+    events: list[Event] = [AirMoved(at_s=0.0, bottle=MIDDLE, pump=None, strokes=None), row(0.1, MIDDLE, 12.0)]
+    means, _ = Beliefs.fold(RIG, events).path(MIDDLE, 6.0, (0.0, 5.0, 40.0))
+    assert np.abs(means - 12.0).max() < 12.0
+
+
+@pytest.mark.parametrize("rows", [(45.0, 2.0), (2.0, 45.0)])
+def test_of_two_rows_that_contradict_each_other_neither_is_believed_alone(rows: tuple[float, float]) -> None:
+    others = [row(0.01 * i, b.id, 3.0) for i, b in enumerate(RIG.bottles) if b.id != MIDDLE]
+    beliefs = Beliefs.fold(RIG, [*others, row(1.0, MIDDLE, rows[0]), row(10.0, MIDDLE, rows[1])])
+    first = level(beliefs, MIDDLE, 10.0)
+    assert abs(first.mean - 2.0) < 15.0
+    beliefs.apply(row(20.0, MIDDLE, 1.0))
+    assert abs(level(beliefs, MIDDLE, 20.0).mean - 1.0) < 4.0
+
+
+def test_two_first_rows_that_agree_are_believed_wherever_they_are() -> None:
+    others = [row(0.01 * i, b.id, 3.0) for i, b in enumerate(RIG.bottles) if b.id != MIDDLE]
+    beliefs = Beliefs.fold(RIG, [*others, row(1.0, MIDDLE, -60.0), row(3.0, MIDDLE, -61.0)])
+    assert level(beliefs, MIDDLE, 3.0).mean == pytest.approx(-60.5, abs=4.0)
+
+
 # -- air by hand -------------------------------------------------------------------------------------
 
 

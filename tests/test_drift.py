@@ -169,11 +169,25 @@ def tuned_day(world: World, rng: np.random.Generator, minutes: float) -> list[Ev
             cents = _heard(world, bottle.id, events, rng)
             if cents is not None and abs(cents) > 8.0:
                 world.advance(world.now_s + 15.0)
-                world.put(bottle.id, float(rng.normal(2.0, 2.5)))
+                _pumped_to(world, bottle.id, float(rng.normal(2.0, 2.5)))
                 events.append(AirMoved(at_s=world.now_s, bottle=bottle.id, pump=None, strokes=None))
                 _heard(world, bottle.id, events, rng)
         world.advance(world.now_s + 60.0 * float(rng.uniform(8.0, 16.0)))
     return events
+
+
+def _pumped_to(world: World, bottle_id: str, cents: float) -> None:
+    """By strokes, so that part of the change comes back as it does in every bottle; no head, no loss."""
+    before = world.cents(bottle_id)
+    world.connect(bottle_id)
+    joined = world.cents(bottle_id)
+    world.add(0.01)
+    strokes = 0.01 * (cents + joined - before - world.cents(bottle_id)) / (world.cents(bottle_id) - joined)
+    if strokes >= 0.0:
+        world.add(strokes)
+    else:
+        world.release(bottle_id, -strokes, pin=False)
+    world.disconnect()
 
 
 def _heard(world: World, bottle_id: str, events: list[Event], rng: np.random.Generator) -> float | None:

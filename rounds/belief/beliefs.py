@@ -19,7 +19,7 @@ from rounds.belief.leaning import Leaning
 from rounds.belief.priors import HALF_NEPER_CENTS, HEAD, JOIN, OUT, gauss_in_cents, prior_of, to_linear
 from rounds.belief.scales import Scales
 from rounds.belief.temperature import Air
-from rounds.belief.track import CREEP_FROM_MIN, Track
+from rounds.belief.track import CREEP_FROM_MIN, FIRST_SD, Track
 from rounds.gauss import Z95, Gauss
 from rounds.rig import GROUPS
 
@@ -38,6 +38,12 @@ FORETOLD_EVERY = 3
 """A reading this long after the last one tests what was foretold; one in so many is enough."""
 UNHEARD_AFTER_MIN = 5.0
 """Air moved this long after the last reading was moved because of something that was not written down."""
+USUAL_STEP = 1.35
+"""The median of how far off the rows of a log are is followed in steps of this factor."""
+LEAST_USUAL_SD = 12.0
+"""A first row within this of its note, sd, is never doubted. Our guess."""
+NORMAL_MEDIAN = 0.6745
+"""Half of a normal distribution lies within this many standard deviations."""
 SETTLED_AFTER_MIN = 5.0
 """`settling` tells what has come back after this long."""
 
@@ -57,6 +63,8 @@ class Beliefs:
         """The bottles that pump heads are on, as far as the events tell: one a person."""
         self.shares: tuple[tuple[str, ...], ...] = ()
         """The bottles of each person, where several tune at once; what is kept between rounds has none."""
+        self.usual_sd = FIRST_SD
+        """How far off bottles usually are in the rows of a log, sd."""
         self.latest_s = -math.inf
         self.in_order = True
         """Whether no event so far was older than one before it."""
@@ -92,7 +100,7 @@ class Beliefs:
         twin.scales = {g: s.copy() for g, s in self.scales.items()}
         twin.leaning = self.leaning.copy()
         twin.on, twin.shares = set(self.on), self.shares
-        twin.latest_s, twin.in_order = self.latest_s, self.in_order
+        twin.latest_s, twin.in_order, twin.usual_sd = self.latest_s, self.in_order, self.usual_sd
         twin.read_since_temp = set(self.read_since_temp)
         twin._version = self._version
         return twin
@@ -130,12 +138,21 @@ class Beliefs:
             level, level_var = self.leaning.leaned_level(event.bottle, track)
             scales.foretold(x - level, level_var, _own_var(event))
         expected, handled = Gauss(track.level, math.sqrt(max(0.0, track.a00))), bool(track.pending)
-        surprise = track.read(x, _own_var(event), scales, vetted=event.u95_cents is not None)
+        usual_sd = self._usual_sd(x) if event.u95_cents is None else None
+        surprise = track.read(x, _own_var(event), scales, usual_sd=usual_sd)
         self.leaning.count(event.bottle, self.tracks)
         if handled:
             self.handling.learn(event.bottle, track, surprise, expected)
         else:
             self.handling.reconsider(event.bottle, track, x, expected)
+
+    def _usual_sd(self, x: float) -> float:
+        """How far off rows of this log usually are, one more row counted."""
+        found = max(LEAST_USUAL_SD, self.usual_sd)
+        near = abs(x) < NORMAL_MEDIAN * self.usual_sd
+        self.usual_sd *= 1.0 / USUAL_STEP if near else USUAL_STEP
+        self.usual_sd = min(FIRST_SD, max(1.0, self.usual_sd))
+        return found
 
     def _tests_what_was_foretold(self, event: ev.Strike, track: Track) -> bool:
         """Whether nothing was done to the bottle for a while; every third such reading is enough."""

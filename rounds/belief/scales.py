@@ -57,8 +57,8 @@ CALIBRATION_PRIOR = 3.0
 CALIBRATION_MEMORY = 0.997
 SURPRISE_CUT, SURPRISE_LEFT = 9.0, 0.976
 """Wild readings judge no forecast; the mean square of a standard normal cut there."""
-LEAST_WIDENING, MOST_WIDENING = 1.0, 3.0
-"""Never less than one: the learned variances are themselves uncertain, and the air to come is foretold worse
+LEAST_WIDENING, MOST_WIDENING = 0.9, 3.0
+"""Hardly less than one: the learned variances are themselves uncertain, and the air to come is foretold worse
 than the air that was read with a strike."""
 OFTEN, SELDOM = 4, 24
 """Readings of a group between two looks at the grid, at first and at last: many readings change little."""

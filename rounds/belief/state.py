@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from rounds.journal import Log
     from rounds.rig import Rig
 
-VERSION = 5
+VERSION = 6
 """Raised whenever the meaning of a kept number changes."""
 
 
@@ -48,6 +48,7 @@ def to_bytes(beliefs: Beliefs) -> bytes:
         "rig": fingerprint(beliefs.rig),
         "latest_s": beliefs.latest_s if math.isfinite(beliefs.latest_s) else None,
         "in_order": beliefs.in_order,
+        "usual_sd": beliefs.usual_sd,
         "on": sorted(beliefs.on),
         "read_since_temp": sorted(beliefs.read_since_temp),
         "pools": {g: _pool(p) for g, p in beliefs.leaning.pools.items()},
@@ -122,7 +123,7 @@ def _restored(rig: Rig, document: dict[str, Any]) -> Beliefs:
     beliefs = Beliefs(rig)
     beliefs.on = set(document["on"])
     beliefs.latest_s = document["latest_s"] if document["latest_s"] is not None else -math.inf
-    beliefs.in_order = document["in_order"]
+    beliefs.in_order, beliefs.usual_sd = document["in_order"], document["usual_sd"]
     beliefs.read_since_temp = set(document["read_since_temp"])
     for group, pool in beliefs.leaning.pools.items():
         kept = document["pools"][group]

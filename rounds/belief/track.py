@@ -18,7 +18,7 @@ from operator import attrgetter
 from typing import TYPE_CHECKING
 
 from rounds.belief.priors import PRESSURE_X
-from rounds.belief.scales import UNDOUBTED, Guesses, Since, chance_right
+from rounds.belief.scales import FARTHEST, UNDOUBTED, Guesses, Since, chance_right
 
 if TYPE_CHECKING:
     from rounds.belief.priors import Prior
@@ -44,6 +44,8 @@ never read before open by a semitone. Rows of a log keep that doubt, and a wrong
 WILD_SHARE = 0.2
 """A reading that no stroke explains: strokes miscounted (one in twenty) or another bottle (one in fifty). It
 is believed, with this share of its square as variance, so that the next may take it back."""
+FEW = 3
+"""With fewer readings than this, two rows of a log that contradict each other are held to be wrong alike."""
 LEAST_LEFT = 0.6
 """A prior is only divided out of a coefficient while the readings make up for this much of it."""
 SURMISE_SHARE = 0.7
@@ -234,13 +236,16 @@ class Track:
         return self.a04, self.a14, self.a24, self.a34, self.a44
 
     def land(self, x: float, var: float) -> None:
-        """Air moved by an unknown amount, and the bottle now stands near x."""
+        """Air moved by an unknown amount, and the bottle now stands near x.
+
+        The next reading tells where it landed and nothing of where it was before: of what was not known of
+        the jump, it makes up for the landing alone.
+        """
         before = self.level
-        jump_var = var + self.a00
         self.a00 = self.a01 = self.a02 = self.a03 = self.a04 = 0.0
         self.jump(x - before, 0.0)
         self.a00 = var
-        self.jump_var = jump_var
+        self.jump_var = var
         self.landed = True
         self.guesses.known = False
 
@@ -253,13 +258,17 @@ class Track:
         row = (self.a00, self.a01, self.a02, self.a03, self.a04)
         self._gain((side * tolerance - self.level) / spread, 1.0 / spread, row)
 
-    def read(self, x: float, own_var: float, scales: Scales, *, vetted: bool = True) -> Surprise:
+    def read(self, x: float, own_var: float, scales: Scales, *, usual_sd: float | None = None) -> Surprise:
         """Take in a reading with its own variance, and tell how far it was from what was expected.
 
-        `vetted`: the session knew what it listened for; rows of a log may hold anything.
+        Args:
+            usual_sd: how far off bottles of this log usually are, for a row of a log, which may hold anything.
+                None: the session knew what it listened for.
         """
+        landed, vetted = self.landed, usual_sd is None
+        if usual_sd is not None and not self.readings and not self.moved:
+            self.a00 = min(self.a00, usual_sd * usual_sd)
         innovation = x - self.level
-        landed = self.landed
         self._judge(x, innovation, own_var, scales)
         var = own_var + scales.room_var
         wild_var = 0.0
@@ -269,6 +278,8 @@ class Track:
             self._widen(innovation, var)
         else:
             weight = self._weight(x, innovation, var, vetted=vetted)
+            if usual_sd is not None and weight < 0.5 and 0 < self.readings < FEW and not landed:
+                weight = self._one_of_two(x, innovation, usual_sd)
         spread = self.a00 + var
         step = weight * innovation / spread
         self._attribute_jump(step)
@@ -296,6 +307,15 @@ class Track:
             return 1.0
         self.suspect = x
         return weight
+
+    def _one_of_two(self, x: float, innovation: float, usual_sd: float) -> float:
+        """Of two rows that contradict each other either may be wrong: the likelier nearer the usual places.
+
+        The level is left open as far as they are apart, until a third row tells.
+        """
+        self.a00 += innovation * innovation
+        apart = min(FARTHEST, max(-FARTHEST, 0.5 * (x * x - self.level * self.level) / (usual_sd * usual_sd)))
+        return 1.0 / (1.0 + math.exp(apart))
 
     def _agrees(self, x: float, var: float) -> bool:
         """Whether the reading before was doubted and said the same."""

@@ -47,6 +47,8 @@ Z90 = 1.645
 JUDGED_AFTER = (1, 2, 3, 5, 8, 11)
 """Rounds of a day after which a forecast is made, in a foreign world."""
 LAST_ROUND = 11
+OUT_OF_STORAGE_CENTS = (-12.0, 25.0)
+"""Where bottles stand, mean and sd, on every second day of a foreign world: most are tuned at once."""
 
 
 @dataclass
@@ -200,6 +202,8 @@ def measure_foreign(make: Callable[[int], ForeignWorld], seeds: range) -> tuple[
     ours, plain = Errors(), Errors()
     for seed in seeds:
         world = make(seed)
+        if seed % 2:
+            world.put_all(world.rng.normal(*OUT_OF_STORAGE_CENTS, len(world.rig.bottles)))
         log = ForeignLog(world)
         for done in range(1, LAST_ROUND + 1):
             log.round()
