@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 HEAD_CENTS = {"bass": 3.0, "middle": 1.5, "top": 3.0}
 WALK_CENTS = {"bass": 0.45, "middle": 0.15, "top": 0.28}
-LEAK_CENTS_PER_MIN = {"bass": 0.6, "middle": 0.15, "top": 0.35}
+LEAK_CENTS_PER_MIN = {"bass": 0.8, "middle": 0.2, "top": 0.5}
 MAKES = (0.8, 1.0, 1.27)
 """Pressure at the note, by make, beside what is usual."""
 

@@ -16,6 +16,7 @@ What may be asked and done (times in seconds, pitches in cents off the nominal t
     world.head_on(id), world.head_off()         one pump head; each costs a little air
     world.pump(strokes)                         into the bottle the head is on, with the hand's error
     world.let_out(id, strokes)                  by the pin or the valve, in strokes, with the hand's error
+    world.change_kpa(id, kpa)                   an exact change of pressure, by nobody's hand
     world.read_gauge(id) -> kPa                 an honest gauge, 2 % of 100 psi
     world.put(id, cents), world.fill_to(low, high)
     world.peak_kpa, world.advised_peak_kpa      the highest each bottle ever had; and without the hand's error
@@ -363,6 +364,10 @@ class World:
         """An honest gauge: 2 % of 100 psi, to the nearest psi."""
         psi = self.gauge_kpa(bottle) / PSI + self.rng.normal(0.0, 2.0)
         return max(0.0, float(round(psi))) * PSI
+
+    def change_kpa(self, bottle: str, kpa: float) -> None:
+        """Move air quickly by an exact change of the pressure it settles to, by no hand."""
+        self._change(self._at[bottle], kpa)
 
     def _at_once(self, i: int, kpa: float) -> float:
         """What a gauge shows of a change at once, its heat in it."""
