@@ -262,7 +262,7 @@ class Track:
         """Take in a reading with its own variance, and tell how far it was from what was expected.
 
         Args:
-            usual_sd: how far off bottles of this log usually are, for a row of a log, which may hold anything.
+            usual_sd: how far off rows of this log usually are, for a row, which may hold anything.
                 None: the session knew what it listened for.
         """
         landed, vetted = self.landed, usual_sd is None

@@ -1,10 +1,10 @@
 """Filming days in worlds B and C: `python -m tests.benchmarks.filming_foreign [--seeds N] [--world B]`.
 
 A day is some hours of play; it is cut every two minutes, and at a cut a way of working may ask for a round,
-for which play waits. Time in tune is the world's own, during play only. Beside ours, run at several due limits:
-plain rules (bass always, others when over so many cents, every so many minutes) whose hands know what every
-stroke does, and a clairvoyant who knows everything that will happen, doses exactly and visits as late as it
-may. Numbers of docs/drift.md.
+for which play waits. Time in tune is the world's own, during play only. Beside ours, run at several due
+limits: plain rules (bass always, others when over so many cents, every so many minutes) whose hands know what
+every stroke does, and a clairvoyant who knows everything that will happen, doses exactly and visits as late
+as it may. Numbers of docs/drift.md.
 """
 
 from __future__ import annotations
