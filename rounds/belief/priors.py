@@ -31,7 +31,7 @@ ROOM_TEMP_C = 20.0
 """Temperature at which the prior cents per kelvin is worked out; 10 K off changes it by 3 %."""
 CENTS_PER_K_DOUBT = 0.25
 """Relative sd of the prior cents per kelvin: the shell's own share and the pressure are guesses."""
-SETTLING = Gauss(0.13, 0.1)
+SETTLING = Gauss(0.12, 0.08)
 """Share of a change that comes back in a minute or so. Wide, and near half of the 2/7 that the gas law
 allows: a guess too small was too sure for too long. Our guess."""
 CREEP = Gauss(0.006, 0.012)
