@@ -216,8 +216,7 @@ def measure_foreign(make: Callable[[int], ForeignWorld], seeds: range) -> tuple[
 
 def report_foreign(name: str, seeds: range) -> None:
     """Print accuracy and coverage in a foreign world."""
-    make = {"B": foreign_b.make, "C": foreign_c.make}[name]
-    ours, plain = measure_foreign(lambda seed: make(seed, bottles=36), seeds)
+    ours, plain = measure_foreign(foreign_b.make if name == "B" else foreign_c.make, seeds)
     print(f"\n| world {name} | error at {' / '.join(f'{h:.0f}' for h in HORIZONS)} min |")
     print("| --- | --- |")
     for told, cells in (
