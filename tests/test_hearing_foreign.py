@@ -8,6 +8,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from rounds.hearing.ear import Ear
+from rounds.hearing.reading import Expectation
 from tests import strikes
 from tests.benchmarks.hearing_noises import heard as heard_in
 from tests.strikes.noises import NOISES
@@ -75,3 +77,23 @@ def test_a_strike_is_read_once(heard: dict[str, list[Outcome]]) -> None:
 def test_what_is_no_strike_is_never_accepted(name: str) -> None:
     """Three short pieces, any bottle waited for in the first; hours: `tests.benchmarks.hearing_noises`."""
     assert heard_in(name, range(3), seconds=3.0)["clear"] == 0
+
+
+def _given_after_s(strike: strikes.Strike) -> dict[str, float]:
+    """How much of the stream after the touch had been fed when each stage's reading came, in 10 ms blocks."""
+    ear = Ear(strike.sample_rate_hz, Expectation(strike.target_hz))
+    block, after = strike.sample_rate_hz // 100, dict[str, float]()
+    for k in range(0, strike.samples.size, block):
+        for reading in ear.feed(strike.samples[k : k + block]):
+            if abs(reading.at_s - strike.at_s[0]) < 0.05:
+                after[reading.stage] = ear.heard_s - strike.at_s[0]
+    return after
+
+
+def test_the_reading_that_counts_waits_for_a_ring_and_not_where_there_is_none() -> None:
+    """A hint at 0.15 s; then 0.42 s where it rings, 0.26 s where it is soon over; 20 ms are for the way."""
+    ringing = _given_after_s(strikes.make("mesh", "near", 2))
+    soon_over = _given_after_s(strikes.make("mesh", "short ring", 0))
+    assert ringing["provisional"] < 0.15
+    assert 0.3 < ringing["final"] <= 0.41
+    assert soon_over["final"] <= 0.26
