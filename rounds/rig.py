@@ -40,6 +40,18 @@ def group_of(note: Note) -> Group:
     return "top" if note > RELIABLE_HIGH else "middle"
 
 
+SMALL_FROM = Note(84)
+"""C6. From here on the smallest of the usual three sizes holds its pitch at the least pressure; lower down it
+would be nearly empty. Worked out by `rounds.workshop.range` from the usual pressures; a test holds it."""
+
+
+def size_of(note: Note) -> Group:
+    """Which of three sizes of bottle plays a note: the range that holds and the sizes are two things."""
+    if note < RELIABLE_LOW:
+        return "bass"
+    return "top" if note >= SMALL_FROM else "middle"
+
+
 @dataclass(frozen=True)
 class Reference:
     """What A4 is, and how far the players alone may let it float (cents, low <= 0 <= high)."""

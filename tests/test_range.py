@@ -26,13 +26,16 @@ from rounds.air import DEFAULT_CEILING_KPA, kpa_to_psi, psi_to_kpa
 from rounds.commands import range as command
 from rounds.errors import BadInput, BadRig
 from rounds.notes import Note, parse_note
+from rounds.rig import size_of
 from rounds.workshop.fit import cost_of, empty_cost, fit_shelf
 from rounds.workshop.range import (
     REFUSED,
+    USUAL_VOLUME_ML,
     Need,
     need_of,
     need_on_line,
     parse_notes,
+    reach_of,
     shell_of_size,
     usual_need,
     usual_shell,
@@ -73,14 +76,39 @@ def test_notes_that_are_none(text: str) -> None:
 
 
 def test_the_usual_instrument_is_as_players_say() -> None:
-    """Common practice, no source: 2 L bass, C4-E6 reliable on 1.25 L, G6 near 70 psi on 600 mL."""
+    """Common practice, no source: 2 L bass, C4-E6 reliable, G6 near 70 psi on 600 mL."""
     needs = {n.name: usual_need(n) for n in parse_notes("C3-G6")}
     assert [k for k, n in needs.items() if n.standing == "reliable"] == name_list("C4-E6")
+    assert {k for k, n in needs.items() if n.volume_ml == 600.0} == set(name_list("C6-G6"))
     assert all(needs[k].standing == "drifts" and needs[k].volume_ml == 2000.0 for k in name_list("C3-B3"))
     assert all(
         needs[k].standing == "hard_to_hold" and needs[k].volume_ml == 600.0 for k in name_list("F6-G6")
     )
     assert kpa_to_psi(needs["G6"].gauge_kpa or 0.0) == pytest.approx(70.0)
+
+
+@pytest.mark.parametrize("note", parse_notes("C3-G6"), ids=str)
+def test_the_size_for_a_note_is_the_one_that_holds_it_at_the_least_pressure(note: Note) -> None:
+    """Of the sizes that hold it, at no less pressure than C4 has on its own. Where none does, the bass has
+    the size that drifts least, so the most pressure, and the top the size with the least."""
+    least_kpa = usual_need(parse_note("C4")).gauge_kpa or 0.0
+    needs = [need_of(note, v, shell_of_size(note, v)) for v in USUAL_VOLUME_ML.values()]
+    played = [(n.gauge_kpa or 0.0, n) for n in needs if n.gauge_kpa is not None]
+    holding = [(kpa, n) for kpa, n in played if n.standing == "reliable" and kpa >= least_kpa - 1e-9]
+    drifting = [(kpa, n) for kpa, n in played if n.standing == "drifts"]
+    best = (
+        min(holding, key=lambda p: p[0]) if holding
+        else max(drifting, key=lambda p: p[0]) if drifting
+        else min(played, key=lambda p: p[0])
+    )[1]  # fmt: skip
+    assert USUAL_VOLUME_ML[size_of(note)] == best.volume_ml
+
+
+def test_three_sizes_cover_the_whole_range_between_them() -> None:
+    """Common practice, no source."""
+    wanted = parse_notes("C3-G6")
+    played = {n.note for volume_ml in USUAL_VOLUME_ML.values() for n in reach_of(volume_ml, wanted)}
+    assert played == set(wanted)
 
 
 def test_one_stroke_on_the_lowest_bass_is_about_a_semitone() -> None:

@@ -43,7 +43,7 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument(
         "--volumes",
         metavar="BASS,MIDDLE,TOP",
-        help="bottle volumes in mL below C4, up to E6, above; one number for all (default: 2000,1250,600)",
+        help="bottle volumes in mL below C4, up to B5, above; one number for all (default: 2000,1250,600)",
     )
     parser.add_argument(
         "--pumps",

@@ -72,7 +72,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(_head(args) | {"notes": [_need_fields(n) for n in needs]}, allow_nan=False))
     else:
-        print("\n".join(_table(needs)))
+        print("\n".join([*_table(needs), *_reaches(args.barrel_ml)]))
     return int(ExitCode.FINE)
 
 
@@ -144,11 +144,27 @@ def _plan_fields(plan: ShelfPlan) -> dict[str, Any]:
 _HEADING = "note       Hz    mL   psi   bar strokes c/°C c/stroke  holds"
 
 
-_LEGEND = "Strokes from empty; cents for a degree (c/°C) and for a full stroke (c/stroke)."
+_LEGEND = (
+    "Strokes from empty; cents for a degree (c/°C) and for a full stroke (c/stroke).\n"
+    "Pressures are guesses until a bottle of the make was heard."
+)
 
 
 def _table(needs: Sequence[Need]) -> list[str]:
     return [_HEADING, *(_line(n) for n in needs), _LEGEND, *_reasons(needs)]
+
+
+def _reaches(barrel_ml: float) -> list[str]:
+    """What each usual size can play between C3 and G6, and where it holds best."""
+    from rounds.workshop.range import USUAL_VOLUME_ML, parse_notes, reach_of
+
+    lines = []
+    for volume_ml in USUAL_VOLUME_ML.values():
+        needs = reach_of(volume_ml, parse_notes("C3-G6"), barrel_ml=barrel_ml)
+        best = [n.note.name for n in needs if n.standing == "reliable"]
+        reliable = f", reliable from {best[0]} to {best[-1]}" if best else ""
+        lines.append(f"{volume_ml:.0f} mL can play {needs[0].note.name} to {needs[-1].note.name}{reliable}.")
+    return lines
 
 
 def _line(need: Need) -> str:
@@ -160,7 +176,7 @@ def _line(need: Need) -> str:
         return f"{start}{'–':>6}{'–':>6}{'–':>8}{'–':>5}{'–':>9}  {word}"
     psi, bar = kpa_to_psi(need.gauge_kpa), need.gauge_kpa / KPA_PER_BAR
     return (
-        f"{start}{psi:6.1f}{bar:6.2f}{need.strokes:8.0f}{need.cents_per_kelvin:5.1f}"
+        f"{start}{psi:6.0f}{bar:6.1f}{need.strokes:8.0f}{need.cents_per_kelvin:5.1f}"
         f"{need.cents_per_stroke:9.0f}  {word}"
     )
 

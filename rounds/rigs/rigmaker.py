@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from rounds.errors import BadInput
 from rounds.notes import STANDARD_A4_HZ, Note, parse_note
-from rounds.rig import GROUPS, Bottle, Pump, Reference, Rig, group_of
+from rounds.rig import GROUPS, Bottle, Pump, Reference, Rig, group_of, size_of
 from rounds.rigs.rigtables import HIGHEST, LOWEST
 
 if TYPE_CHECKING:
@@ -80,20 +80,20 @@ def _bottles(notes: Sequence[Note], answers: Answers, pumps: tuple[Pump, ...]) -
     on_rail = math.ceil(len(notes) / rails)
     bottles, next_cm = [], 0.0
     for i, note in enumerate(notes):
-        group = group_of(note)
+        group, size = group_of(note), size_of(note)
         next_cm = 0.0 if i % on_rail == 0 else next_cm
         bottles.append(
             Bottle(
                 id=note.name,
                 note=note,
-                volume_ml=volumes[group],
+                volume_ml=volumes[size],
                 rail=1 + i // on_rail,
                 position_cm=next_cm,
                 pump=(by_barrel[0] if group == "bass" else by_barrel[-1]).id,
                 group=group,
             )
         )
-        next_cm += _width_cm(volumes[group])
+        next_cm += _width_cm(volumes[size])
     return bottles
 
 

@@ -27,9 +27,11 @@ from typing import TYPE_CHECKING, Literal
 
 from rounds.air import DEFAULT_CAUTION_KPA, DEFAULT_CEILING_KPA, Shell, kpa_to_psi, prior_shell, stroke_kpa
 from rounds.notes import STANDARD_A4_HZ, Note, parse_note
-from rounds.rig import RELIABLE_HIGH, RELIABLE_LOW, USUAL_BARREL_ML, Group, group_of
+from rounds.rig import RELIABLE_HIGH, RELIABLE_LOW, USUAL_BARREL_ML, Group, size_of
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rounds.workshop.shelf import ShelfLine
 
 ROOM_C = 20.0
@@ -94,8 +96,8 @@ def parse_notes(text: str, *, naturals_only: bool = False) -> tuple[Note, ...]:
 
 
 def usual_volume_ml(note: Note) -> float:
-    """The size of bottle that usually plays a note."""
-    return USUAL_VOLUME_ML[group_of(note)]
+    """The size of bottle for a note: of three the one that holds it at the least pressure."""
+    return USUAL_VOLUME_ML[size_of(note)]
 
 
 def usual_shell(note: Note) -> Shell:
@@ -177,7 +179,8 @@ def _standing(shell: Shell, hz: float, gauge_kpa: float, ceiling_kpa: float) -> 
 
 def usual_need(note: Note, *, barrel_ml: float = USUAL_BARREL_ML, a4_hz: float = STANDARD_A4_HZ) -> Need:
     """What the usual bottle for a note needs: the prior, to be replaced by what is heard."""
-    return need_of(note, usual_volume_ml(note), usual_shell(note), barrel_ml=barrel_ml, a4_hz=a4_hz)
+    volume_ml = usual_volume_ml(note)
+    return need_of(note, volume_ml, shell_of_size(note, volume_ml), barrel_ml=barrel_ml, a4_hz=a4_hz)
 
 
 def need_on_line(
@@ -188,3 +191,9 @@ def need_on_line(
     return need_of(
         note, line.volume_ml, shell, ceiling_kpa=line.ceiling_kpa, barrel_ml=barrel_ml, a4_hz=a4_hz
     )
+
+
+def reach_of(volume_ml: float, notes: Sequence[Note], *, barrel_ml: float = USUAL_BARREL_ML) -> list[Need]:
+    """The notes that a usual bottle of a size can play, low to high, with what each needs."""
+    needs = (need_of(n, volume_ml, shell_of_size(n, volume_ml), barrel_ml=barrel_ml) for n in notes)
+    return [need for need in needs if need.standing not in REFUSED]
