@@ -52,9 +52,10 @@ class Reading(Painted):
     model: ReadingModel | None
 
     def paint(self, model: ReadingModel) -> None:
-        """Show a reading; the class `-advice` asks for a row more where rows are scarce."""
+        """Show a reading; the class `-advice` asks for a row more where the advice needs one."""
         super().paint(model)
-        self.set_class(model.verdict not in (None, "clear"), "-advice")
+        words = f"! {shown.VERDICT_WORD[model.verdict]}: {model.advice}" if model.verdict else ""
+        self.set_class(model.verdict != "clear" and len(words) > self.size.width - 3, "-advice")
 
     def draw(self, canvas: Canvas) -> None:
         """Figures on the left, words on the right."""
