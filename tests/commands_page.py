@@ -37,6 +37,7 @@ def _section(name: str, parser: argparse.ArgumentParser, depth: int) -> str:
         _row(a)
         for a in parser._actions
         if not isinstance(a, (argparse._SubParsersAction, argparse._HelpAction))
+        and a.help != argparse.SUPPRESS
     ]
     if rows:
         lines += ["| option | meaning |", "| --- | --- |", *rows]

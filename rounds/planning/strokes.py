@@ -2,8 +2,8 @@
 
 A sixteenth of a stroke is three centimetres of a plunger's way: nobody can do it, and who is asked
 for 2 7/16 strokes stops believing the rest. So whole and half strokes are asked for, quarters below
-two, and eighths below one where a quarter moves the pitch too far. Coarser ones were tried, with a
-single eighth, quarters and halves alone: 23.1 connections a round instead of 21.4 on four virtual rigs.
+two, and eighths below one where a quarter moves the pitch too far. Coarser ones, a single
+eighth, quarters and halves alone, cost 23.1 connections a round instead of 21.4 on four virtual rigs.
 """
 
 from __future__ import annotations
