@@ -24,6 +24,8 @@ _FRACTIONS = {sign: n / 8.0 for n, sign in enumerate("⅛¼⅜½⅝¾⅞", 1)}
 _WORDS = {"a quarter": 0.25, "half": 0.5, "a half": 0.5}
 _PART = re.compile(r"(?:(\d+) )?(\d+)/(\d+)\Z")
 _MOST_MINUTES = 600.0
+_FEW = 9
+"""So many names are listed where none fits."""
 LONGEST_WAIT_S = 12 * 3600.0
 """A time of day further ahead than this is taken as one that has passed."""
 
@@ -140,6 +142,8 @@ def _named(text: str, names: list[str], kind: str) -> str:
             return name
     near = difflib.get_close_matches(wanted, [n.casefold() for n in names], 1)
     hint = next((f"; did you mean {n}?" for n in names if near and n.casefold() == near[0]), "")
+    if not hint and 0 < len(names) <= _FEW:
+        hint = f"; it has {', '.join(names)}"
     raise BadInput(f"the rig has no {kind} {plain(text.strip(), 30)!r}{hint}")
 
 
