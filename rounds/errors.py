@@ -27,7 +27,7 @@ class ExitCode(IntEnum):
 
 
 class RoundsError(Exception):
-    """Base of all errors that are told to the player in one sentence."""
+    """Base of all errors that the player is shown as one sentence."""
 
     exit_code: ExitCode = ExitCode.FAILED
 

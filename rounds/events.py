@@ -103,7 +103,7 @@ class Strike(Event):
 
 @dataclass(frozen=True, kw_only=True)
 class Connected(Event):
-    """The pump head went onto a valve. `assumed`: told by the strikes, not by a key."""
+    """The pump head went onto a valve. `assumed`: concluded from the strikes, not said by a key."""
 
     kind: ClassVar[str] = "connected"
     bottle: str
@@ -187,7 +187,7 @@ class TakeStopped(Event):
 
 @dataclass(frozen=True, kw_only=True)
 class Sent(Event):
-    """The player was sent to a bottle. Journalled so that a resumed round stands at the same bottle.
+    """The player was sent to a bottle. Journalled so that a resumed round is at the same bottle.
 
     `order` are the visits ahead as the plan had them, where they are not those of the order before with some
     left out: a resumed round keeps to it between plans that are as good.
@@ -286,7 +286,7 @@ class Unknown(Event):
     fields: dict[str, Any]
 
     def __post_init__(self) -> None:
-        """Drop what is told beside the fields."""
+        """Drop keys that are no fields."""
         if not _OWN.isdisjoint(self.fields):
             kept = {name: value for name, value in self.fields.items() if name not in _OWN}
             object.__setattr__(self, "fields", kept)

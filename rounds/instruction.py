@@ -1,4 +1,4 @@
-"""What the player is told: the next act, with its words, and what a bottle needs.
+"""An instruction: the next act with its words, and what a bottle needs.
 
 Below the round, the sessions, the wording and every face, so that all of them mean the same by it.
 """

@@ -74,6 +74,7 @@ def _near(event: Event) -> Event:
 any_inside = st.sampled_from(sorted(EVENT_TYPES)).flatmap(lambda kind: inside(EVENT_TYPES[kind]))
 
 
+@pytest.mark.slow
 @settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.lists(any_inside, max_size=12))
 def test_every_fold_takes_in_whatever_may_be_journalled(events: list[Event]) -> None:

@@ -42,6 +42,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+pytestmark = pytest.mark.slow
+
 RATE_HZ = 48_000
 LEAD = RATE_HZ // 5
 

@@ -15,6 +15,7 @@ from rounds.air import prior_shell
 from rounds.belief.air_log import PressureTold
 from rounds.gauss import Gauss
 from rounds.planning import Dose, dose
+from rounds.planning.dose import strokes_between
 from rounds.planning.strokes import TOUCH, amounts, pumped_sd
 from rounds.simulation.player import Hands
 from tests.planning_beliefs import WrittenBeliefs, small_rig
@@ -120,6 +121,63 @@ class WeakerStrokes(WrittenBeliefs):
         return super().gain(bottle_id, pump_id).scaled(self.times)
 
 
+@pytest.mark.parametrize("cents", [-45.0, -20.0, 12.0, 20.0])
+@pytest.mark.parametrize("bottle", ["B3", "B4", "B5", TOP])
+def test_where_all_is_known_a_dose_is_the_nearest_that_a_hand_can_do(bottle: str, cents: float) -> None:
+    """Also where the head takes much along as it comes off. Larger let-outs stop short of it."""
+    known = WrittenBeliefs(RIG, {}, loss=Gauss(-20.0, 0.0), gain_sd_share=0.0)
+    found = dose(
+        RIG, known, bottle, level_cents=Gauss(cents, 0.0), aim_cents=0.0, pump_on=cents < 0.0, at_s=0.0
+    )
+    step = 0.25 if abs(found.strokes) < 2.0 else 0.5
+    per_stroke = 865.617 * known.gain(bottle, RIG.bottle(bottle).pump).mean / RIG.target_hz(bottle) ** 2
+    assert found.strokes * cents < 0.0
+    assert abs(found.after.mean) <= 0.55 * step * per_stroke
+
+
+def test_bass_is_approached_from_below() -> None:
+    """However well all is known, and by a small pump: rounded down (common practice, no source)."""
+    small = replace(RIG, pumps=tuple(replace(p, barrel_ml=60.0) for p in RIG.pumps))
+    known = WrittenBeliefs(small, {}, loss=Gauss(0.0, 0.0), gain_sd_share=0.0)
+    for cents in np.arange(-120.0, -40.0):
+        level = Gauss(float(cents), 0.0)
+        found = dose(small, known, BASS, level_cents=level, aim_cents=0.0, pump_on=True, at_s=0.0)
+        assert found.after.mean <= 0.0
+
+
+@pytest.mark.parametrize(("quarter_cents", "strokes"), [(4.0, 0.5), (7.0, 0.375)])
+def test_eighths_are_asked_for_where_a_quarter_moves_more_than_half_the_tolerance(
+    quarter_cents: float, strokes: float
+) -> None:
+    """Some 0.39 of a stroke is needed: half a stroke is asked for where a quarter moves little."""
+    per_stroke = 865.617 * beliefs_for(RIG).gain("B4", "P1").mean / RIG.target_hz("B4") ** 2
+    weaker = 4.0 * quarter_cents / per_stroke
+    known = WeakerStrokes(RIG, {}, loss=Gauss(0.0, 0.0), gain_sd_share=0.0, times=weaker)
+    level = Gauss(-4.0 * 0.39 * quarter_cents, 0.0)
+    found = dose(RIG, known, "B4", level_cents=level, aim_cents=0.0, pump_on=True, at_s=0.0)
+    assert found.strokes == strokes
+
+
+def test_what_the_head_takes_along_counts_only_while_it_is_on() -> None:
+    """Eight cents sharp with the pump off is let out; with a head on that takes twelve along it is flat."""
+    known = replace(beliefs_for(RIG), loss=Gauss(-12.0, 1.0))
+    off, on = (
+        dose(RIG, known, "B3", level_cents=Gauss(8.0, 1.0), aim_cents=0.0, pump_on=pump_on, at_s=0.0)
+        for pump_on in (False, True)
+    )
+    assert off.strokes < 0.0 < on.strokes
+
+
+@pytest.mark.parametrize(("from_cents", "to_cents"), [(-300.0, 0.0), (-20.0, -5.0), (30.0, 0.0)])
+def test_strokes_between_two_levels_are_those_of_the_law(from_cents: float, to_cents: float) -> None:
+    """f² rises by the same amount each stroke (Fung, Sechler & Kaplan 1957)."""
+    known = beliefs_for(RIG)
+    hz2 = [(RIG.target_hz("B4") * 2.0 ** (c / 1200.0)) ** 2 for c in (from_cents, to_cents)]
+    gain = known.gain("B4", RIG.bottle("B4").pump).mean
+    found = strokes_between(RIG, known, "B4", from_cents, to_cents)
+    assert found == pytest.approx((hz2[1] - hz2[0]) / gain)
+
+
 def test_with_the_pump_on_and_no_release_valve_the_pump_comes_off_first() -> None:
     found = dosed("B3", 25.0, on=True)
     assert found.strokes == 0.0
@@ -152,6 +210,25 @@ def test_overshoot_stays_under_the_tolerance_nine_times_in_ten(
     after = 600.0 * np.log2(np.maximum(1.0, hz2) / target_hz**2) + rng.normal(-3.0, 1.0, 4000)
     over = np.mean(after > RIG.bottle(bottle).tolerance_cents)
     assert over <= 0.12
+
+
+@pytest.mark.parametrize(("sd", "gain_sd_share"), [(8.0, 0.05), (4.0, 0.2)])
+@pytest.mark.parametrize("cents", [-60.0, -300.0])
+@pytest.mark.parametrize("bottle", NAMES[1:])
+def test_no_larger_dose_would_overshoot_as_seldom(
+    bottle: str, cents: float, sd: float, gain_sd_share: float
+) -> None:
+    """The next amount that a hand can do passes aim + tolerance more than once in ten (drawn as above)."""
+    found = dosed(bottle, cents, sd=sd, gain_sd_share=gain_sd_share)
+    larger = next(a for a in amounts(found.strokes + 3.0, fine=False) if a > found.strokes + 1e-9)
+    gain = beliefs_for(RIG, gain_sd_share).gain(bottle, RIG.bottle(bottle).pump)
+    rng, target_hz = np.random.default_rng(1), RIG.target_hz(bottle)
+    level_hz = target_hz * 2.0 ** (rng.normal(cents, sd, 50_000) / 1200.0)
+    moved = rng.normal(larger, pumped_sd(larger), 50_000) * rng.normal(gain.mean, gain.sd, 50_000)
+    after = 600.0 * np.log2(np.maximum(1.0, level_hz**2 + moved) / target_hz**2) + rng.normal(
+        -3.0, 1.0, 50_000
+    )
+    assert np.mean(after > RIG.bottle(bottle).tolerance_cents) > 0.1
 
 
 @settings(max_examples=80, deadline=None)

@@ -87,6 +87,7 @@ def test_every_event_of_the_module_is_known() -> None:
     assert all(cls.kind == kind for kind, cls in EVENT_TYPES.items())
 
 
+@pytest.mark.slow
 @given(texts.filter(lambda k: k not in EVENT_TYPES), numbers, st.dictionaries(texts, ANY_JSON, max_size=4))
 def test_an_unknown_kind_is_kept_as_it_is(kind: str, at_s: float, fields: dict[str, object]) -> None:
     event = from_fields(kind, at_s, fields)
@@ -100,6 +101,7 @@ def test_an_unknown_kind_comes_back_through_json() -> None:
     assert back(event) == event
 
 
+@pytest.mark.slow
 @given(any_event, st.dictionaries(texts.map(lambda t: "new_" + t), ANY_JSON, max_size=3))
 def test_fields_of_a_newer_version_are_dropped(event: Event, more: dict[str, object]) -> None:
     assert from_fields(event.kind, event.at_s, {**to_fields(event), **more}) == event

@@ -80,6 +80,7 @@ def test_two_blurred_strikes_ask_to_move_the_microphone_whichever_reading_is_sho
     assert heard[2:] == [("provisional", "Closer."), ("final", MOVE_ADVICE)]
 
 
+@pytest.mark.slow
 def test_readings_do_not_depend_on_the_size_of_blocks() -> None:
     samples = _strike(440.0, 3)
     heard = [_hear(samples, Expectation(440.0), block=block) for block in (1, 480, 5000, samples.size)]

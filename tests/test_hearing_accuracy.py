@@ -18,6 +18,8 @@ from tests.benchmarks.hearing import Heard, _over_bound, hear
 from tests.benchmarks.noises import NOISES, make_noise
 from tests.benchmarks.strikes import CONDITIONS, make
 
+pytestmark = pytest.mark.slow
+
 SEED = 4711
 PER = 8
 

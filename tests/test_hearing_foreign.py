@@ -15,6 +15,8 @@ from tests.benchmarks.hearing_noises import heard as heard_in
 from tests.strikes.noises import NOISES
 from tests.strikes.outcome import Outcome, hear
 
+pytestmark = pytest.mark.slow
+
 SEED = 90_000
 GENERATORS = ("modal", "sampled", "mesh")
 """The project's own has `tests/test_hearing_accuracy.py`."""

@@ -135,6 +135,7 @@ def test_a_reading_can_be_spoken_of_without_what_makes_one() -> None:
     assert json.loads(python(_PROBE, "numpy,aubio,scipy", "hearing.reading")) == {}
 
 
+@pytest.mark.slow
 def test_help_loads_nothing_slow() -> None:
     from rounds.cli import COMMANDS
 

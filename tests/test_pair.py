@@ -115,6 +115,7 @@ def test_the_stage_lets_two_strike_as_sound() -> None:
     assert all(p.strikes >= 1 for p in players)
 
 
+@pytest.mark.slow
 class TestTheEar:
     """Synthetic strikes of known pitch in four synthetic rooms, the microphone at the bottles (26 dB)."""
 

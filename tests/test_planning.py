@@ -212,6 +212,7 @@ def test_aims_and_scores_move_with_the_shift() -> None:
         assert b.aim_cents - a.aim_cents == pytest.approx(-7.0, abs=0.8)
 
 
+@pytest.mark.slow
 def test_no_shift_costs_less_than_the_chosen_one() -> None:
     """Against every shift on a finer grid: bottles out in expectation, visits at their price."""
     rig = floating(small_rig(WIDE))

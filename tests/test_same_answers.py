@@ -60,6 +60,7 @@ def killed_after(folder: Path, lines: list[str], hashing: int) -> list[str]:
     return found
 
 
+@pytest.mark.slow
 def test_three_runs_answer_alike_one_of_them_killed_and_taken_up(lines: list[str], tmp_path: Path) -> None:
     half = len(lines) // 2
     whole = answers(tmp_path / "one", lines, 1)

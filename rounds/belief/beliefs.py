@@ -179,7 +179,7 @@ class Beliefs:
             self.handling.strokes(event.bottle, track, event.strokes, event.pump)
 
     def _moved_somehow(self, bottle_id: str, track: Track, at_s: float) -> None:
-        """Air moved by an unknown amount: the bottle stands wherever such moves leave the group."""
+        """Air moved by an unknown amount: the level is wherever such moves leave bottles of the group."""
         self._advance(bottle_id, track, at_s)
         if track.read_s is not None and at_s - track.read_s > 60.0 * UNHEARD_AFTER_MIN and not track.moved:
             track.surmise(self.priors[bottle_id].tolerance_cents)

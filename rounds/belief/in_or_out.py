@@ -27,7 +27,7 @@ MAY_BE_OUT = 0.2
 
 
 def tuned(level: Gauss, tolerance_cents: float) -> Tuned:
-    """How a bottle stands whose pitch off its aim is believed so.
+    """Whether a bottle is in tune, by what is believed of its pitch off its aim.
 
     Beyond the tolerance by expectation is the same as more likely than not out on that side.
     """
@@ -37,7 +37,7 @@ def tuned(level: Gauss, tolerance_cents: float) -> Tuned:
 
 
 def ahead(level: Gauss, tolerance_cents: float) -> Ahead:
-    """How it is expected to stand some minutes ahead, with a word for the time before it leaves."""
+    """Whether it will be in tune some minutes ahead, with a word for the time before it leaves."""
     now = tuned(level, tolerance_cents)
     return "wavering" if now == "in_tune" and level.outside(tolerance_cents) >= MAY_BE_OUT else now
 
@@ -53,7 +53,7 @@ def chance_in(level: Gauss, tolerance_cents: float, centre_cents: float = 0.0) -
 
 
 def place(level: Gauss, tolerance_cents: float, centre_cents: float = 0.0) -> Place:
-    """In, out, or not to be told from this reading."""
+    """In, out, or unsure by this reading."""
     chance = chance_in(level, tolerance_cents, centre_cents)
     if chance >= SURE:
         return "in"

@@ -61,7 +61,7 @@ class Leaning:
         pool.fits += 1
 
     def coefficient(self, bottle_id: str, name: str, track: Track) -> Gauss:
-        """A bottle's coefficient as its own readings and its group tell it."""
+        """A bottle's coefficient, from its own readings and from its group."""
         prior = self.priors[bottle_id]
         return swapped(_prior(prior, name), _posterior(track, name), self._group(prior, name))
 

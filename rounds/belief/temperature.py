@@ -151,7 +151,7 @@ class Air:
         self.v22 -= g2 * g2 / spread
 
     def _learn(self, minutes: float, surprise: float, spread: float) -> None:
-        """Learn how noisy the thermometer is (short gaps tell) and how restless the air (long ones)."""
+        """Learn how noisy the thermometer is (from short gaps) and how restless the air (from long ones)."""
         half = 0.5 * (surprise if surprise < MOST_SURPRISE else MOST_SURPRISE) - 0.5
         share = self.read_var / spread
         self.read_info = FORGETTING * self.read_info + 0.5 * share * share
@@ -178,7 +178,7 @@ class Air:
         self.gas = moved
 
     def gas_in_hindsight(self, at_s: float, lag: float) -> float | None:
-        """Gas temperature at a time between the last two readings, as the later one tells it."""
+        """Gas temperature at a time between the last two readings, now that the later one is known."""
         return None if self.ramp is None else self.ramp.gas_at(at_s, lag)
 
     def gas_at(self, to_s: float, lag: float) -> float | None:
@@ -205,7 +205,7 @@ class Air:
         return max(0.0, to_s - since_s) / 60.0
 
     def ahead_var(self, minutes: float, lag: float) -> float:
-        """Variance (K²) of the gas's change in unread minutes, as far as the trend does not tell it."""
+        """Variance (K²) of the gas's change in unread minutes, beside what the trend foretells."""
         fade = math.exp(-minutes / lag)
         followed = max(0.0, minutes - 2.0 * lag * (1.0 - fade) + 0.5 * lag * (1.0 - fade * fade))
         a0, a1 = 1.0 - fade, _after_trend(minutes, lag)

@@ -236,7 +236,7 @@ class Track:
         return self.a04, self.a14, self.a24, self.a34, self.a44
 
     def land(self, x: float, var: float) -> None:
-        """Air moved by an unknown amount, and the bottle now stands near x.
+        """Air moved by an unknown amount, and the level is now near x.
 
         The next reading tells where it landed and nothing of where it was before: of what was not known of
         the jump, it makes up for the landing alone.
@@ -259,7 +259,7 @@ class Track:
         self._gain((side * tolerance - self.level) / spread, 1.0 / spread, row)
 
     def read(self, x: float, own_var: float, scales: Scales, *, usual_sd: float | None = None) -> Surprise:
-        """Take in a reading with its own variance, and tell how far it was from what was expected.
+        """Take in a reading with its own variance; returns how far it was from what was expected.
 
         Args:
             usual_sd: how far off rows of this log usually are, for a row, which may hold anything.

@@ -32,7 +32,7 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 
 def run(args: argparse.Namespace) -> int:
-    """Listen, measure, tell."""
+    """Listen, measure, and print whether the microphone will do."""
     import tempfile
     from pathlib import Path
 

@@ -36,7 +36,7 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 
 def run(args: argparse.Namespace) -> int:
-    """Read every file; a file that cannot be read is told on stderr and makes the exit code 2."""
+    """Read every file; a file that cannot be read is named on stderr and makes the exit code 2."""
     expectation = _expectation(args)
     heard, failed = [], False
     for path in args.files:

@@ -100,7 +100,7 @@ class Controller(Protocol):
         """The rig, for the rig screen and for the names that may be typed."""
 
     def attach(self, wake: Callable[[], None]) -> None:
-        """Remember how to tell the face, from any thread, that something changed."""
+        """Remember what to call, from any thread, when something changed."""
 
     def tick(self) -> None:
         """Let time pass and work off what other threads left."""
@@ -136,7 +136,7 @@ class Controller(Protocol):
         """The pump head went onto the present valve, or came off."""
 
     def other_hand(self) -> None:
-        """Of two who tune at once: what is told by keys from now on is told by the other."""
+        """Of two who tune at once: from now on the keys are the other person's."""
 
     def air(self, strokes: float) -> None:
         """Air moved by the player: strokes in, or out when negative."""

@@ -94,7 +94,7 @@ class Lines:
         return self._zero_s + t
 
     def _whose_act(self, key: str, value: Any) -> int:
-        """Whom an act concerns that names nobody: a head that comes off is the only one that is on."""
+        """The person of an act that names nobody: a head that comes off is the only one that is on."""
         people = self.session.day.people
         if people is None or key != "pump" or value != "off":
             return 0
@@ -221,7 +221,7 @@ def time_in(line: str) -> float | None:
 
 
 def _parse(line: str, allowed: tuple[str, ...]) -> tuple[float | None, int | None, str, Any]:
-    """The time, whose act it is, the one act and its value."""
+    """The time, the person who acted, the act and its value."""
     if len(line) > MOST_LINE_CHARS:
         raise BadInput(f"a line of {len(line)} characters is too long; send one small JSON object")
     try:

@@ -138,7 +138,7 @@ class Live:
         return None if state is None else state.target
 
     def _may_be(self, reading: Reading) -> str | None:
-        """Whose a first look may be: of two bottles asked for, the one nearest in pitch."""
+        """The bottle that a first look may be of: of two asked for, the one nearest in pitch."""
         asked = [i.bottle for i in self.session.instructions if i.bottle is not None]
         if self.session.people < 2 or reading.hz is None or not asked:
             return self._asked_for()
@@ -234,7 +234,7 @@ class Live:
             self.begin(self._request)
 
     def begin(self, request: Callable[[], RoundRequest]) -> None:
-        """Go on with the round that stands open, or open the one asked for; once the cautions are read.
+        """Go on with the open round, or open the one asked for; once the cautions are read.
 
         Args:
             request: what is asked for, worked out when it is wanted: the cautions take their time.

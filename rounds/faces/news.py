@@ -57,7 +57,7 @@ def _turned(before: View, after: View) -> list[str]:
 
 
 def _news_of_reading(before: View, after: View) -> list[str]:
-    """A strike is said once, when it is measured; again only when a later look tells another story.
+    """A strike is said once, when it is measured; again only when a later look differs.
 
     The first look is for eyes: what it shows may be denied a moment later, and a voice takes nothing back.
     """
@@ -117,7 +117,7 @@ def _news_of_round(before: View, after: View) -> list[str]:
 
 
 def _time_is_short(before: View, after: View) -> bool:
-    """Said once as it begins; whom it costs may change with every strike, and `status` tells."""
+    """Said once as it begins; the bottles it costs may change with every strike: `status` lists them."""
     return any(
         before.message.startswith(m) and after.message.startswith(m) for m in (TIME_IS_SHORT, TIME_MAY_BE)
     )

@@ -1,4 +1,4 @@
-"""Whether a round that stands open is the one asked for.
+"""Whether the open round is the one asked for.
 
 A killed program started again with the same words goes on with its round. Started with other words (a
 later downbeat, another piece) it must not go on with the old one as if nothing had been said.

@@ -67,7 +67,7 @@ def orders(view: View) -> list[str]:
 
 
 def of_person(person: int, told: PersonView) -> list[str]:
-    """What one of two is to do; whom it is for comes first, since a voice has no left and right."""
+    """What one of two is to do; the person's number comes first, since a voice has no left and right."""
     said = instruction(told.instruction)
     return [f"Person {person + 1}: {said[0]}", *said[1:]] if said else []
 
@@ -112,7 +112,7 @@ def reading(view: View) -> list[str]:
 
 
 def _striker(view: View) -> str:
-    """Whose strike it was, where two tune at once and it is known."""
+    """The person who struck, where two tune at once and it is known."""
     person = None if view.reading is None else view.reading.person
     return "" if person is None else f"Person {person + 1}: "
 
@@ -131,7 +131,7 @@ def status(view: View, level: Level) -> list[str]:
 
 
 def opening(view: View, level: Level) -> list[str]:
-    """Where a start stands: what to do comes last, since the ear keeps what it heard last."""
+    """What a start says: what to do comes last, since the ear keeps what it heard last."""
     if view.mode != "round":
         return status(view, level)
     told = [said for said in progress(view) if view.connections or said != connections(view)]
@@ -209,7 +209,7 @@ def path_of(view: View) -> list[BottleView]:
 
 
 def path(view: View) -> list[str]:
-    """The path ahead, each with how it stands and why."""
+    """The path ahead: each bottle, whether it is in tune, and why it is visited."""
     if view.people:
         return _paths(view)
     ahead = path_of(view)

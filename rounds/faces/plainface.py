@@ -41,7 +41,7 @@ _IN_A_TAKE = ("take", "now", "status", "quit")
 
 
 class PlainFace:
-    """Answers lines and tells news."""
+    """Answers typed lines and prints what is new."""
 
     def __init__(self, controller: Controller) -> None:
         self.controller = controller
@@ -51,7 +51,7 @@ class PlainFace:
         self._sound = controller.level().state
 
     def start(self) -> list[str]:
-        """The cautions at the first run, then where things stand."""
+        """The cautions at the first run, then the state of the round."""
         if self.controller.first_run:
             return [*cautions.sentences(_AGAIN), "Type yes when you have read this, or quit."]
         return ["Type help for the words.", *plain.opening(self._view, self.controller.level())]
@@ -108,7 +108,7 @@ class PlainFace:
         return answer
 
     def _of_person(self, person: int, line: str) -> list[str]:
-        """A line that begins with its person's number; the lines after it are whose they were."""
+        """A line that begins with a person's number; the lines after it belong to the person before."""
         before = next(i for i, p in enumerate(self._view.people) if p.has_keys)
         self._give_keys(person)
         try:

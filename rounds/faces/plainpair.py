@@ -1,4 +1,4 @@
-"""What is new for two people, in sentences, each with whom it is for.
+"""What is new for two people, in sentences, each with its person's number.
 
 Pure, like `rounds.faces.plain` and `rounds.faces.news`.
 """

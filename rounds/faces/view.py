@@ -23,7 +23,7 @@ Mode = Literal["between", "round", "take"]
 
 @dataclass(frozen=True)
 class ReadingView:
-    """The latest strike. `bottle` is whose it was, where known; `advice` what to do when it is not clear."""
+    """The latest strike. `bottle` is the one struck, where known; `advice` what to do if not clear."""
 
     bottle: str | None
     note: str | None

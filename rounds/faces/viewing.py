@@ -118,7 +118,7 @@ class Viewer:
         )
 
     def _phase(self, state: RoundState) -> Phase:
-        """Where the round is for whom the keys are; it is done only when it is so for everybody."""
+        """The phase of the round of the person who has the keys; done only when it is done for everybody."""
         people = self.session.day.people
         rounds = (state,) if people is None else people.rounds
         hand = self.session.hand if people is not None else 0

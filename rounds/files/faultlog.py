@@ -29,7 +29,7 @@ SHOULD_NOT_HAPPEN = "this should not happen"
 
 
 def sentence(error: BaseException) -> str:
-    """Keep an error for whoever mends it; what to tell the player."""
+    """Keep an error in the log for whoever mends it; returns the sentence for the player."""
     path = kept(error)
     where = "" if path is None else f"; for whoever mends it, the details are in {plain(path)}"
     what = plain(f"{type(error).__name__}: {error}", 200).rstrip(": ")

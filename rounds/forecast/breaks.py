@@ -51,7 +51,7 @@ class BreakPlan:
 
 @dataclass(frozen=True)
 class TakePlan:
-    """One take as it will stand after the rounds before it."""
+    """One take, and how much will be in tune in it after the rounds before it."""
 
     slot: Slot
     expected_out: float

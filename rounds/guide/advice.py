@@ -64,7 +64,7 @@ DOES_NOT_HOLD = "does not hold: see health"
 
 
 def next_step(now: Situation) -> Event | Instruction:
-    """One event to journal before asking again, or what to tell the player."""
+    """One event to journal before asking again, or the instruction for the player."""
     state = now.state
     if state.closed is not None:
         return idle("the round is closed")
@@ -180,7 +180,7 @@ def _settled_since(now: Situation, bottle_id: str) -> bool:
 
 
 def _resting(now: Situation, bottle_id: str) -> bool:
-    """Left to settle so lately that another strike would tell nothing."""
+    """Left to settle so lately that another strike would show nothing new."""
     heard = now.state.heard.get(bottle_id)
     return heard is not None and now.now_s - heard.at_s < SETTLES_S and _left_to_settle(now, bottle_id)
 
@@ -230,7 +230,7 @@ def _settled(now: Situation) -> str | None:
 
 
 def _doubtful(now: Situation) -> list[str]:
-    """Accepted bottles that may be out by now, or soon at the downbeat, heard too long ago to tell."""
+    """Accepted bottles that may be out by now, or soon at the downbeat, heard too long ago to be sure."""
     downbeat_s = now.downbeat_s or now.now_s
     looked_at_s = downbeat_s if 0.0 < downbeat_s - now.now_s < LAST_LOOK_S else now.now_s
     chances: dict[str, float] = {}

@@ -1,4 +1,4 @@
-"""What the player is told, in few words: one function an act.
+"""The words of each instruction: one function an act.
 
 A headline is short enough to be painted large; `why` is one short phrase. The caution stands where
 air goes in.
@@ -244,7 +244,7 @@ def once_more(now: Situation, bottle: Bottle, why: str) -> Instruction:
 
 
 def strike_again(told: Instruction, note: str) -> Instruction:
-    """Air was asked for, and the strike after it told nothing: whatever was pumped is in already."""
+    """Air was asked for, and the strike after it showed nothing: whatever was pumped is in already."""
     why = "the air may be in already: no more of it, just strike"
     return Instruction("strike", told.bottle, None, None, told.aim_cents, why, f"Strike {note}")
 

@@ -33,7 +33,7 @@ def in_time(now: Situation) -> Sequence[PlannedVisit]:
 
 
 def start_in_s(now: Situation) -> float:
-    """Seconds until the work that is left has to start; none where no downbeat is told."""
+    """Seconds until the work that is left has to start; none where no downbeat is known."""
     return 0.0 if now.downbeat_s is None else now.downbeat_s - now.now_s - before_downbeat_s(now)
 
 

@@ -35,7 +35,7 @@ class People:
     """Whose strike was believed last."""
 
     def owner(self, bottle_id: str | None) -> int | None:
-        """Whose bottle it is; None when it is nobody's."""
+        """The person who tunes a bottle; None when nobody does."""
         shares = self.rounds[0].opened.shares
         return next((i for i, share in enumerate(shares) if bottle_id in share), None)
 
@@ -60,7 +60,7 @@ class People:
         return tuple(range(len(self.rounds)))
 
     def _heard(self, strike: Strike, who: tuple[int, ...]) -> People:
-        """Whose turn it is after a strike: who was not understood strikes again, after the others."""
+        """The person to strike next: one who was not understood strikes again, after the others."""
         if strike.verdict == "clear":
             heard_last = who[0] if who else self.heard_last
             left = tuple(i for i in self.turns if i not in who)

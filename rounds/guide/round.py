@@ -52,7 +52,7 @@ class Heard:
 
 @dataclass(frozen=True)
 class RoundState:
-    """Where a round stands. `heard` holds the newest clear reading per bottle of this round."""
+    """The state of a round. `heard` holds the newest clear reading per bottle of this round."""
 
     opened: RoundOpened
     target: str | None = None

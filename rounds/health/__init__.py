@@ -123,7 +123,7 @@ def _health(
 
 
 def _cap_days(bottle: Bottle, history: History, now_s: float) -> float | None:
-    """Days since the cap was fitted: by the journal if it tells, else by the rig."""
+    """Days since the cap was fitted: by the journal if it is there, else by the rig."""
     if history.cap.since_s is not None:
         return (now_s - history.cap.since_s) / 86_400.0
     if bottle.cap_fitted is None:

@@ -63,7 +63,7 @@ def from_checkpoint(rig: Rig, log: Log) -> Remembered:
 
 
 def histories_at(rig: Rig, journal: Journal, now_s: float, progress: Progress) -> Remembered:
-    """All that happened until a time, in the order of time; `progress` is told events folded and to fold."""
+    """All that happened until a time, in the order of time; `progress(folded, all)` counts events."""
     kept = from_checkpoint(rig, journal)
     goes_on = kept.last_id and kept.histories.latest_s <= now_s
     later = newer_than(journal, kept.last_id, kept.histories.latest_s, MOST_LATER) if goes_on else None

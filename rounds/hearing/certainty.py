@@ -33,7 +33,7 @@ FLOOR_CENTS = 0.0003
 
 @dataclass(frozen=True)
 class Signs:
-    """What tells of the error of one reading (cents, Hz, seconds, nepers a second).
+    """What the error of one reading is foretold by (cents, Hz, seconds, nepers a second).
 
     `settled` is 1 where the late stretch was read; `dry` the likelihood that no room is heard; `moved_cents`
     how far the first moments lie from the answer, `moved_sd_cents` how well those are known; `bent_cents` how

@@ -1,4 +1,4 @@
-"""A thread that listens for as long as it is told to, and comes back when the sound is lost.
+"""A thread that listens until it is stopped, and opens the microphone anew when the sound is lost.
 
 It opens a source, runs an ear over it and calls back with readings, levels and faults. Readings carry
 the time of the clock it was given (UTC epoch seconds by default), not that of the source: a source

@@ -36,7 +36,7 @@ class Imported:
 def import_file(
     path: Path, journal: Journal, rig: Rig | None, *, keep_good: bool, on_bad: Callable[[BadLine], None]
 ) -> Imported:
-    """Import a file; `on_bad` is told every line that cannot be used, as it is met.
+    """Import a file; `on_bad` is called with every line that cannot be used.
 
     Lines whose event is in the journal already are counted as known and not kept twice.
 

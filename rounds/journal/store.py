@@ -175,7 +175,7 @@ class Journal:
             after_id = rows[-1][0]
 
     def newest(self, last_id: int, kinds: tuple[str, ...]) -> Event | None:
-        """The newest event up to an id of these kinds, which must tell a setting (`schema.SETTING`)."""
+        """The newest event up to an id of these kinds, which must be among `schema.SETTING`."""
         index = "INDEXED BY events_setting " if self._indexed else ""
         query = (
             f"SELECT id, at_s, kind, fields, check_sum FROM events {index}WHERE {schema.SETTING_TERM} "

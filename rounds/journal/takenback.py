@@ -1,7 +1,7 @@
-"""Which events a `TakenBack` means. They stay in the journal, and no fold believes them.
+"""Which events a `TakenBack` takes back. They stay in the journal, and every fold passes over them.
 
 Each is named by its check sum and looked for from the newest on, so that a journal reads the same when
-it was carried into another, where all ids are different, or when some of it was lost. What tells the
+it was carried into another, where all ids are different, or when some of it was lost. The
 setting of others (a round, a take, the start of a session) is never taken back: it can be ended.
 """
 

@@ -1,4 +1,4 @@
-"""Whom to touch, in which order, aimed where, with how many strokes: the fewest connections that do."""
+"""Which bottles to touch, in which order, aimed where, with how many strokes: by the fewest connections."""
 
 from __future__ import annotations
 

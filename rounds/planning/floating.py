@@ -1,4 +1,4 @@
-"""The floating reference: the shift of A4 that needs the least, found by a sweep over all shifts.
+"""The floating reference: the shift of A4 that needs least work, found by trying all shifts.
 
 "Fewest connections" alone is a trap: it puts bottles at the edges of their bands, where each is left
 alone and half of them are out. So the sweep asks for the least cost: bottles out in expectation, and

@@ -1,4 +1,4 @@
-"""The plan of a round: whom to visit, in which order, aimed where, and why.
+"""The plan of a round: which bottles to visit, in which order, aimed where, and why.
 
 Cheap enough to be made anew after every reading. Times in UTC seconds, cents off the nominal
 target; aims include the shift of the reference.
@@ -118,7 +118,7 @@ def plan_round(rig: Rig, beliefs: BeliefsProtocol, asked: Asked, previous: Seque
 
 
 def _shift(rig: Rig, beliefs: BeliefsProtocol, asked: Asked) -> Shift:
-    """Choose a shift; bottles that are done already count as they stand."""
+    """Choose a shift; bottles that are done already count with their present pitch."""
     everyone = _paths(rig, beliefs, replace(asked, done=frozenset()))
     known = everyone.only(_heard(beliefs, everyone))
     free = np.array([b not in asked.done for b in known.bottles], dtype=bool)

@@ -122,7 +122,7 @@ def _steady(problem: VisitProblem, found: VisitOrder, previous: Sequence[str]) -
 
 
 def _put_in(order: Sequence[str], previous: Sequence[str]) -> list[str]:
-    """The previous order without what is done; what is new follows whom it follows in the new order."""
+    """The previous order without what is done; what is new comes after its neighbour in the new order."""
     kept = [i for i in previous if i in set(order)]
     if not kept:
         return list(order)

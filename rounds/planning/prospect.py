@@ -57,7 +57,7 @@ class Span:
 
     @property
     def playing(self) -> slice:
-        """Where the playing stands among the moments."""
+        """The places of the playing among the moments."""
         return slice(2, 2 + len(self.playing_min))
 
 

@@ -1,4 +1,4 @@
-"""Whom to touch: those whom a visit helps, by the chance to leave tolerance before the next chance to retune.
+"""Which bottles to touch: those that a visit helps, by the chance to be out before they can be retuned.
 
 Not those that are out now: touching only these leaves the others to drift out while the playing
 lasts. And not those that a visit would not help either. One exchange rate decides: a connection is
@@ -71,7 +71,7 @@ class Outlook:
 
     @property
     def chosen(self) -> Flags:
-        """Whom to visit."""
+        """The bottles to visit."""
         worth = self.saves > self.price
         flags: Flags = worth | self._out_at_downbeat
         return flags

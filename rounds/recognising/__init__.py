@@ -1,1 +1,1 @@
-"""From a reading to a strike of one bottle: whose pitch it was, and which acts it shows."""
+"""From a reading to a strike of one bottle: which bottle it was, and which acts it shows."""

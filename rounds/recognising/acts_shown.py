@@ -1,4 +1,4 @@
-"""Hands are full, so what the player did is told from the strikes.
+"""Hands are full, so what the player did is concluded from the strikes.
 
 A strike of the bottle asked for shows whether the advised air was moved (the pitch went most of the
 way) and that the pump came off when that was asked. What is assumed is journalled as assumed.

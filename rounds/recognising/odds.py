@@ -1,4 +1,4 @@
-"""Whose strike was it? A pitch, the bottle the player was sent to, and what is believed of the others.
+"""Which bottle was struck: by pitch, by where the player was sent, and by what is believed of the others.
 
 A strike is another bottle's when that explains the pitch better than the bottle asked for does,
 under either story: its air was moved as advised, or nothing was moved. A bottle never heard may be

@@ -1,4 +1,4 @@
-"""From what the ear gives to a strike of a bottle: whose it was, and what it shows was done.
+"""From what the ear gives to a strike of a bottle: which one was struck, and what it shows was done.
 
 Pure functions over beliefs and a situation; the session journals what comes out.
 """
@@ -86,7 +86,7 @@ def recognise(situation: Situation, told: Instruction, sounded: Reading) -> Reco
 
 
 def not_believed(now_s: float, sounded: Reading) -> Strike:
-    """A strike of which nobody knows whose it was."""
+    """A strike of no known bottle."""
     return _strike(now_s, sounded, None, None, sounded.verdict)
 
 

@@ -1,4 +1,4 @@
-"""Whose strike was it, of several people at one microphone? A reading is believed only where it is clear.
+"""Which of several people at one microphone struck? A reading is believed only where that is clear.
 
 A strike is somebody's when the bottle asked of them explains its pitch far better than the bottles asked
 of the others: as it was, with the air that was asked for, or with a part of it. Else it is nobody's, and
@@ -43,7 +43,7 @@ FAR_CENTS = -300.0
 
 @dataclass(frozen=True)
 class Station:
-    """One of several people: their situation, and what they are told."""
+    """One of several people: their situation and their instruction."""
 
     person: int
     now: Situation
@@ -81,7 +81,7 @@ class Station:
 
 
 def asked_to_strike(stations: Sequence[Station]) -> list[Station]:
-    """Those whose strike is waited for."""
+    """The people who were asked to strike."""
     return [s for s in stations if s.bottle is not None]
 
 
@@ -167,7 +167,7 @@ def _nobodys(
 
 
 def _surely(asked: Sequence[Station], turn: int | None, hz: float | None) -> Station | None:
-    """Whose bottle explains a pitch far better than the others'.
+    """The person with the bottle that explains a pitch far better than the others' do.
 
     Those who should hold are unlikely to have struck, and the more so the more often the same pitch came.
     """

@@ -1,1 +1,1 @@
-"""What the journal has to tell: the rehearsal log, the report of a day, and their forms."""
+"""What is read out of the journal: the rehearsal log, the report of a day, and their forms."""

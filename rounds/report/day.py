@@ -39,7 +39,7 @@ class RoundFacts:
 
 @dataclass
 class TakeFacts:
-    """One take; `stopped` is None while it runs or when the cut was never told."""
+    """One take; `stopped` is None while it runs or when its end was never marked."""
 
     started: ev.TakeStarted
     stopped: ev.TakeStopped | None = None

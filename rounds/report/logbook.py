@@ -101,7 +101,7 @@ class Setting:
 def entries(
     numbered: Iterable[tuple[int, ev.Event]], scale: Scale | None = None, gone: Container[int] = ()
 ) -> Iterator[Entry]:
-    """Each event in its setting; those before that tell the setting must be among them.
+    """Each event in its setting; the events that set place, round and take must be among them.
 
     Args:
         numbered: ids and events.
@@ -153,7 +153,7 @@ def _spans(journal: Journal, after_id: int) -> Iterator[Span]:
 
 
 def _setting_after(journal: Journal, last_id: int) -> Setting:
-    """The setting of what comes after an id, from the newest of each kind that tells it."""
+    """Place, round and take of what comes after an id, from the newest event of each kind that sets them."""
     setting = Setting()
     for kinds in (("session_started",), ("round_opened", "round_closed"), ("take_started", "take_stopped"),
                   ("clock_set",)):  # fmt: skip

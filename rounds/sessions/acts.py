@@ -1,4 +1,4 @@
-"""What the player does, as the events it is journalled as. Pure: a session records them.
+"""What the player does, as events for the journal. Pure: a session records them.
 
 Hands tell little (a key, a number), so the bottle is the one asked for unless another is named.
 """

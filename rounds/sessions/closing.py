@@ -1,4 +1,4 @@
-"""What is written down when a round ends, and the pressures that were told of. Pure."""
+"""What is written down when a round ends, and the pressures known by gauge and strokes. Pure."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def closing(rig: Rig, beliefs: Beliefs, state: RoundState, now_s: float) -> Roun
 
 
 def pressures_told(rig: Rig, day: Day, now_s: float) -> dict[str, PressureTold]:
-    """What gauges and strokes told of each bottle's pressure."""
+    """Each bottle's pressure by gauge readings and counted strokes."""
     return {
         bottle_id: air.at(
             now_s, stroke_kpa(rig.pump_of(bottle_id).barrel_ml, rig.bottle(bottle_id).volume_ml)

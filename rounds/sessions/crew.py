@@ -1,4 +1,4 @@
-"""All hands of a round: what each person is told, whose strike was heard, and who strikes first.
+"""The people of a round: the instruction of each, who was heard to strike, and who strikes first.
 
 Between the session, which records, and the pure parts that lead one person. A round of one person takes
 the same way with one pair of hands.
@@ -56,7 +56,7 @@ LATE_S = 20.0
 
 
 class Hands:
-    """What each is told. `turn` is who strikes first, None when all strike as they like."""
+    """The instructions of all. `turn` is who strikes first, None when all strike as they like."""
 
     def __init__(self, now_s: float) -> None:
         self.leads = [Lead(now_s)]
@@ -75,7 +75,7 @@ class Hands:
         return twin
 
     def resumed(self, now_s: float) -> Hands:
-        """What was told before is told again now."""
+        """The instructions from before the break are given again."""
         for lead in self.leads:
             lead.told_s = now_s
         self._since_s = now_s
@@ -113,7 +113,7 @@ class Hands:
         return kept_apart(at.rig, plan, [t for t in targets if t is not None])
 
     def next_step(self, at: Moment, person: int) -> Event | Instruction:
-        """One event to journal before asking again, or what to tell a person."""
+        """One event to journal before asking again, or a person's instruction."""
         now = self.situation(at, person)
         if not now.plan.listen and self._must_agree(at):
             why = "the others are still heard; then A4 is chosen"
@@ -147,7 +147,7 @@ class Hands:
         self.turn = turn
 
     def recognise(self, at: Moment, sounded: Reading) -> Recognised:
-        """Whose strike it was, and what it shows was done."""
+        """Which bottle was struck, by whom, and what it shows was done."""
         if at.day.people is None:
             return recognise(self.situation(at, 0), self.leads[0].told, sounded)
         turn = self.turn if at.now_s - self._turn_s >= REACTION_S else None
@@ -177,7 +177,7 @@ class Hands:
 
 
 def _beside(told: list[Instruction], people: People) -> list[Instruction]:
-    """Who has nothing more to do stands by, as long as others have."""
+    """A person with nothing more to do stands by as long as others have work."""
     over = [t.act == "none" and t.bottle is None for t in told]
     if all(over):
         return told

@@ -1,4 +1,4 @@
-"""What one person is told in a round, and since when: their plan, their instruction.
+"""The plan and the instruction of one person in a round, and since when it stands.
 
 A round of several people has one of these for each. All that is decided comes from
 `rounds.guide.advice`; what is kept here is only what a restart may lose.
@@ -35,7 +35,7 @@ class Lead:
         self.replanner = Replanner()
 
     def copy(self) -> Lead:
-        """As it is now, whatever is told later."""
+        """A copy that later instructions do not change."""
         twin = Lead(self.told_s)
         twin.told, twin.asked_s, twin.replanner = self.told, self.asked_s, self.replanner.copy()
         return twin
@@ -89,7 +89,7 @@ def stand_by(told: Instruction, mine: RoundState, left: Sequence[int]) -> Instru
 
 
 def kept_apart(rig: Rig, plan: RoundPlan, elsewhere: Sequence[str]) -> RoundPlan:
-    """The same plan, bottles near in pitch to those others stand at put last where nothing hurries."""
+    """The same plan, with bottles near in pitch to those others work on put last where nothing hurries."""
 
     def near(bottle_id: str) -> bool:
         hz = rig.target_hz(bottle_id)

@@ -1,4 +1,4 @@
-"""What a session tells the player, or each of several who tune at once, and whose the keys are."""
+"""The instructions of a session, for the player or for each of several, and which person has the keys."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ class Led(Lookout):
 
     @property
     def instruction(self) -> Instruction:
-        """What the person is to do whose keys these are."""
+        """The instruction of the person who has the keys."""
         return self.instructions[self._person]
 
     @property
@@ -62,7 +62,7 @@ class Led(Lookout):
 
     @property
     def pump_on(self) -> str | None:
-        """The bottle that the head of the person is on whose keys these are."""
+        """The bottle that the pump head is on of the person who has the keys."""
         return self._own_day.pump_on
 
     @property
@@ -85,7 +85,7 @@ class Led(Lookout):
         self.hand = (self._person + 1) % self.people
 
     def plan(self) -> RoundPlan:
-        """The plan of the open round as it stands now, all hands together.
+        """The plan of the open round as it is now, of all people together.
 
         Raises:
             BadInput: no round is open.
@@ -112,7 +112,7 @@ class Led(Lookout):
 
     @property
     def _own_day(self) -> Day:
-        """The day of the person whose keys these are."""
+        """The day as the person sees it who has the keys."""
         return self.day.of(self._person)
 
     @property

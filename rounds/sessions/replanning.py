@@ -44,7 +44,7 @@ class Replanner:
         return twin
 
     def plan(self, rig: Rig, beliefs: Beliefs, state: RoundState, now_s: float, newest_id: int) -> RoundPlan:
-        """The plan of a round as it stands, `newest_id` being the newest event it knows."""
+        """The plan of a round as it is now, `newest_id` being the newest event it knows."""
         at_s = planned_at_s(beliefs.latest_s, now_s)
         key = (state.opened.round_id, newest_id, at_s)
         if self._plan is None or key != self._key:

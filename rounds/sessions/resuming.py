@@ -51,7 +51,7 @@ class TakenUp:
 
 
 def take_up(rig: Rig, log: Log, progress: Progress = lambda _done, _all: None) -> TakenUp:
-    """Fold a log, from its checkpoints where they fit; `progress` is told events folded and to fold."""
+    """Fold a log, from its checkpoints where they fit; `progress(folded, all)` counts events."""
     beliefs, day, first_id = _from_checkpoints(rig, log)
     latest_s = beliefs.latest_s
     last_id, all_events, kept_id = first_id, log.last_id - first_id, first_id
@@ -90,7 +90,7 @@ def _day_name(rig: Rig) -> str:
 
 
 def keep_both(log: Log, beliefs: Beliefs, day: Day, last_id: int) -> bool:
-    """Keep checkpoints of everything up to an id, if no round and no take is open; tells whether it did.
+    """Keep checkpoints of everything up to an id, if no round and no take is open; returns whether it did.
 
     One that cannot be kept is not missed: whatever ails the journal is told by the next event.
     """

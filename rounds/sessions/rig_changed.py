@@ -32,7 +32,7 @@ class Fitted:
 
 
 def fitted(rig: Rig, day: Day, now_s: float) -> Fitted:
-    """What a start on a rig makes of the day that the journal tells of."""
+    """The day of the journal, made to fit the rig that a session starts on."""
     if day.rig is not None and day.rig != rig.name:
         return _from_another_rig(rig, day, day.rig, now_s)
     state, off = day.round, _head_off(rig, day, now_s)

@@ -34,7 +34,7 @@ _OF_OTHERS = (*EDGES, TakeStarted, TakeStopped, ClockSet, TakenBack)
 
 @dataclass(frozen=True)
 class Stood:
-    """What the session had told the player, and thought, before an act: it is not in the journal."""
+    """What the session had asked and concluded before an act: it is not in the journal."""
 
     hands: Hands
     ear_words: str

@@ -173,7 +173,7 @@ def run_on_screen(args: argparse.Namespace) -> int:
 
 
 def asked(session: Session) -> tuple[Instruction, bool]:
-    """What the hands are told, and whether their last strike was understood."""
+    """The instruction for the simulated hands, and whether their last strike was understood."""
     reading = session.day.reading
     return session.instruction, reading is None or reading.verdict == "clear"
 

@@ -29,7 +29,7 @@ BEFORE_S, STRIKE_S = 0.4, 1.0
 
 
 class SimulatedEar(Protocol):
-    """Turns what a player did into what the session is told."""
+    """Turns what a player did into what the session hears."""
 
     def hear(self, action: PlayerAction, listening: Expectation) -> Reading | None:
         """The strike as heard; None when nothing was struck or nothing was heard."""

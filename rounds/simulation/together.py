@@ -109,7 +109,7 @@ def play_together(
     longest_min: float = LONGEST_ROUND_MIN,
     watch: Callable[[Step], None] | None = None,
 ) -> RoundResult:
-    """Open a round for all players, let them do what they are told until nothing is left, and close it."""
+    """Open a round for all players, let them do as asked until nothing is left, and close it."""
     started_s = world.now_s
     before = sum(p.connections for p in players), sum(p.strikes for p in players)
     if session.round is None:

@@ -206,7 +206,7 @@ class World:
         self._move(i, -max(0.0, self._gauge()[i]) * volume_ml / self._volume_ml[i])
 
     def add(self, strokes: float, player: int = 0) -> float:
-        """Pump; tells how many strokes went in (none without a head on, none above what the pump can do)."""
+        """Pump; returns strokes that went in (none without a head on, none above what the pump can do)."""
         bottle_id, pump_id = self.head(player), self.in_hand(player)
         if bottle_id is None or pump_id is None:
             return 0.0

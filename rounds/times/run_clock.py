@@ -1,4 +1,4 @@
-"""The time of one run: it begins where it is told and then goes on by a clock that nobody can set.
+"""The time of one run: it begins at a given time and goes on by a clock that nobody can set.
 
 The wall clock may be put right or wrong in the middle of a round; a countdown must not notice. Nor
 may it use the plain monotonic clock: on Linux and macOS that one stands still while the machine

@@ -55,7 +55,7 @@ def _back(after: View) -> str:
 
 
 def marked(before: View, answer: str) -> str:
-    """The same with the mark of the person whose keys they were, where two tune."""
+    """The same with the mark of the person who pressed the key, where two tune."""
     mark = next((MARKS[i] for i, p in enumerate(before.people) if p.has_keys), "")
     return f"{mark} {answer}" if mark and answer else answer
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Zone:
-    """A rectangle that stands for something when clicked."""
+    """A rectangle that means something when clicked."""
 
     x: int
     y: int

@@ -109,7 +109,7 @@ def air(view: View) -> AirModel:
 
 
 def rails(view: View) -> RailsModel:
-    """Every bottle as it stands."""
+    """Every bottle with its place and whether it is in tune."""
     return RailsModel(view.bottles, view.instruction.bottle, view.pump_on)
 
 

@@ -37,7 +37,7 @@ def _board(view: View, person: int) -> BoardModel:
 
 
 def reading(view: View) -> ReadingModel:
-    """The newest strike, marked with whose it was."""
+    """The newest strike, marked with the person who struck."""
     heard = view.reading
     if heard is None or heard.person is None:
         return models.reading(view)

@@ -50,7 +50,7 @@ def level_of(strokes: float) -> str:
 
 
 def fullness(strokes: float) -> float:
-    """How full a bottle is drawn that wants so many strokes, 0 to 1: the share that its level stands for."""
+    """How full to draw a bottle that needs so many strokes more, 0 to 1."""
     return 1.0 - (LEVELS.index(level_of(strokes)) + 1) / (len(LEVELS) + 1)
 
 

@@ -121,7 +121,7 @@ def shell_of_size(note: Note, volume_ml: float) -> Shell:
 
 
 def reliable_edges() -> Edges:
-    """The numbers that C4 and E6 on their usual bottles stand for."""
+    """The numbers of C4 and E6 on their usual bottles."""
     low_hz, high_hz = RELIABLE_LOW.hz(), RELIABLE_HIGH.hz()
     low = usual_shell(RELIABLE_LOW)
     return Edges(

@@ -101,6 +101,7 @@ def test_a_command_ends_the_same_way(tmp_path: Path) -> None:
     held(tmp_path, found.stderr)
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name != "posix", reason="a pseudo-terminal needs POSIX")
 def test_the_screens_end_the_same_way_and_leave_the_terminal_as_it_was(tmp_path: Path) -> None:
     import pty

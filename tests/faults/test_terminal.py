@@ -51,6 +51,7 @@ def test_a_terminal_that_knows_few_characters(tmp_path: Path) -> None:
     assert b"note: Stra\\xdfe \\U0001f600" in out
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows has no pseudo-terminals of this kind")
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
 def test_a_signal_leaves_the_terminal_as_it_was(tmp_path: Path, number: signal.Signals) -> None:

@@ -111,7 +111,7 @@ class _Builder:
         return table
 
     def _columns(self, after: Ticks, layer: int, weight: Whole) -> Whole:
-        """Where each column's budget less a weight stands in the next layer."""
+        """The column of the next layer that holds each column's budget less a weight."""
         width = max(0, self.high[layer] - self.low[layer] + 1) + 1
         budget = self.low[layer] - 1 + np.arange(width) - weight[:, None]
         columns = _within(budget - self.low[layer + 1] + 1, after.shape[2] - 1)

@@ -45,7 +45,7 @@ class VisitProblem:
 
 @dataclass(frozen=True)
 class VisitOrder:
-    """Whom to visit, in the order of doing, and whom not; what it costs."""
+    """Which bottles to visit, in the order of doing, and which not; what it costs."""
 
     order: tuple[str, ...]
     left_out: tuple[str, ...]

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 
 def solve(problem: VisitProblem, limits: Limits = THOROUGH) -> VisitOrder:
-    """Whom to visit and in which order, within the limits proved to be the best."""
+    """Which bottles to visit and in which order, within the limits proved to be the best."""
     families = families_of(problem)
     found = best_way(families, limits)
     made = [families.families[d.family].visits[d.visit] for d in found.way.decisions if d.made]

@@ -60,7 +60,7 @@ class Painted(Widget):
         raise NotImplementedError
 
     def on_click(self, event: events.Click) -> None:
-        """Tell which place was clicked, if any."""
+        """Send which place was clicked, if any."""
         at = event.get_content_offset(self)
         if at is None:
             return

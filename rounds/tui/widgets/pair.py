@@ -29,7 +29,7 @@ BESIDE_COLUMNS = 100
 
 @dataclass(frozen=True)
 class WhoModel:
-    """Whose order it is, what to do in full, why, and what to mind."""
+    """The person an order is for, what to do in full, why, and what to mind."""
 
     person: int
     has_keys: bool

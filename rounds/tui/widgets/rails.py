@@ -1,4 +1,4 @@
-"""The rails as they stand, rail 1 nearest the player and so lowest, each bottle at its place.
+"""The rails as the player sees them, rail 1 nearest and so lowest, each bottle at its place.
 
 A bottle is drawn by its work: how far its level is below its mark says how many strokes it wants. What holds
 loses its glass, its figure and its colour, so that the eye finds work by density. The number on the rail is

@@ -1,4 +1,4 @@
-"""The latest strike: whose it was, signed cents with their uncertainty, and what that means in air."""
+"""The latest strike: its bottle, signed cents with their uncertainty, and what that means in air."""
 
 from __future__ import annotations
 
@@ -93,7 +93,7 @@ class Reading(Painted):
 
     @staticmethod
     def _whose(canvas: Canvas, model: ReadingModel, last: int) -> int:
-        """Whose reading it is, standing on the row before `last`; the column after it."""
+        """Draw the bottle of the reading on the row before `last`; returns the column after it."""
         style = "bold $faint" if model.past else "bold"
         if not lettering.SMALL.has(model.note):
             return canvas.text(2, last - 1, model.note, style) + 1

@@ -136,7 +136,7 @@ class Slab(Painted):
         return _SIDE + size.alphabet.width_px(name) * size.scale + 2 * size.scale
 
     def _chip(self, canvas: Canvas, name: str, size: Size) -> None:
-        """The name on a label, as it stands on the bottle."""
+        """The name on a label, as on the bottle itself."""
         if not name:
             return
         chip = lettering.draw(name, size.alphabet, size.scale)

@@ -1,4 +1,4 @@
-"""What stands on the screen while a take runs. It is painted once and does not move."""
+"""What the screen shows while a take runs. It is painted once and does not move."""
 
 from __future__ import annotations
 
