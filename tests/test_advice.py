@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, cast
 
 import pytest
 
+from rounds.air import psi_to_kpa
+from rounds.belief.air_log import PressureTold
 from rounds.events import (
     Accepted,
     AirMoved,
@@ -23,12 +25,12 @@ from rounds.gauss import Gauss
 from rounds.guide.advice import next_step
 from rounds.guide.round import advance, begin
 from rounds.guide.situation import Situation
+from rounds.instruction import Instruction
 from rounds.planning import Asked, PlannedVisit, RoundPlan, plan_round
 from tests.planning_beliefs import WrittenBeliefs, small_rig
 
 if TYPE_CHECKING:
     from rounds.belief import Beliefs
-    from rounds.instruction import Instruction
 
 NEEDED = {"B1": 1.0, "B2": 1.0}
 PUMPED: tuple[Event, ...] = (
@@ -99,6 +101,8 @@ def step(
     spare_s: float | None = None,
     downbeat_s: float | None = None,
     drift_per_min: float = 0.0,
+    told: dict[str, PressureTold] | None = None,
+    sacrificed: tuple[str, ...] = (),
 ) -> Event | Instruction:
     """What comes next in a round of three bottles, all of which drift from now on."""
     rig = small_rig(("C4", "E4", "G4"))
@@ -106,9 +110,9 @@ def step(
     for event in events:
         state = advance(state, event)
     planned = tuple(visit_of(b) for b in visits)
-    plan = RoundPlan(planned, {}, (), listen, 0.0, 0, 60.0, spare_s, len(visits), 0)
+    plan = RoundPlan(planned, {}, sacrificed, listen, 0.0, 0, 60.0, spare_s, len(visits), 0)
     beliefs = Drifting(rig, levels, dict.fromkeys(levels, drift_per_min), from_s=now_s)
-    return next_step(Situation(rig, cast("Beliefs", beliefs), state, plan, now_s))
+    return next_step(Situation(rig, cast("Beliefs", beliefs), state, plan, now_s, told or {}))
 
 
 @dataclass
@@ -257,4 +261,33 @@ def test_a_bottle_is_accepted_if_it_is_in_tune_now_and_at_the_downbeat(
     events = (struck(100.0, "B1", level), *accepted("B2", 101.0), *accepted("B3", 101.0))
     levels = {"B1": Gauss(level, 1.0), "B2": IN, "B3": IN}
     found = step(110.0, levels, *events, downbeat_s=710.0, drift_per_min=drift_per_min)
+    assert short(found)[0] == then
+
+
+@pytest.mark.parametrize(("gauge_psi", "strokes"), [(81.0, -6.0), (95.0, -14.0), (110.0, -22.0)])
+def test_a_bottle_over_its_ceiling_is_let_down_before_all_else(gauge_psi: float, strokes: float) -> None:
+    """To nine tenths of 80 psi; by Boyle's law a stroke of 150 mL is 12.16 kPa (1.76 psi) in 1250 mL."""
+    over = {"B1": PressureTold(gauge_kpa=psi_to_kpa(gauge_psi))}
+    levels = {"B1": IN, "B2": FLAT, "B3": IN}
+    events = (*accepted("B1", 10.0), struck(11.0, "B2", -30.0), Sent(at_s=12.0, bottle="B2", purpose="visit"))
+    assert short(step(20.0, levels, *events, visits=("B2",), told=over)) == ("sent", "B1", "visit")
+    events += (Sent(at_s=21.0, bottle="B1", purpose="visit"),)
+    found = step(22.0, levels, *events, visits=("B2",), told=over)
+    assert isinstance(found, Instruction)
+    assert (found.act, found.bottle, found.strokes, found.then_strike) == ("release", "B1", strokes, False)
+    on = Connected(at_s=23.0, bottle="B1", pump="P1")
+    assert short(step(24.0, levels, *events, on, visits=("B2",), told=over)) == ("disconnect", "B1")
+
+
+def test_a_bottle_whose_air_was_moved_since_is_heard_again_at_once() -> None:
+    moved = AirMoved(at_s=105.0, bottle="B2", pump=None, strokes=-0.5)
+    events = (struck(100.0, "B1", -30.0), struck(100.0, "B2", 0.0), *accepted("B3", 95.0), moved)
+    found = step(110.0, {"B1": FLAT, "B2": IN, "B3": IN}, *events, visits=("B1",), listen=("B2",))
+    assert short(found) == ("sent", "B2", "listen")
+
+
+@pytest.mark.parametrize(("given_up", "then"), [((), "wait"), (("B1",), "none")])
+def test_nobody_waits_for_a_bottle_that_was_given_up(given_up: tuple[str, ...], then: str) -> None:
+    events = (*tuned("B1", 100.0, -30.0), *accepted("B2", 90.0), *accepted("B3", 95.0))
+    found = step(110.0, {"B1": FLAT, "B2": IN, "B3": IN}, *events, sacrificed=given_up)
     assert short(found)[0] == then
