@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from rounds.hearing.ear import MOVE_ADVICE, Ear, blurred_alike
+from rounds.hearing.ear import MOVE_ADVICE, Ear, _Doubts, blurred_alike
 from rounds.hearing.reading import Expectation, Reading
 from rounds.hearing.spectrum import comb_pitch_hz
 from rounds.hearing.strike import measure
@@ -172,3 +172,48 @@ def test_noise_before_a_quiet_strike_is_no_bottle_that_still_rings() -> None:
         samples = np.concatenate([np.zeros(14_400, np.float32), struck])
         samples += sound.room_noise(samples.size, rng, -50.0)
         assert "two_ringing" not in {r.verdict for r in _hear(samples, Expectation(440.0))}
+
+
+def test_a_stream_that_begins_inside_a_ring_has_no_strike_there() -> None:
+    assert _hear(_strike(440.0, 10, lead_s=0.0)[4_800:], Expectation(440.0)) == []
+    assert _hear(_strike(440.0, 10, lead_s=0.02), Expectation(440.0))[-1].verdict == "clear"
+
+
+def test_gain_that_comes_up_again_makes_no_second_strike() -> None:
+    samples = _strike(440.0, 11, ring_s=0.9)
+    seconds = np.arange(samples.size) / RATE_HZ - 0.3
+    riding = samples * 10 ** (np.clip(40.0 * seconds - 2.0, -2.0, 20.0) / 20)
+    readings = _hear(riding.astype(np.float32), Expectation(440.0))
+    assert len({r.at_s for r in readings}) == 1
+
+
+def test_a_clink_above_the_bottles_is_not_a_bottle() -> None:
+    """Loudest at 4.8 kHz: the tone that is left at 1347 Hz is none of a bottle that was struck."""
+    both = sound.struck(1347.0, np.random.default_rng(64), loudness_dbfs=-40.0, partials=())
+    both += sound.struck(4800.0, np.random.default_rng(65), loudness_dbfs=-12.0, partials=())
+    samples = np.concatenate([np.zeros(14_400, np.float32), both])
+    for expectation in (Expectation(1347.0), Expectation()):
+        assert "clear" not in {r.verdict for r in _hear(samples, expectation)}
+
+
+def test_a_strike_too_dull_to_be_read_is_answered() -> None:
+    """A tom, as deep drums are: its pitch falls by half an octave while it dies."""
+    seconds = np.arange(RATE_HZ) / RATE_HZ
+    phase = 2 * np.pi * np.cumsum(150.0 + 60.0 * np.exp(-25.0 * seconds)) / RATE_HZ
+    tom = (0.3 * np.exp(-25.0 * seconds) * np.sin(phase)).astype(np.float32)
+    samples = np.concatenate([np.zeros(14_400, np.float32), tom])
+    samples += sound.room_noise(samples.size, np.random.default_rng(66), -80.0)
+    readings = _hear(samples, Expectation())
+    assert [r.verdict for r in readings if r.final] == ["unclear"]
+    assert readings[-1].advice
+
+
+def test_what_may_be_no_strike_is_answered_only_so_often() -> None:
+    """A room that makes such sounds all the time would be answered with a stream of hints."""
+    once = Reading(1.0, 440.0, None, 14.0, "unclear", 0.5, -10.0, False, "Closer.", certain=False)
+    doubts = _Doubts(endless=False)
+    assert [doubts.allow(replace(once, at_s=float(t))) for t in range(4)] == [True, True, False, False]
+    assert doubts.allow(replace(once, at_s=700.0))
+    assert not doubts.allow(replace(once, at_s=701.0))
+    assert doubts.allow(replace(once, at_s=702.0, certain=True))
+    assert doubts.allow(replace(once, at_s=703.0))

@@ -31,6 +31,12 @@ AGAIN_S = 30.0
 SAME_BOTTLE_CENTS = 40.0
 MOVE_ADVICE = "Striking again will not help: move the microphone, best within a hand of the bottle."
 FAR_LOUDER = 8.0
+RISE_DB = 3.0
+"""An onset that makes it less louder than this is none: a tail in the room, an automatic gain, a beat."""
+START_S, START_DB, CLICK_FALL_DB = 0.05, 20.0, 6.0
+"""A stream that begins inside a sound has no onset there."""
+DOUBTS, DOUBT_EVERY_S = 2, 600.0
+"""Readings of what may be no strike: so many in a row, then one in ten minutes, until a strike is sure."""
 TOUCH_S = 0.008
 PIECE_S = 0.05
 """Longer blocks are cut into pieces of this length, so that what is kept is always enough."""
@@ -52,8 +58,14 @@ class Ear:
     """Listens to one stream. The expectation may be set at any moment, and holds for what is read next."""
 
     def __init__(
-        self, sample_rate_hz: int, expectation: Expectation, *, stages: tuple[Stage, ...] = STAGES
+        self,
+        sample_rate_hz: int,
+        expectation: Expectation,
+        *,
+        stages: tuple[Stage, ...] = STAGES,
+        every: bool = False,
     ) -> None:
+        """Begin to listen; `every`: give every reading, however much it may be a step or a word."""
         self.sample_rate_hz = sample_rate_hz
         self.expectation = expectation
         self.level_dbfs = -120.0
@@ -64,6 +76,8 @@ class Ear:
         self._kept_from = 0
         self._pending: list[_Pending] = []
         self._floor = _Floor()
+        self._every = every
+        self._doubts = _Doubts(endless=every)
         self._last: Reading | None = None
         self._before: Reading | None = None
 
@@ -109,6 +123,8 @@ class Ear:
             self.noise_floor_dbfs = self._floor.feed(self.level_dbfs, clean.size / self.sample_rate_hz)
 
     def _begin(self, onset_index: int) -> None:
+        if not self._rises(onset_index):
+            return
         last = self._pending[-1] if self._pending else None
         if last is not None and onset_index - last.onset_index < BOUNCE_S * self.sample_rate_hz:
             if self._peak_at(onset_index) > FAR_LOUDER * self._peak_at(last.onset_index):
@@ -118,6 +134,36 @@ class Ear:
         if last is not None and last.end_index is None:
             last.end_index = onset_index
         self._pending.append(_Pending(onset_index, onset_index, waiting=list(self._stages)))
+
+    def _starts_inside(self, onset_index: int) -> bool:
+        """Whether the stream began in the middle of the sound whose onset this seems to be.
+
+        Then it is loud from the first millisecond on. A recording may be cut at its strike: there the treble
+        must not fall off as that of a click either.
+        """
+        if onset_index > START_S * self.sample_rate_hz or self._kept_from > 0:
+            return False
+        size = np.abs(self._kept)
+        loud = float(size[: self.sample_rate_hz // 1000].max(initial=0.0)) * 10 ** (START_DB / 20)
+        steps = np.square(np.diff(self._kept.astype(np.float64)))
+        first, later = (
+            float(np.mean(steps[round(a * self.sample_rate_hz) : round(b * self.sample_rate_hz)]))
+            for a, b in ((0.0, 0.01), (0.04, 0.07))
+        )
+        struck = self._every and first > 10 ** (CLICK_FALL_DB / 10) * later
+        return loud > float(size.max(initial=0.0)) and not struck
+
+    def _rises(self, onset_index: int) -> bool:
+        """Whether it becomes louder here, in all or in the treble."""
+        at = onset_index - self._kept_from
+        before_s, after_s = (-0.030, -0.008), (-0.002, 0.012)
+        parts = []
+        for from_s, to_s in (before_s, after_s):
+            first, last = (max(0, at + round(s * self.sample_rate_hz)) for s in (from_s, to_s))
+            part = self._kept[first:last].astype(np.float64)
+            parts.append(np.array([np.square(x).mean() if x.size else 0.0 for x in (part, np.diff(part))]))
+        before, after = parts
+        return bool(np.any(after > 10 ** (RISE_DB / 10) * before))
 
     def _peak_at(self, index: int) -> float:
         start = max(0, index - self._kept_from)
@@ -166,15 +212,38 @@ class Ear:
         """The reading of one stage; none for a noise without a tone, or a hint that comes too late."""
         if stage == "provisional" and limit is not None and limit < self._end(strike, END_S[stage]):
             return []
+        if self._starts_inside(strike.onset_index):
+            return []
         end = self._end(strike, EARLY_END_S) if strike.rings_on is False else limit
         reading = self._measured(strike, stage, end)
         if reading.hz is None:
             return []
         reading = replace(reading, at_s=strike.onset_index / self.sample_rate_hz)
         if stage == "provisional":
-            return [reading]
+            return [reading] if reading.certain or reading.verdict == "clear" else []
+        if not self._doubts.allow(reading):
+            return []
         self._before, self._last = self._last, reading
         return [replace(reading, advice=MOVE_ADVICE) if blurred_alike(self._before, reading) else reading]
+
+
+class _Doubts:
+    """Talk and steps would be answered with a stream of hints: a few are given, then no more for a while."""
+
+    def __init__(self, *, endless: bool) -> None:
+        self._endless, self._left, self._since_s = endless, DOUBTS, 0.0
+
+    def allow(self, reading: Reading) -> bool:
+        """Whether a reading shall be given."""
+        if self._endless or reading.certain or reading.verdict == "clear":
+            self._left = DOUBTS
+            return True
+        if self._left == 0 and reading.at_s - self._since_s > DOUBT_EVERY_S:
+            self._left = 1
+        if self._left == 0:
+            return False
+        self._left, self._since_s = self._left - 1, reading.at_s
+        return True
 
 
 def blurred_alike(before: Reading | None, now: Reading) -> bool:

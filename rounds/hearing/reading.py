@@ -65,6 +65,8 @@ class Reading:
     stage: Stage = "final"
     glide_cents: float | None = None
     """How much higher it began than it stays, where it was heard to glide."""
+    certain: bool = True
+    """Whether it can be nothing but a strike: talk and steps make readings that are not."""
 
     @property
     def rings_on(self) -> bool:

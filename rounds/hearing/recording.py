@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 def strikes(source: Source, expectation: Expectation) -> Iterator[Reading]:
     """One reading a strike, in order."""
-    ear = Ear(source.sample_rate_hz, expectation, stages=("final",))
+    ear = Ear(source.sample_rate_hz, expectation, stages=("final",), every=True)
     for block in source.blocks():
         yield from ear.feed(block)
     yield from ear.flush()

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 LOW_HZ = 90.0
 HIGH_HZ = 2600.0
+TOP_HZ = 8000.0
+"""How far up a louder tone is looked for: what sounds loudest above the bottles was none."""
 PADDING = 2
 COMB_FRAME = 4096
 """aubio's fcomb wants a power of two; 4096 is its most exact size on struck bottles."""
@@ -88,13 +90,13 @@ def _hann(size: int) -> NDArray[np.float64]:
     return np.hanning(size + 2)[1:-1]
 
 
-def spectrum(samples: NDArray[np.float64], sample_rate_hz: int) -> Spectrum:
-    """The spectrum of a stretch, up to a little above `HIGH_HZ`."""
+def spectrum(samples: NDArray[np.float64], sample_rate_hz: int, up_to_hz: float = HIGH_HZ) -> Spectrum:
+    """The spectrum of a stretch, up to a little above `up_to_hz`."""
     size = max(16, samples.size)
     window = _hann(samples.size)
     fft_size = 1 << (PADDING * size - 1).bit_length()
     bins = np.fft.rfft(samples * window, fft_size)[
-        : math.ceil(1.05 * HIGH_HZ * fft_size / sample_rate_hz) + 2
+        : math.ceil(1.05 * up_to_hz * fft_size / sample_rate_hz) + 2
     ]
     power = np.abs(bins) ** 2 * (2.0 / max(float(window.sum()), 1.0)) ** 2
     return Spectrum(

@@ -9,7 +9,7 @@ makes that impossible the verdict is not `clear` and `advice` says what would he
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,7 +18,7 @@ from rounds.hearing.beside import of_two
 from rounds.hearing.pitch import EARLY_END_S, START_S, Pitch, measure_pitch
 from rounds.hearing.reading import ADVICE, Reading
 from rounds.hearing.rooms import DECAY_OF_T60
-from rounds.hearing.spectrum import HIGH_HZ, LOW_HZ, Peak, Spectrum, comb_pitch_hz, spectrum
+from rounds.hearing.spectrum import HIGH_HZ, LOW_HZ, TOP_HZ, Peak, Spectrum, comb_pitch_hz, spectrum
 from rounds.hearing.struckness import Struckness
 from rounds.notes import cents, shifted_hz
 
@@ -47,6 +47,7 @@ MIN_SNR_DB = 16.0
 MAX_U95_CENTS = 10.0
 SAME_TONE_CENTS = 12.0
 """A tone before the strike this close to it is the same bottle, struck again."""
+TOO_HIGH = "Its loudest tone is too high for a bottle. Strike the bottle itself, with a soft mallet."
 CLIPPED_AT = 0.97
 SHORT_RING_DECAY = 30.0
 
@@ -67,6 +68,8 @@ class _Parts:
     tone: NDArray[np.float64]
     """All there is from `START_S` on; the spectra are those of its early part."""
     sample_rate_hz: int
+    jump_db: float
+    """How far the level jumped at the onset."""
 
 
 def measure(
@@ -132,11 +135,23 @@ def _cut(
     early = tone[: round((EARLY_END_S - START_S) * sample_rate_hz)]
     return _Parts(
         before=spectrum(before, sample_rate_hz) if before.size > 0.08 * sample_rate_hz else None,
-        whole=spectrum(early, sample_rate_hz),
+        whole=spectrum(early, sample_rate_hz, TOP_HZ),
         late=spectrum(early[round(0.38 * early.size) :], sample_rate_hz),
         tone=tone,
         sample_rate_hz=sample_rate_hz,
+        jump_db=_jump_db(clean, sample_rate_hz, onset_index, begin_index),
     )
+
+
+def _jump_db(clean: NDArray[np.float64], sample_rate_hz: int, onset_index: int, begin_index: int) -> float:
+    """Level of the first 20 ms over that of the 50 ms before; all of it where nothing came before."""
+    from_index, to_index = (max(0, begin_index - round(s * sample_rate_hz)) for s in (0.06, 0.01))
+    first = clean[max(0, onset_index) : onset_index + round(0.02 * sample_rate_hz)]
+    return 10.0 * math.log10((_power(first) + 1e-12) / (_power(clean[from_index:to_index]) + 1e-12))
+
+
+def _power(samples: NDArray[np.float64]) -> float:
+    return float(np.mean(np.square(samples))) if samples.size else 0.0
 
 
 def _band(expectation: Expectation) -> _Band:
@@ -184,7 +199,10 @@ def _judge(parts: _Parts, expectation: Expectation, blank: Reading) -> Reading:
     below = _main_mode_below(parts, band, chosen)
     if below is not None:
         return _reading(parts, below, expectation, blank, "other_bottle")
-    snr_db = parts.whole.level_at(chosen.hz, chosen.hz) - _floor_db(parts, chosen)
+    level_db = parts.whole.level_at(chosen.hz, chosen.hz)
+    if parts.whole.level_at(HIGH_HZ, TOP_HZ) > level_db + OTHER_BOTTLE_DB:
+        return replace(_reading(parts, chosen, expectation, blank, "unclear"), advice=TOO_HIGH)
+    snr_db = level_db - _floor_db(parts, chosen)
     if snr_db < TONE_DB:
         return blank
     verdict: Verdict = "clear"
@@ -229,13 +247,13 @@ def _reading(
     if pitch is None:
         return blank
     crest_db = parts.whole.level_at(peak.hz, peak.hz) - parts.whole.middle_db
-    marks = Struckness(pitch.coherence, pitch.early, crest_db)
+    marks = Struckness(pitch.coherence, pitch.early, crest_db, parts.jump_db)
     kind = marks.kind(pitch.decay, beats=pitch.beats_cents is not None)
     if kind == "noise":
         return blank
     if verdict == "clear" and kind == "faint":
         verdict = "quiet"
-    if verdict == "clear" and (pitch.u95_cents > MAX_U95_CENTS or kind == "doubtful"):
+    if verdict == "clear" and (pitch.u95_cents > MAX_U95_CENTS or kind in ("doubtful", "dull")):
         verdict = "unclear"
     target_hz = expectation.target_hz
     off = None if target_hz is None or verdict == "other_bottle" else cents(pitch.hz, target_hz)
@@ -251,6 +269,7 @@ def _reading(
         advice=_advice(verdict, pitch),
         stage=blank.stage,
         glide_cents=pitch.glide_cents,
+        certain=marks.certain,
     )
 
 

@@ -1,10 +1,10 @@
 """Was this a struck tone at all? Hiss, speech, steps and pumping make onsets too.
 
-Three marks, from the series around the loudest peak and from the spectrum: a struck tone keeps its
+Four marks, from the series around the loudest peak, the spectrum and the level: a struck tone keeps its
 frequency (`coherence`: noise forgets its phase from one window to the next), it is loudest at its
-beginning (`early`: a voice swells), and it stands out of all that sounds between 100 and 2500 Hz
-(`crest_db`: noise does not, whatever its colour). The limits were set on synthesised strikes and
-noises of other random seeds than the benchmark's.
+beginning (`early`: a voice swells), it stands out of all that sounds between 100 and 2500 Hz
+(`crest_db`: noise does not, whatever its colour), and it is sudden (`jump_db`). The limits were set on
+synthesised strikes and noises of other random seeds than the benchmarks'.
 """
 
 from __future__ import annotations
@@ -37,20 +37,46 @@ STANDS_OUT_DB = 30.0
 STANDS_OUT_WELL_DB = 35.0
 BARELY_DB = 24.0
 
-Kind = Literal["struck", "faint", "doubtful", "noise"]
-"""`faint`: a struck tone close to the noise. `doubtful`: a tone, but it does not begin like a strike."""
+SUDDEN_DB = 25.0
+DULL_COHERENT, DULL_CREST_DB = 0.2, 32.0
+"""A tone too short or too restless to be read, but as sudden as a strike and loudest at first."""
+SWELLS_LEAST, SWELLS_COHERENT, SWELLS_CREST_DB = 0.4, 0.9, 45.0
+"""A tone that the room makes louder after it was struck some way off, or with a soft mallet."""
+CERTAIN_COHERENT, CERTAIN_EARLY, CERTAIN_CREST_DB, CERTAIN_SUDDEN_DB = 0.95, 0.97, 38.0, 20.0
+"""Beyond these it was a strike and nothing else: no step, knock or word of 14 kinds of noise came here."""
+
+Kind = Literal["struck", "faint", "doubtful", "dull", "noise"]
+"""`faint`: a struck tone close to the noise. `doubtful`: a tone, but it does not begin like a strike. `dull`:
+it begins like one, but its tone is hardly there; noises make some of these too."""
 
 
 @dataclass(frozen=True)
 class Struckness:
-    """The three marks."""
+    """The marks."""
 
     coherence: float
     early: float
     crest_db: float
+    jump_db: float
+
+    @property
+    def certain(self) -> bool:
+        """Whether it can be nothing but a strike."""
+        steady = self.coherence > CERTAIN_COHERENT and self.early > CERTAIN_EARLY
+        return steady and self.crest_db > CERTAIN_CREST_DB and self.jump_db > CERTAIN_SUDDEN_DB
 
     def kind(self, decay: float, *, beats: bool) -> Kind:
         """What made the sound; `decay` in nepers a second, `beats`: two tones were found in it."""
+        kind = self._tonal_kind(decay, beats=beats)
+        return "dull" if kind == "noise" and self._dull() else kind
+
+    def _dull(self) -> bool:
+        short = self.early > LOUDEST_AT_FIRST and self.coherence > DULL_COHERENT
+        swells = self.early > SWELLS_LEAST and self.coherence > SWELLS_COHERENT
+        stands_out = (short and self.crest_db > DULL_CREST_DB) or (swells and self.crest_db > SWELLS_CREST_DB)
+        return stands_out and self.jump_db > SUDDEN_DB
+
+    def _tonal_kind(self, decay: float, *, beats: bool) -> Kind:
         loosely = (beats or decay > SHORT_DECAY) and self.crest_db > STANDS_OUT_WELL_DB
         if self.coherence < (LOOSELY_COHERENT if loosely else COHERENT) or self.crest_db < BARELY_DB:
             return "noise"
