@@ -210,7 +210,7 @@ def test_a_strike_too_dull_to_be_read_is_answered() -> None:
 
 def test_what_may_be_no_strike_is_answered_only_so_often() -> None:
     """A room that makes such sounds all the time would be answered with a stream of hints."""
-    once = Reading(1.0, 440.0, None, 14.0, "unclear", 0.5, -10.0, False, "Closer.", certain=False)
+    once = Reading(hz=440.0, u95_cents=14.0, verdict="unclear", at_s=1.0, certain=False)
     doubts = _Doubts(endless=False)
     assert [doubts.allow(replace(once, at_s=float(t))) for t in range(4)] == [True, True, False, False]
     assert doubts.allow(replace(once, at_s=700.0))
