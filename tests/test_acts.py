@@ -41,16 +41,16 @@ def at_a_floor_pump() -> Session:
 def test_more_air_than_a_bottle_takes_to_its_ceiling_is_asked_about() -> None:
     """Boyle by hand: 14.696 psi times 180 / 1250 are 2.116 psi a stroke: 50 are 106, and 37.8 are 80."""
     session = at_a_floor_pump()
-    bottle, before = session.instruction.bottle, session.log.last_id
+    bottle, before = session.instruction.bottle, session.record.log.last_id
     with pytest.raises(BadInput) as told:
         session.air(50.0, 2.0)
     assert str(told.value) == (
         f"50 strokes into {bottle} would be about 106 psi, and its ceiling of 80 psi is about 38 strokes "
         "from empty; if that is what happened, let air out and read the gauge; else type the count again"
     )
-    assert session.log.last_id == before
+    assert session.record.log.last_id == before
     session.air(37.0, 2.0)
-    assert session.log.last_id > before
+    assert session.record.log.last_id > before
 
 
 def test_air_that_lifts_a_bottle_an_octave_is_a_slip_though_its_ceiling_is_far() -> None:
@@ -82,7 +82,7 @@ def test_the_faces_pass_the_question_on(face: Callable[[Session, Path], str], tm
     session = at_a_floor_pump()
     assert "strokes into" in (said := face(session, tmp_path))
     assert "type the count again" in said
-    assert not [e for _, e in session.log.events() if isinstance(e, AirMoved)]
+    assert not [e for _, e in session.record.log.events() if isinstance(e, AirMoved)]
 
 
 def test_a_bottle_given_up_is_not_called_done() -> None:

@@ -14,7 +14,7 @@ from rounds.hearing.reading import Reading
 from rounds.journal import MemoryJournal
 from rounds.notes import parse_note, shifted_hz
 from rounds.rig import Bottle, Pump, Rig
-from rounds.sessions.leading import held
+from rounds.sessions.crew import held
 from rounds.sessions.session import Session
 from rounds.wording import shown
 from tests.test_session import Bench

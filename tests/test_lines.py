@@ -128,10 +128,10 @@ def write_wav(path: Path, sound: np.ndarray) -> None:
 def test_a_line_that_cannot_be_used_is_one_sentence_and_changes_nothing(
     talk: Talk, line: str, says: str
 ) -> None:
-    before = talk.session.log.last_id
+    before = talk.session.record.log.last_id
     answer = talk.say(line)
     assert says in str(answer["error"])
-    assert talk.session.log.last_id == before
+    assert talk.session.record.log.last_id == before
 
 
 VALUES = st.one_of(
@@ -172,7 +172,7 @@ def test_whatever_is_said_is_answered_with_one_json_document(documents: list[obj
         answer = talk.say(line)
         assert answer["do"]["act"] in ("strike", "connect", "add", "release", "disconnect", "wait", "none")
         assert answer["error"] is None or isinstance(answer["error"], str)
-    assert all(math.isfinite(e.at_s) for _, e in talk.session.log.events())
+    assert all(math.isfinite(e.at_s) for _, e in talk.session.record.log.events())
 
 
 def test_lines_on_the_command_line(tmp_path: Path) -> None:
@@ -202,9 +202,9 @@ def test_what_cannot_be_is_refused_and_nothing_is_written(
 ) -> None:
     if "open" not in act:
         talk.say(OPEN)
-    newest = talk.session.log.last_id
+    newest = talk.session.record.log.last_id
     assert words in str(talk.say({"t": 1, **act})["error"])
-    assert talk.session.log.last_id == newest
+    assert talk.session.record.log.last_id == newest
 
 
 @pytest.mark.parametrize("hz", [None, 261.6])
@@ -219,9 +219,9 @@ def test_a_strike_that_was_not_clear_is_no_reading(talk: Talk, hz: float | None)
 @pytest.mark.parametrize("strokes", [0, 1e-300, -1e-9])
 def test_no_air_is_no_air_move(talk: Talk, strokes: float) -> None:
     talk.say(OPEN)
-    newest = talk.session.log.last_id
+    newest = talk.session.record.log.last_id
     assert talk.say({"t": 1, "air": strokes})["round"]["connections"] == 0
-    assert talk.session.log.last_id == newest
+    assert talk.session.record.log.last_id == newest
 
 
 def test_an_order_with_air_says_what_to_expect_and_where_to_stop(talk: Talk) -> None:
@@ -244,7 +244,7 @@ def test_a_gauge_is_typed_in_any_unit_or_said_to_be_missing(talk: Talk) -> None:
     bottle = talk.say(OPEN)["do"]["bottle"]
     talk.say({"t": 1, "gauge": "1.5 bar"})
     talk.say({"t": 2, "gauge": "none"})
-    told = [event for _, event in talk.session.log.events()]
+    told = [event for _, event in talk.session.record.log.events()]
     assert [e.gauge_kpa for e in told if isinstance(e, Gauge)] == [150.0]
     assert [e.pump for e in told if isinstance(e, NoGauge)] == [talk.session.rig.bottle(bottle).pump]
     refused = talk.say({"t": 3, "gauge": "much"})

@@ -91,7 +91,7 @@ def test_a_lost_microphone_is_told_and_the_journal_keeps_what_was_heard(live: Li
     assert live.level().state == "lost"
     live._faulted(None)
     assert live.view().message == ""
-    assert live.session.log.last_id > 0
+    assert live.session.record.log.last_id > 0
 
 
 @pytest.mark.slow

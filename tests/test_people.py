@@ -440,7 +440,7 @@ class TestLines:
         answer = self.say(lines, t=2, pump="off")
         assert answer["error"] is None
         assert lines.session.day.heads == ()
-        kinds = [type(e) for _, e in lines.session.log.events(0)]
+        kinds = [type(e) for _, e in lines.session.record.log.events(0)]
         assert kinds.count(Connected) == kinds.count(Disconnected) == 1
 
     def test_a_second_person_in_a_round_of_one_is_refused_in_one_sentence(self) -> None:

@@ -145,7 +145,7 @@ def test_a_killed_session_goes_on_where_it_stood() -> None:
         one_step(session, world, player, ear)
     stood = session.instruction
     again = Session(rig, log, world.now_s)
-    assert again.resumed
+    assert again.record.resumed
     assert (again.instruction.act, again.instruction.bottle) == (stood.act, stood.bottle)
     assert play_round(again, world, player).finished
 

@@ -79,7 +79,7 @@ def test_a_checkpoint_that_cannot_be_kept_stops_no_round() -> None:
     session = Session(RIG, NoRoom(), 1e9)
     session.open_round(1e9)
     session.close_round(1e9 + 60.0)
-    session.keep_checkpoint()
+    session.record.keep_checkpoint()
     assert session.round is None
 
 

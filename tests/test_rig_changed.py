@@ -79,8 +79,8 @@ def test_a_round_goes_on_without_the_bottles_that_left_the_rig(
     assert again.round is not None
     assert {e.bottle for e in bench.events(Skipped)} == set(gone)  # type: ignore[attr-defined]
     assert {e.reason for e in bench.events(Skipped)} == {NOT_IN_RIG}  # type: ignore[attr-defined]
-    assert not set(again.needed) & set(gone)
-    assert again.rig_words.startswith("Left out of the open round, no longer in the rig: ")
+    assert not set(again.record.needed) & set(gone)
+    assert again.record.rig_words.startswith("Left out of the open round, no longer in the rig: ")
     if head_on and target in gone:
         assert bench.events(Disconnected)[-1].bottle == target  # type: ignore[attr-defined]
         assert again.day.pump_on is None
@@ -92,7 +92,7 @@ def test_a_round_goes_on_without_the_bottles_that_left_the_rig(
 def test_the_start_after_that_finds_nothing_to_say(bench: Bench) -> None:
     Session(without("C4"), bench.log, bench.now_s + 60.0)
     again = Session(without("C4"), bench.log, bench.now_s + 90.0)
-    assert again.rig_words == ""
+    assert again.record.rig_words == ""
     assert len(bench.events(Skipped)) == 1
 
 
@@ -109,8 +109,8 @@ def test_a_round_of_which_no_bottle_is_left_ends(bench: Bench) -> None:
     other = replace(rig(), bottles=(replace(rig().bottles[0], id="X"),))
     again = Session(other, bench.log, bench.now_s + 60.0)
     assert again.round is None
-    assert not set(again.needed) & set(every)
-    assert "none of its bottles" in again.rig_words
+    assert not set(again.record.needed) & set(every)
+    assert "none of its bottles" in again.record.rig_words
 
 
 def test_another_rigs_round_is_not_taken_up(bench: Bench) -> None:
@@ -122,15 +122,15 @@ def test_another_rigs_round_is_not_taken_up(bench: Bench) -> None:
     assert again.day.take is None
     assert not bench.events(RoundClosed)[-1].finished  # type: ignore[attr-defined]
     assert len(bench.events(TakeStarted)) == len(bench.events(TakeStopped)) == 1
-    assert "'bench'" in again.rig_words
-    assert "its round was ended" in again.rig_words
+    assert "'bench'" in again.record.rig_words
+    assert "its round was ended" in again.record.rig_words
 
 
 def test_a_rig_without_the_bottles_of_the_last_round_starts_and_says_what_is_due(bench: Bench) -> None:
     bench.session.close_round(bench.now_s)
     other = replace(without("C4", "D4"), name="stage")
     again = Session(other, bench.log, bench.now_s + 60.0)
-    assert set(again.needed) == {"E4", "G4", "A4", "C5"}
+    assert set(again.record.needed) == {"E4", "G4", "A4", "C5"}
     assert again.due(bench.now_s + 60.0).reason
     everything(again, bench.now_s + 63.0)
 
@@ -138,20 +138,20 @@ def test_a_rig_without_the_bottles_of_the_last_round_starts_and_says_what_is_due
 def test_the_sentence_about_the_rig_is_said_for_a_minute(bench: Bench) -> None:
     again = Session(replace(rig(), name="stage"), bench.log, bench.now_s + 60.0)
     again.tick(bench.now_s + 119.0)
-    assert again.rig_words
+    assert again.record.rig_words
     again.tick(bench.now_s + 121.0)
-    assert again.rig_words == ""
+    assert again.record.rig_words == ""
 
 
 def test_the_name_of_the_rig_survives_a_checkpoint(bench: Bench) -> None:
     bench.session.close_round(bench.now_s)
-    bench.session.keep_checkpoint()
+    bench.session.record.keep_checkpoint()
     again = Session(replace(rig(), name="stage"), bench.log, bench.now_s + 60.0)
-    assert "'bench'" in again.rig_words
+    assert "'bench'" in again.record.rig_words
 
 
 def test_an_older_day_of_another_rig_that_is_imported_says_nothing_of_this_one(bench: Bench) -> None:
     bench.log.append(SessionStarted(at_s=10.0, rig="stage"))
     again = Session(rig(), bench.log, bench.now_s + 60.0)
-    assert again.rig_words == ""
+    assert again.record.rig_words == ""
     assert again.round is not None

@@ -160,7 +160,7 @@ def test_a_killed_round_goes_on_with_its_countdown_though_the_clock_was_set_back
     struck = first.strike()
     machine.wall_s -= DAY_S
     again = Bench(machine, log, accepted)
-    assert again.session.resumed
+    assert again.session.record.resumed
     assert again.session.beliefs.heard(struck)
     again.passes(100.0)
     assert again.live.view().downbeat_in_s == pytest.approx(1000.0)

@@ -226,7 +226,7 @@ def test_a_killed_session_stands_where_it_stood(bench: Bench, stop_after: int) -
             break
         bench.obey()
     again = Session(bench.rig, MemoryJournal(e for _, e in bench.log.events()), bench.now_s)
-    assert again.resumed
+    assert again.record.resumed
     assert again.instruction == bench.session.instruction
     assert again.round == bench.session.round
 
@@ -234,7 +234,7 @@ def test_a_killed_session_stands_where_it_stood(bench: Bench, stop_after: int) -
 def test_a_checkpoint_changes_nothing_but_the_time_it_takes(bench: Bench) -> None:
     bench.run()
     bench.session.close_round(bench.now_s)
-    bench.session.keep_checkpoint()
+    bench.session.record.keep_checkpoint()
     events = [e for _, e in bench.log.events()]
     from_checkpoint = Session(bench.rig, bench.log, bench.now_s)
     in_full = Session(bench.rig, MemoryJournal(events), bench.now_s)

@@ -331,12 +331,12 @@ def do(session: Session, doing: Doing, now_s: float) -> bool:
         "note": lambda: session.note("x", now_s),
         "hand": lambda: setattr(session, "hand", int(number)),
     }
-    length = session.log.last_id
+    length = session.record.log.last_id
     try:
         heard = acts[what]()
     except BadInput:
         return False
-    return session.log.last_id > length and (not isinstance(heard, Strike) or heard.verdict == "clear")
+    return session.record.log.last_id > length and (not isinstance(heard, Strike) or heard.verdict == "clear")
 
 
 def _as_told(session: Session, bottle: str) -> float:
@@ -377,8 +377,8 @@ def test_any_acts_and_as_many_undone_are_as_if_they_had_never_been(
     for _ in range(acts):
         other.undo(now_s)
     assert standing(other)[:-1] == standing(twin)[:-1]
-    gone = other.log.taken_back()
-    heard = any(isinstance(event, Strike) for number, event in other.log.events() if number in gone)
+    gone = other.record.log.taken_back()
+    heard = any(isinstance(event, Strike) for number, event in other.record.log.events() if number in gone)
     if heard:
         # Where air was asked for before the strike, another strike is asked for, and nobody pumps again.
         pairs = list(zip(other.instructions, twin.instructions, strict=True))
@@ -390,7 +390,7 @@ def test_any_acts_and_as_many_undone_are_as_if_they_had_never_been(
             do(twin, doing, now_s)
             do(other, doing, now_s)
         assert standing(other) == standing(twin)
-    again = Session(the_rig, MemoryJournal(e for _, e in other.log.events()), now_s)
+    again = Session(the_rig, MemoryJournal(e for _, e in other.record.log.events()), now_s)
     assert believed(again) == believed(other)
     assert (again.day.round, again.day.air) == (other.day.round, other.day.air)
 
@@ -445,11 +445,11 @@ def test_out_and_in_is_the_same_journal_and_the_same_belief(tmp_path: Path, name
 def test_a_checkpoint_that_believes_what_was_taken_back_is_thrown_away(tmp_path: Path) -> None:
     with Journal(tmp_path / "j.db") as journal:
         session = Session(rig(), journal, 1000.0)
-        keep(session.beliefs, journal, session.newest_id)
+        keep(session.beliefs, journal, session.record.newest_id)
         name = checkpoint_name(session.rig)
         assert journal.load_checkpoint(name) is not None
         session.temperature(12.0, 1001.0)
-        keep(session.beliefs, journal, session.newest_id)
+        keep(session.beliefs, journal, session.record.newest_id)
         session.undo(1002.0)
         assert journal.load_checkpoint(name) is None
         assert Session(rig(), journal, 1003.0).day.temp_c is None
@@ -521,6 +521,6 @@ def test_sentences_say_what_was_taken_back(tmp_path: Path) -> None:
     (tmp_path / "read").touch()
     face = PlainFace(Live(made.session, lambda: made.now_s, accepted_file=tmp_path / "read"))
     face.hear("add 6")
-    assert made.session.next_undo == "6 strokes into C4"
+    assert made.session.record.next_undo == "6 strokes into C4"
     assert face.hear("u")[0] == "Taken back: 6 strokes into C4."
     assert made.session.instruction.bottle == "C4"

@@ -87,10 +87,10 @@ def _run_lines(args: argparse.Namespace) -> int:
             session = Session(
                 rig, journal, begun.clock_s, place=args.place, zero_s=begun.zero_s, progress=progress
             )
-        if session.clock_words:
-            print(session.clock_words, file=sys.stderr)
-        if session.rig_words:
-            print(plain(session.rig_words), file=sys.stderr)
+        if session.record.clock_words:
+            print(session.record.clock_words, file=sys.stderr)
+        if session.record.rig_words:
+            print(plain(session.record.rig_words), file=sys.stderr)
         lines = Lines(session, begun.zero_s, hear_wav, args.people)
         for line in itertools.chain(() if first is None else (first,), said):
             print(lines.answer(line, since_boot_s() - started_s), flush=True)

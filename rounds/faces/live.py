@@ -165,7 +165,7 @@ class Live:
         if self._thermometer is not None:
             self._read(self._thermometer)
         self.session.tick(self._clock())
-        self.session.note_clock(self._wall())
+        self.session.record.note_clock(self._wall())
         self._expect()
 
     def _read(self, thermometer: Thermometer) -> None:
@@ -177,14 +177,14 @@ class Live:
         """What must be said before anything else."""
         kept = None if self._keeper is None else self._keeper.fault
         warmth = None if self._thermometer is None else self._thermometer.fault
-        return self._fault or kept or warmth or self.session.clock_words or None
+        return self._fault or kept or warmth or self.session.record.clock_words or None
 
     def view(self) -> View:
         """Everything to paint now."""
         now_s = self._clock()
         view = self._viewer.view(now_s)
         word = self._word if now_s < self._word_until_s else ""
-        view = replace(view, message=self._trouble() or word or view.message or self.session.rig_words)
+        view = replace(view, message=self._trouble() or word or view.message or self.session.record.rig_words)
         if self._look is None or now_s - self._look[0].at_s > SHOWN_S or view.mode != "round":
             return view
         return replace(view, reading=self._look_view(*self._look, now_s) or view.reading)

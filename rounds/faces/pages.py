@@ -59,7 +59,7 @@ class Pages:
                 leaves_min=b.hold_min,
             )
             for b in seen.bottles
-            if b.id in session.needed and session.beliefs.heard(b.id)
+            if b.id in session.record.needed and session.beliefs.heard(b.id)
         ]
         return sorted(paths, key=lambda p: 1e9 if p.leaves_min is None else p.leaves_min)
 
@@ -68,7 +68,7 @@ class Pages:
         from rounds.report.logbook import entries
         from rounds.report.tables import local, said
 
-        log = self.session.log
+        log = self.session.record.log
         after_id = max(0, log.last_id - MOST_LOG_LINES)
         found = list(entries(log.events(after_id), self.session.day.scale, log.taken_back(after_id)))
         newest = local(found[-1].told_s).split(" ")[0] if found else ""
@@ -81,7 +81,7 @@ class Pages:
         """The histories, with what is new since they were last asked for."""
         from rounds.health.remembering import Remembered, from_checkpoint, keep
 
-        log, known = self.session.log, self._known
+        log, known = self.session.record.log, self._known
         gone = log.taken_back(0 if known is None else known.last_id)
         if known is None or any(event_id <= known.last_id for event_id in gone):
             known = from_checkpoint(self.session.rig, log)

@@ -85,7 +85,7 @@ class Viewer:
             connections=0 if state is None else state.connections,
             visits_left=0 if plan is None else len(plan.visits),
             left=0 if state is None else len(state.open_bottles),
-            needed=len(session.needed if state is None else state.needed),
+            needed=len(session.record.needed if state is None else state.needed),
             seconds_left=None if plan is None else plan.work_s,
             downbeat_in_s=None if downbeat_s is None else downbeat_s - at_s,
             elapsed_s=None if state is None else at_s - state.opened.at_s,
@@ -96,7 +96,7 @@ class Viewer:
             pieces=session.day.pieces,
             people=self._people(),
             message=self._message(state, plan),
-            next_undo=session.next_undo,
+            next_undo=session.record.next_undo,
             next_in_s=self._next_in_s(at_s),
         )
 
@@ -188,7 +188,7 @@ class Viewer:
     ) -> BottleView:
         session = self.session
         state = session.round
-        needed = bottle.id in (session.needed if state is None else state.opened.needed)
+        needed = bottle.id in (session.record.needed if state is None else state.opened.needed)
         known = session.beliefs.heard(bottle.id)
         level = session.beliefs.level(bottle.id, at_s)
         off = level.mean - session.day.shift_cents
@@ -267,7 +267,7 @@ class Viewer:
 
     def _leaving(self, at_s: float) -> Mapping[str, float | None]:
         session = self.session
-        key = (session.newest_id, int(at_s // FORECAST_S))
+        key = (session.record.newest_id, int(at_s // FORECAST_S))
         if self._leaves is None or key != self._leaves_key:
             seen = forecast(session.rig, session.beliefs, at_s, (), shift_cents=session.day.shift_cents)
             self._leaves = {b.id: b.hold_min for b in seen.bottles}

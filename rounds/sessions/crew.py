@@ -1,4 +1,4 @@
-"""The people of a round: the instruction of each, who was heard to strike, and who strikes first.
+"""The crew of a round: the instruction of each person, who was heard to strike, and who strikes first.
 
 Between the session, which records, and the pure parts that lead one person. A round of one person takes
 the same way with one pair of hands.
@@ -7,14 +7,16 @@ the same way with one pair of hands.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rounds.guide import advice
+from rounds.guide.instructions import idle, strike_again
 from rounds.guide.people import NOT_UNDERSTOOD
 from rounds.guide.round import begin
 from rounds.guide.situation import Situation
 from rounds.instruction import Instruction
+from rounds.notes import cents
 from rounds.planning import bottles_of_each, side_by_side
 from rounds.recognising.recognition import Recognised, listening_for, recognise
 from rounds.recognising.two_players import (
@@ -26,10 +28,12 @@ from rounds.recognising.two_players import (
     whose_turn,
 )
 from rounds.sessions.closing import pressures_told
-from rounds.sessions.leading import Lead, held, kept_apart, stand_by
 from rounds.sessions.replanning import Replanner, asked_of
+from rounds.wording.words import in_words
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rounds.belief import Beliefs
     from rounds.events import Event, RoundOpened
     from rounds.guide.people import People
@@ -38,24 +42,49 @@ if TYPE_CHECKING:
     from rounds.planning import RoundPlan
     from rounds.rig import Rig
     from rounds.sessions.day import Day
+    from rounds.sessions.record import Moment
 
-
-@dataclass(frozen=True)
-class Moment:
-    """What is known at one moment."""
-
-    rig: Rig
-    beliefs: Beliefs
-    day: Day
-    now_s: float
-    newest_id: int
-
-
+NEAR_CENTS = 150.0
+"""Two people are not sent to bottles this near in pitch at once, where there are others."""
 LATE_S = 20.0
 """Who was asked to strike first this long ago keeps the other waiting: they may be away."""
 
 
-class Hands:
+class Lead:
+    """One person's instruction and plan."""
+
+    def __init__(self, now_s: float) -> None:
+        self.told: Instruction = idle("no round is open")
+        self.told_s = self.asked_s = now_s
+        self.replanner = Replanner()
+
+    def copy(self) -> Lead:
+        """A copy that later instructions do not change."""
+        twin = Lead(self.told_s)
+        twin.told, twin.asked_s, twin.replanner = self.told, self.asked_s, self.replanner.copy()
+        return twin
+
+    def tell(self, instruction: Instruction, now_s: float) -> None:
+        """This is to be done now."""
+        if (instruction.act, instruction.bottle) != (self.told.act, self.told.bottle):
+            self.asked_s = now_s
+        if instruction != self.told:
+            self.told, self.told_s = instruction, now_s
+
+    @property
+    def refused(self) -> bool:
+        """Whether a refusal at the ceiling is being shown."""
+        return self.told.act == "none" and self.told.bottle is not None
+
+    def shown(self, rig: Rig, unclear_s: float | None) -> Instruction:
+        """What is to be done. After a strike that was not understood, no air: only another strike."""
+        unclear = unclear_s is not None and unclear_s >= self.asked_s
+        if not unclear or not self.told.strokes or self.told.bottle is None:
+            return self.told
+        return strike_again(self.told, rig.bottle(self.told.bottle).note.name)
+
+
+class Crew:
     """The instructions of all. `turn` is who strikes first, None when all strike as they like."""
 
     def __init__(self, now_s: float) -> None:
@@ -66,15 +95,15 @@ class Hands:
         self._told_apart = False
         self._whole = Replanner()
 
-    def copy(self) -> Hands:
+    def copy(self) -> Crew:
         """As they are now, whatever comes later."""
-        twin = Hands(0.0)
+        twin = Crew(0.0)
         twin.leads = [lead.copy() for lead in self.leads]
         twin._since_s, twin._told_apart = self._since_s, self._told_apart
         twin.turn, twin._turn_s, twin._whole = self.turn, self._turn_s, self._whole.copy()
         return twin
 
-    def resumed(self, now_s: float) -> Hands:
+    def resumed(self, now_s: float) -> Crew:
         """The instructions from before the break are given again."""
         for lead in self.leads:
             lead.told_s = now_s
@@ -209,3 +238,44 @@ def shared_out(rig: Rig, beliefs: Beliefs, opened: RoundOpened, people: int) -> 
     """
     asked = asked_of(rig, begin(opened), opened.at_s)
     return replace(opened, shares=bottles_of_each(rig, beliefs, asked, people))
+
+
+def held(told: Instruction, first: int, *, late: bool = False) -> Instruction:
+    """The same work, but the strike waits for somebody else's; not for ever when that one is late."""
+    if not told.then_strike:
+        return told
+    why = f"person {first + 1} strikes first{', or strike when it is quiet' if late else ''}"
+    if told.act == "strike":
+        return replace(told, act="wait", why=why, headline="Hold")
+    return replace(told, why=f"{why}, then you; {told.why}" if told.why else why)
+
+
+def stand_by(told: Instruction, mine: RoundState, left: Sequence[int]) -> Instruction:
+    """Nothing more for this person, while others (by number, with what is left to each) work on.
+
+    Args:
+        told: that there is nothing to do.
+        mine: their own round.
+        left: bottles left to each person.
+    """
+    why = told.why
+    if not mine.opened.needed:
+        why = "no bottle of this round is yours"
+    elif not mine.open_bottles:
+        skipped = in_words(list(mine.skipped))
+        why = f"your others are in tune; skipped: {skipped}" if mine.skipped else "yours are in tune"
+    others = ", ".join(f"{n} left with person {i}" for i, n in enumerate(left, 1) if n)
+    return replace(told, why=f"{why}. {others}", headline="Stand by")
+
+
+def kept_apart(rig: Rig, plan: RoundPlan, elsewhere: Sequence[str]) -> RoundPlan:
+    """The same plan, with bottles near in pitch to those others work on put last where nothing hurries."""
+
+    def near(bottle_id: str) -> bool:
+        hz = rig.target_hz(bottle_id)
+        return any(abs(cents(hz, rig.target_hz(other))) < NEAR_CENTS for other in elsewhere)
+
+    listen = tuple(sorted(plan.listen, key=near))
+    hurry = plan.finish_before_downbeat_s is not None
+    visits = plan.visits if hurry else tuple(sorted(plan.visits, key=lambda v: near(v.bottle)))
+    return replace(plan, listen=listen, visits=visits)

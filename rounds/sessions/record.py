@@ -9,6 +9,7 @@ runs backwards is taken as no time passed.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rounds.bounds import refuse_misfits
@@ -22,15 +23,28 @@ from rounds.times.journal_time import SLACK_S, begun, moved, words
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from rounds.belief import Beliefs
     from rounds.events import Event
     from rounds.journal import Log
     from rounds.rig import Rig
+    from rounds.sessions.day import Day
     from rounds.sessions.resuming import Progress
     from rounds.sessions.undoing import Act
 
 SAME_PLACE_S = 3600.0
 """A session that begins so soon after the last event, and names no place, is where the one before it was."""
 NOTHING_TO_TAKE_BACK = "Nothing to take back."
+
+
+@dataclass(frozen=True)
+class Moment:
+    """What is known at one moment."""
+
+    rig: Rig
+    beliefs: Beliefs
+    day: Day
+    now_s: float
+    newest_id: int
 
 
 class Record:
@@ -44,7 +58,7 @@ class Record:
         place: str | None,
         unseen_s: float,
         progress: Progress,
-        zero_s: float | None = None,
+        zero_s: float | None,
     ) -> None:
         self.rig = rig
         self.log = log
@@ -53,21 +67,22 @@ class Record:
         self.beliefs, self.day, self.newest_id = taken.beliefs, taken.day, taken.last_id
         goes_on = self.day.round is not None or self.day.take is not None
         idle_s = 0.0 if goes_on else unseen_s
-        self._now_s = taken.latest_s
-        self._now_s = self._at(begun(self.day.scale, taken.latest_s, at_s, idle_s))
+        self.now_s = taken.latest_s
+        """The newest time."""
+        self.now_s = self.at(begun(self.day.scale, taken.latest_s, at_s, idle_s))
         self.note_clock(at_s)
-        found = fitted(rig, self.day, self._now_s)
-        self._rig_words, self._started_s = found.words, self._now_s
-        goes_on = goes_on or self._now_s - taken.latest_s <= SAME_PLACE_S
+        found = fitted(rig, self.day, self.now_s)
+        self._rig_words, self._started_s = found.words, self.now_s
+        goes_on = goes_on or self.now_s - taken.latest_s <= SAME_PLACE_S
         place = self.day.place if place is None and goes_on and self.day.rig == rig.name else place
-        begun_now = SessionStarted(at_s=self._now_s, rig=rig.name, place=place, zero_s=zero_s)
-        self._record(begun_now, *found.events)
+        begun_now = SessionStarted(at_s=self.now_s, rig=rig.name, place=place, zero_s=zero_s)
+        self.write(begun_now, *found.events)
         self.resumed = self.day.round is not None
 
     @property
-    def now_s(self) -> float:
-        """The newest time of this session."""
-        return self._now_s
+    def moment(self) -> Moment:
+        """What is known now."""
+        return Moment(self.rig, self.beliefs, self.day, self.now_s, self.newest_id)
 
     @property
     def next_undo(self) -> str:
@@ -87,34 +102,39 @@ class Record:
 
     def note_clock(self, clock_s: float) -> None:
         """What the machine's clock shows now; kept when it was set, so that the next start can count on."""
-        scale = moved(self.day.scale, self._now_s, clock_s)
+        scale = moved(self.day.scale, self.now_s, clock_s)
         if scale is not None:
-            self._record(ClockSet(at_s=self._now_s, ahead_s=scale.ahead_s))
+            self.write(ClockSet(at_s=self.now_s, ahead_s=scale.ahead_s))
 
     @property
     def clock_words(self) -> str:
         """That the clock was set, for a minute after it was seen; else nothing."""
         scale = self.day.scale
-        is_news = scale.from_s > 0.0 and scale.from_s >= self._now_s - SLACK_S
+        is_news = scale.from_s > 0.0 and scale.from_s >= self.now_s - SLACK_S
         return words(scale.ahead_s) if is_news else ""
 
     @property
     def rig_words(self) -> str:
         """What the rig made of what the journal left open, for a minute after the start; else nothing."""
-        return self._rig_words if self._now_s - self._started_s <= SLACK_S else ""
+        return self._rig_words if self.now_s - self._started_s <= SLACK_S else ""
 
     def keep_checkpoint(self) -> None:
         """Make the next start quick; only between rounds and takes, and never needed."""
         self._catch_up()
         keep_both(self.log, self.beliefs, self.day, self.newest_id)
 
-    def _at(self, at_s: float) -> float:
+    def at(self, at_s: float) -> float:
+        """The newest time of this record, once a call has brought another.
+
+        Raises:
+            BadInput: not a time.
+        """
         if not math.isfinite(at_s):
             raise BadInput(f"a time of {at_s} cannot be used; give seconds as a plain number")
-        self._now_s = max(self._now_s, at_s)
-        return self._now_s
+        self.now_s = max(self.now_s, at_s)
+        return self.now_s
 
-    def _record(self, *events: Event, act: Act | None = None) -> None:
+    def write(self, *events: Event, act: Act | None = None) -> None:
         """Journal first, all of these or none; only what is safe on disk is believed.
 
         What another program wrote meanwhile (a replaced cap, an import) is taken in on the way.
@@ -159,7 +179,7 @@ class Record:
     def _take_in(self, event: Event, *, taken_back: bool) -> None:
         self.day = take_in(self.beliefs, self.day, event, taken_back=taken_back)
 
-    def _take_back(self) -> Act:
+    def take_back(self) -> Act:
         """Take the newest act back, with all that was concluded from it; the act that it was.
 
         Raises:
@@ -172,7 +192,7 @@ class Record:
             raise BadInput(NOTHING_TO_TAKE_BACK)
         act = self._acts[-1]
         sums = self.log.sums(act.ids)
-        self._record(TakenBack(at_s=self._now_s, sums=sums, words=act.words, bottle=act.bottle))
+        self.write(TakenBack(at_s=self.now_s, sums=sums, words=act.words, bottle=act.bottle))
         self._acts.pop()
         self._refold()
         return act

@@ -11,13 +11,16 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from rounds.forecast.drift import due
 from rounds.planning import Asked, RoundPlan, plan_round
 from rounds.sessions.acts import pieces_named
 
 if TYPE_CHECKING:
     from rounds.belief import Beliefs
+    from rounds.forecast.drift import Due
     from rounds.guide.round import RoundState
     from rounds.rig import Rig
+    from rounds.sessions.record import Record
 
 REPLAN_S = 15.0
 """A plan is made anew after this long even when nothing happened."""
@@ -68,3 +71,22 @@ def asked_of(rig: Rig, state: RoundState, now_s: float) -> Asked:
         shift_cents=state.shift_cents if fixed else None,
         pieces=pieces_named(rig, state.opened.pieces),
     )
+
+
+class DueKeeper:
+    """Keeps the newest due time, and works out the next one when something happened or time went on."""
+
+    def __init__(self) -> None:
+        self._key: tuple[int, float] | None = None
+        self._due: Due | None = None
+
+    def due(self, record: Record, at_s: float) -> Due:
+        """When the next round should start, and why."""
+        beliefs, habits = record.beliefs, record.rig.habits
+        looked_at_s = planned_at_s(beliefs.latest_s, at_s)
+        key = (record.newest_id, looked_at_s)
+        if self._due is None or key != self._key:
+            shift_cents = record.day.shift_cents
+            self._due = due(record.rig, beliefs, record.awaited, looked_at_s, habits.due_limit, shift_cents)
+            self._key = key
+        return self._due

@@ -1,4 +1,4 @@
-"""A session: a record, its round, and the player's acts.
+"""A session: it has a record, and a crew that it leads through rounds by what the players do and strike.
 
 Every act becomes an event that is in the journal before anything else changes (`rounds.sessions.record`). The
 session reads no clock: each call brings `at_s`.
@@ -8,34 +8,43 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rounds.errors import BadInput
 from rounds.events import Event, NoteWritten, Part, Replaced, Skipped, SteppedBack, Strike
+from rounds.forecast.drift import worst_in
 from rounds.guide.instructions import idle, no_round
 from rounds.instruction import Instruction
 from rounds.recognising.recognition import checked, in_play
 from rounds.sessions import acts
 from rounds.sessions.closing import closing
-from rounds.sessions.crew import shared_out
-from rounds.sessions.led import Led
+from rounds.sessions.crew import Crew, shared_out
+from rounds.sessions.record import Record
+from rounds.sessions.replanning import DueKeeper
 from rounds.sessions.undoing import Act, Stood
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from rounds.belief import Beliefs
+    from rounds.forecast.drift import Due, Worst
     from rounds.guide.round import RoundState
-    from rounds.hearing.reading import Reading
+    from rounds.hearing.reading import Expectation, Reading
     from rounds.journal import Log
+    from rounds.planning import RoundPlan
     from rounds.rig import Rig
+    from rounds.sessions.day import Day
     from rounds.sessions.resuming import Progress
 
 REFUSAL_HOLD_S = 10.0
 """A refusal at the ceiling is shown this long before the round goes on without a strike."""
 CLOSE_AFTER_S = 60.0
 """A finished round without a downbeat closes by itself after this long without a strike."""
+TAKE_AHEAD_S = 60.0
+"""What is foreseen at the start of a take, whose length nobody knows yet."""
 _MOST_STEPS = 64
 NO_WAY = "no way forward was found, so tune it by hand"
 
 
-class Session(Led):
+class Session:
     """A session on one rig: one person's, or that of several who tune at once."""
 
     def __init__(
@@ -61,31 +70,134 @@ class Session(Led):
             zero_s: when its own clock shows 0, where lines bring the time.
             progress: told how many events of a long journal are worked through, and of how many.
         """
-        super().__init__(rig, log, at_s, place, unseen_s, progress, zero_s)
+        self.record = Record(rig, log, at_s, place, unseen_s, progress, zero_s)
+        self.crew = Crew(self.now_s)
+        self._due = DueKeeper()
+        self.hand = 0
+        """The person who has the keys: 0 for the first, or the only one."""
         self.listen_in_play = False
         self.ear_words = ""
         self._settle()
+
+    # What is recorded
+
+    @property
+    def rig(self) -> Rig:
+        """The instrument."""
+        return self.record.rig
+
+    @property
+    def beliefs(self) -> Beliefs:
+        """What is believed of its bottles."""
+        return self.record.beliefs
+
+    @property
+    def day(self) -> Day:
+        """The state of the day."""
+        return self.record.day
+
+    @property
+    def now_s(self) -> float:
+        """The newest time of this session."""
+        return self.record.now_s
+
+    # Who is led, and what each is told
+
+    @property
+    def round(self) -> RoundState | None:
+        """The open round, if any: all hands together."""
+        return self.day.round
+
+    @property
+    def people(self) -> int:
+        """How many tune in the open round; one when none is open."""
+        return 1 if self.day.people is None else len(self.day.people.rounds)
+
+    @property
+    def instruction(self) -> Instruction:
+        """The instruction of the person who has the keys."""
+        return self.instructions[self._person]
+
+    @property
+    def instructions(self) -> tuple[Instruction, ...]:
+        """What each is to do now. After a strike that was not clear, no air: only another strike."""
+        return self.crew.shown(self.rig, self.day, self.now_s)
+
+    @property
+    def pump_on(self) -> str | None:
+        """The bottle that the pump head is on of the person who has the keys."""
+        return self._own_day.pump_on
+
+    @property
+    def turn(self) -> int | None:
+        """Who strikes first, the others holding their strike; None when all strike as they like."""
+        return self.crew.turn
+
+    @property
+    def _person(self) -> int:
+        return self.hand if self.hand < self.people else 0
+
+    def other_hand(self) -> None:
+        """The keys are another person's from now on.
+
+        Raises:
+            BadInput: one person tunes alone.
+        """
+        if self.people < 2:
+            raise BadInput("one person tunes alone; --people 2 leads two")
+        self.hand = (self._person + 1) % self.people
+
+    def plan(self) -> RoundPlan:
+        """The plan of the open round as it is now, of all people together.
+
+        Raises:
+            BadInput: no round is open.
+        """
+        self._open_state()
+        return self.crew.plan(self.record.moment)
+
+    def plan_of(self, person: int) -> RoundPlan:
+        """What one of several people has still to do."""
+        return self.crew.plan_of(self.record.moment, person)
+
+    def _open_state(self) -> RoundState:
+        if self.day.round is None:
+            raise BadInput("no round is open; open one first")
+        return self.day.round
+
+    def listening(self) -> Expectation:
+        """What the ear should wait for now."""
+        return self.crew.listening(self.record.moment)
+
+    @property
+    def _own_day(self) -> Day:
+        """The day as the person sees it who has the keys."""
+        return self.day.of(self._person)
+
+    @property
+    def _told(self) -> Instruction:
+        return self.crew.leads[self._person].told
 
     # What follows by itself
 
     def _settle(self) -> None:
         """Journal what follows by itself, until there is something for everybody to do."""
-        self._hands.gather(self.people, self._now_s)
+        self.crew.gather(self.people, self.now_s)
         for person in range(self.people):
             self._settle_one(person)
-        self._hands.take_turns(self._moment)
+        self.crew.take_turns(self.record.moment)
 
     def _settle_one(self, person: int) -> None:
-        lead = self._hands.leads[person]
+        lead = self.crew.leads[person]
         for _ in range(_MOST_STEPS):
             if self.day.round is None:
-                lead.tell(no_round(self.day.heads), self._now_s)
+                lead.tell(no_round(self.day.heads), self.now_s)
                 return
-            step = self._hands.next_step(self._moment, person)
+            step = self.crew.next_step(self.record.moment, person)
             if isinstance(step, Instruction):
-                lead.tell(step, self._now_s)
+                lead.tell(step, self.now_s)
                 return
-            self._record(step)
+            self.record.write(step)
         self._pass_over(person)
 
     def _pass_over(self, person: int) -> None:
@@ -93,9 +205,9 @@ class Session(Led):
         state = self.day.of(person).round
         target = None if state is None else state.target
         if target is not None:
-            self._record(Skipped(at_s=self._now_s, bottle=target, reason=NO_WAY))
+            self.record.write(Skipped(at_s=self.now_s, bottle=target, reason=NO_WAY))
         told = idle(f"{target or 'the round'}: {NO_WAY}", "By hand")
-        self._hands.leads[person].tell(told, self._now_s)
+        self.crew.leads[person].tell(told, self.now_s)
 
     # Rounds
 
@@ -115,7 +227,7 @@ class Session(Led):
             BadInput: a round is open already, a piece is not in the rig, the block is longer than a day, or
                 the rig has fewer pumps than people.
         """
-        now_s = self._at(at_s)
+        now_s = self.record.at(at_s)
         opened = acts.round_opened(self.rig, self.day, now_s, downbeat_s, block_s, temp_c, pieces)
         opened = shared_out(self.rig, self.beliefs, opened, people)
         before = [] if temp_c is None else [acts.temperature(temp_c, "hand", now_s)]
@@ -123,20 +235,20 @@ class Session(Led):
 
     def close_round(self, at_s: float) -> None:
         """End the open round; nothing happens when none is open."""
-        now_s = self._at(at_s)
+        now_s = self.record.at(at_s)
         state = self.day.round
         if state is None:
             return
-        self._record(closing(self.rig, self.beliefs, state, now_s))
+        self.record.write(closing(self.rig, self.beliefs, state, now_s))
         self._settle()
 
     def tick(self, at_s: float) -> None:
         """Time passed and nothing else: a refusal ends, a finished round closes, time may run short."""
-        now_s = self._at(at_s)
+        now_s = self.record.at(at_s)
         state = self.day.round
         if state is None:
             return
-        leads = self._hands.leads
+        leads = self.crew.leads
         refused = [lead for lead in leads if lead.refused]
         if any(now_s - lead.told_s >= REFUSAL_HOLD_S for lead in refused):
             self._leave_refused()
@@ -147,7 +259,7 @@ class Session(Led):
 
     def _close_when_over(self, state: RoundState, now_s: float) -> None:
         downbeat_s = state.opened.downbeat_s
-        told_s = max(lead.told_s for lead in self._hands.leads)
+        told_s = max(lead.told_s for lead in self.crew.leads)
         over_s = told_s + CLOSE_AFTER_S if downbeat_s is None else downbeat_s
         if now_s >= over_s:
             self.close_round(now_s)
@@ -155,10 +267,32 @@ class Session(Led):
             self._settle()
 
     def _leave_refused(self) -> None:
-        for lead in self._hands.leads:
+        for lead in self.crew.leads:
             if lead.refused and lead.told.bottle is not None:
-                self._record(Skipped(at_s=self._now_s, bottle=lead.told.bottle, reason=lead.told.why))
+                self.record.write(Skipped(at_s=self.now_s, bottle=lead.told.bottle, reason=lead.told.why))
         self._settle()
+
+    # Takes
+
+    def start_take(self, at_s: float, name: str | None = None) -> None:
+        """A take runs from now on; nothing happens when one runs already."""
+        now_s = self.record.at(at_s)
+        if self.day.take is None:
+            seen = self._worst(now_s, now_s + TAKE_AHEAD_S)
+            self.record.write(acts.take_started(name or f"take {self.day.takes + 1}", seen, now_s))
+
+    def stop_take(self, at_s: float) -> None:
+        """The cut; nothing happens when no take runs."""
+        now_s, take = self.record.at(at_s), self.day.take
+        if take is not None:
+            self.record.write(acts.take_stopped(take.take, self._worst(take.at_s, now_s), now_s))
+
+    def _worst(self, start_s: float, end_s: float) -> Worst:
+        return worst_in(self.rig, self.beliefs, self.record.needed, start_s, end_s, self.day.shift_cents)
+
+    def due(self, at_s: float) -> Due:
+        """When the next round should start, and why."""
+        return self._due.due(self.record, self.record.at(at_s))
 
     # Strikes
 
@@ -169,36 +303,36 @@ class Session(Led):
             BadInput: a pitch or uncertainty that cannot be.
         """
         checked(sounded)
-        self._at(at_s)
+        self.record.at(at_s)
         if self.day.round is None or self.day.take is not None:
             return self._strike_in_play(sounded)
-        if any(lead.refused for lead in self._hands.leads):
+        if any(lead.refused for lead in self.crew.leads):
             self._leave_refused()
         self._open_state()
-        found = self._hands.recognise(self._moment, sounded)
+        found = self.crew.recognise(self.record.moment, sounded)
         act = self._act(found.strike)
         self.ear_words = found.words
-        self._record(*found.assumed, found.strike, act=act)
+        self.record.write(*found.assumed, found.strike, act=act)
         if found.strike.verdict == "clear":
             self._settle()
         else:
-            self._hands.take_turns(self._moment)
+            self.crew.take_turns(self.record.moment)
         return found.strike
 
     def _strike_in_play(self, sounded: Reading) -> Strike | None:
-        heard = in_play(self.rig, self.beliefs, self._now_s, sounded) if self.listen_in_play else None
+        heard = in_play(self.rig, self.beliefs, self.now_s, sounded) if self.listen_in_play else None
         if heard is not None:
-            self._record(heard)
+            self.record.write(heard)
         return heard
 
     # The player's acts
 
     def _do(self, *events: Event) -> None:
-        self._record(*events, act=self._act(events[-1]) if events else None)
+        self.record.write(*events, act=self._act(events[-1]) if events else None)
         self._settle()
 
     def _act(self, event: Event) -> Act:
-        return Act(event, Stood(self._hands.copy(), self.ear_words))
+        return Act(event, Stood(self.crew.copy(), self.ear_words))
 
     def undo(self, at_s: float) -> str:
         """Take back the last act of this round, or since the last one, and what came of it; what it was.
@@ -206,9 +340,9 @@ class Session(Led):
         Raises:
             BadInput: there is none, or a take runs.
         """
-        self._at(at_s)
-        act = self._take_back()
-        self._hands, self.ear_words = act.stood.hands.resumed(self._now_s), act.stood.ear_words
+        self.record.at(at_s)
+        act = self.record.take_back()
+        self.crew, self.ear_words = act.stood.crew.resumed(self.now_s), act.stood.ear_words
         self._settle()
         owner = None if self.day.people is None else self.day.people.owner(act.bottle)
         return act.words if owner is None else f"{act.words} (person {owner + 1})"
@@ -222,7 +356,7 @@ class Session(Led):
         Raises:
             BadInput: no bottle is asked for.
         """
-        now_s = self._at(at_s)
+        now_s = self.record.at(at_s)
         if on:
             self._do(*acts.head_on(self.rig, self._own_day, self._asked_for(), now_s))
         else:
@@ -234,7 +368,7 @@ class Session(Led):
         Raises:
             BadInput: not a sensible count, or no bottle is asked for.
         """
-        self._do(*acts.air_moved(self.rig, self._own_day, self._told, strokes, self._at(at_s)))
+        self._do(*acts.air_moved(self.rig, self._own_day, self._told, strokes, self.record.at(at_s)))
 
     def temperature(self, temp_c: float, at_s: float, source: str = "hand") -> None:
         """The air temperature.
@@ -242,7 +376,7 @@ class Session(Led):
         Raises:
             BadInput: outside -30 to 60 degrees Celsius.
         """
-        self._do(acts.temperature(temp_c, source, self._at(at_s)))
+        self._do(acts.temperature(temp_c, source, self.record.at(at_s)))
 
     def gauge(self, psi: float, at_s: float, bottle: str | None = None) -> None:
         """A pressure gauge was read on a bottle (the one asked for, unless another is named).
@@ -251,7 +385,7 @@ class Session(Led):
             BadInput: no such bottle, or not a pressure.
         """
         bottle_id = acts.known(self.rig, bottle or self._asked_for())
-        self._do(acts.gauge(bottle_id, psi, self._at(at_s)))
+        self._do(acts.gauge(bottle_id, psi, self.record.at(at_s)))
 
     def gauge_typed(self, text: str, at_s: float, bottle: str | None = None) -> None:
         """What was typed of a gauge: a pressure in any of its units, or that there is none.
@@ -260,23 +394,25 @@ class Session(Led):
             BadInput: no such bottle, or not a pressure.
         """
         bottle_id = acts.known(self.rig, bottle or self._asked_for())
-        self._do(acts.gauge_typed(self.rig, bottle_id, text, self._at(at_s)))
+        self._do(acts.gauge_typed(self.rig, bottle_id, text, self.record.at(at_s)))
 
     def skip(self, at_s: float) -> None:
         """Leave the bottle asked for out of this round."""
-        self._do(Skipped(at_s=self._at(at_s), bottle=self._asked_for()))
+        self._do(Skipped(at_s=self.record.at(at_s), bottle=self._asked_for()))
 
     def back(self, at_s: float) -> None:
         """Go back to the bottle before this one and hear it again."""
-        self._do(acts.stepped_back(self.rig, self._own_day, self._at(at_s)))
+        self._do(acts.stepped_back(self.rig, self._own_day, self.record.at(at_s)))
 
     def repeat(self, at_s: float) -> None:
         """Hear the bottle asked for once more."""
-        self._do(SteppedBack(at_s=self._at(at_s), bottle=self._asked_for()))
+        self._do(SteppedBack(at_s=self.record.at(at_s), bottle=self._asked_for()))
 
     def note(self, text: str, at_s: float, bottle: str | None = None) -> None:
         """Write something down."""
-        self._record(note := NoteWritten(at_s=self._at(at_s), text=text, bottle=bottle), act=self._act(note))
+        self.record.write(
+            note := NoteWritten(at_s=self.record.at(at_s), text=text, bottle=bottle), act=self._act(note)
+        )
 
     def replaced(self, bottle_id: str, part: Part, at_s: float) -> None:
         """A cap or a bottle was replaced: a new history begins.
@@ -284,4 +420,4 @@ class Session(Led):
         Raises:
             BadInput: the rig has no such bottle.
         """
-        self._do(Replaced(at_s=self._at(at_s), bottle=acts.known(self.rig, bottle_id), part=part))
+        self._do(Replaced(at_s=self.record.at(at_s), bottle=acts.known(self.rig, bottle_id), part=part))

@@ -25,7 +25,7 @@ from rounds.events import (
 from rounds.wording.events import act_in_words
 
 if TYPE_CHECKING:
-    from rounds.sessions.crew import Hands
+    from rounds.sessions.crew import Crew
 
 EDGES = (SessionStarted, RoundOpened, RoundClosed)
 """What happened before one of these is not taken back after it."""
@@ -36,7 +36,7 @@ _OF_OTHERS = (*EDGES, TakeStarted, TakeStopped, ClockSet, TakenBack)
 class Stood:
     """What the session had asked and concluded before an act: it is not in the journal."""
 
-    hands: Hands
+    crew: Crew
     ear_words: str
 
 

@@ -167,7 +167,7 @@ def judged(
 ) -> RoundResult:
     """A round that was played, judged by the truth of the world."""
     shift = session.day.shift_cents
-    off = {b: world.cents(b) - shift for b in session.needed}
+    off = {b: world.cents(b) - shift for b in session.record.needed}
     worst = max(off, key=lambda b: abs(off[b]), default=None)
     ceilings = [b.ceiling_kpa for b in world.rig.bottles]
     return RoundResult(

@@ -65,7 +65,7 @@ def run_live(args: argparse.Namespace) -> int:
                 code = run_face(live, plain=args.plain)
                 if session.round is not None:
                     print(_standing(session.round), file=sys.stderr)
-                session.keep_checkpoint()  # not after a fault: who knows what is believed then
+                session.record.keep_checkpoint()  # not after a fault: who knows what is believed then
                 return code
             finally:
                 live.close()

@@ -60,7 +60,7 @@ class Recorder:
 
     def __init__(self, session: Session) -> None:
         self.session = session
-        self.log = session.log
+        self.log = session.record.log
         self.lines = Lines(session, ZERO_S, lambda *_: [])
         self.kept: list[Line] = []
 

@@ -72,7 +72,7 @@ def test_what_is_not_kept_is_not_believed_and_the_round_goes_on_when_there_is_ro
     folded = Beliefs.fold(RIG, (event for _, event in log.events()))
     assert to_bytes(session.beliefs) == to_bytes(folded)
     again = Session(RIG, log, START_S + 20)
-    assert again.resumed
+    assert again.record.resumed
     assert again.instruction.bottle == session.instruction.bottle
 
 
@@ -124,5 +124,5 @@ def test_a_closed_terminal_or_a_kill_resumes_the_same_round(tmp_path: Path, sign
     with Journal(path) as journal:
         journal.claim()
         session = Session(RIG, journal, START_S + 60)
-        assert session.resumed
+        assert session.record.resumed
         assert f'"bottle": "{session.instruction.bottle}"' in answers[2]
