@@ -28,9 +28,9 @@ from rounds.report.day import fold
 from rounds.report.logbook import entries
 from rounds.report.page import write_page
 from rounds.report.plots import MOST_RANGE_CENTS, by_bottle, over_time
-from rounds.report.svg import Svg
 from rounds.rigs.rigfile import load_rig
 from rounds.times.local import bounds
+from rounds.wording.pictures import Svg
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -42,6 +42,7 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def run(args: argparse.Namespace) -> int:
     """Assess and print."""
+    from rounds.faces import typed
     from rounds.health import assess
     from rounds.health.remembering import histories_at, name_of, to_bytes
     from rounds.importing.readings import parse_time
@@ -49,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
 
     rig = options.load(args)
     if args.bottle:
-        args.bottle = options.known_bottle(rig, args.bottle)
+        args.bottle = typed.bottle(args.bottle, rig)
     try:
         now_s = parse_time(args.now) if args.now else None
     except ValueError as error:

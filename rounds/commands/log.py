@@ -208,10 +208,11 @@ def run_add(args: argparse.Namespace) -> int:
 
 def _bottle_of_note(args: argparse.Namespace, journal: Journal) -> str:
     """The bottle a note is about; without a rig one that the journal does not know is said, not refused."""
+    from rounds.faces import typed
     from rounds.wording.printable import plain
 
     if args.rig:
-        return options.known_bottle(options.load(args), args.bottle)
+        return typed.bottle(args.bottle, options.load(args))
     known = options.spelled(journal, args.bottle)
     if known is None:
         print(f"rounds: {plain(args.bottle)} is new to this journal; a slip of the fingers?", file=sys.stderr)

@@ -23,6 +23,22 @@ ANOTHER_STORY_CENTS = 3.0
 """A later look at a strike is said when it differs by more than this and by more than both doubts."""
 
 
+class Reminder:
+    """Remembers whether the present due time was announced already."""
+
+    def __init__(self) -> None:
+        self.announced = False
+
+    def rings(self, view: View) -> bool:
+        """Whether to ring now; true once for each time a round falls due."""
+        if view.mode == "take":
+            return False
+        due = view.mode == "between" and view.due.overdue
+        ring = due and not self.announced
+        self.announced = due
+        return ring
+
+
 def news(before: View, after: View) -> list[str]:
     """What must be said of the step from one view to the next; nothing inside a take."""
     if after.mode == "take":

@@ -201,9 +201,8 @@ OUT = ("wants_air", "too_full", "unsure", "unheard")
 
 def path_of(view: View) -> list[BottleView]:
     """The bottles of the path ahead; where there is none, those out or soonest out."""
-    ahead = [b for b in view.bottles if b.place_in_path is not None]
-    if ahead:
-        return sorted(ahead, key=lambda b: b.place_in_path or 0)
+    if view.path:
+        return list(view.path)
     out = [b for b in view.bottles if b.needed and b.state in OUT]
     return sorted(out, key=lambda b: (b.leaves_min is None, b.leaves_min or 0.0))
 

@@ -20,7 +20,7 @@ from rounds.air import LEAST_AIR_C, MOST_AIR_C
 from rounds.errors import BadInput, RoundsError
 from rounds.faces import cautions, plain, typed
 from rounds.faces.controller import RoundRequest
-from rounds.faces.news import news
+from rounds.faces.news import Reminder, news
 from rounds.faces.plainwords import QUESTIONS, SHORT, WORDS
 from rounds.wording.printable import plain as printable
 from rounds.wording.shown import strokes_spoken
@@ -47,6 +47,7 @@ class PlainFace:
         self.controller = controller
         self.over = False
         self.bell_on = True
+        self.reminder = Reminder()
         self._view = controller.view()
         self._sound = controller.level().state
 
@@ -69,7 +70,7 @@ class PlainFace:
             return []
         before, self._view = self._view, self.controller.view()
         said = news(before, self._view)
-        if self._view.mode == "between" and self._view.due.overdue and said and self.bell_on:
+        if self.reminder.rings(self._view) and said and self.bell_on:
             said[0] = _BELL + said[0]
         return said if self._view.mode == "take" else [*said, *self._news_of_sound()]
 

@@ -137,8 +137,8 @@ def _named(text: str, names: list[str], kind: str) -> str:
     wanted = text.strip().casefold()
     if not wanted:
         raise BadInput(f"name a {kind}, such as {names[0]}" if names else f"the rig has no {kind}")
-    for name in names:
-        if name.casefold() == wanted:
+    for name in (text.strip(), *names):
+        if name in names and name.casefold() == wanted:
             return name
     near = difflib.get_close_matches(wanted, [n.casefold() for n in names], 1)
     hint = next((f"; did you mean {n}?" for n in names if near and n.casefold() == near[0]), "")

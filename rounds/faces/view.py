@@ -153,6 +153,12 @@ class View:
     """Seconds until the bottles that are left for the last minutes begin, while nothing else is to do."""
 
     @property
+    def path(self) -> tuple[BottleView, ...]:
+        """The bottles whose visits are planned, next first."""
+        ahead = [b for b in self.bottles if b.place_in_path is not None]
+        return tuple(sorted(ahead, key=lambda b: b.place_in_path or 0))
+
+    @property
     def tally(self) -> Tally:
         """One count for strip, rails, sentences and summary.
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from rounds.guide.situation import Situation
     from rounds.planning.plan import PlannedVisit
 
-SURELY = 1.5
+HOLD_TO_SPARE = 1.5
 """A visit lasts when its hold, the time it is likelier in tune than out, is this much longer than needed."""
 INTO_THE_BLOCK_S = 600.0
 """It should last so far into the block, or to its end."""
@@ -49,4 +49,4 @@ def with_spare_s(work_s: float) -> float:
 
 def _lasts(now: Situation, visit: PlannedVisit) -> bool:
     to_go_s = (now.downbeat_s or now.now_s) - now.now_s
-    return visit.hold_s >= SURELY * to_go_s + min(now.state.opened.block_s, INTO_THE_BLOCK_S)
+    return visit.hold_s >= HOLD_TO_SPARE * to_go_s + min(now.state.opened.block_s, INTO_THE_BLOCK_S)

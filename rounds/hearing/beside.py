@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 RISEN_DB = 3.0
 """A tone that was struck is louder by this than what rang of it before."""
-SAME_TONE_CENTS = 25.0
+ONE_TONE_CENTS = 25.0
 BOTH = "Two bottles sounded at once. Strike one after the other."
 _WORTH = tuple(ADVICE)
 
@@ -28,7 +28,7 @@ def of_two(one: Reading, other: Reading, before: Spectrum | None, whole: Spectru
     clear = [r for r in (one, other) if r.verdict == "clear" and r.hz is not None]
     if not clear:
         return min(one, other, key=lambda r: (r.hz is None, _WORTH.index(r.verdict)))
-    if len(clear) == 2 and abs(cents(clear[0].hz or 1.0, clear[1].hz or 1.0)) < SAME_TONE_CENTS:
+    if len(clear) == 2 and abs(cents(clear[0].hz or 1.0, clear[1].hz or 1.0)) < ONE_TONE_CENTS:
         clear = clear[:1]
     risen = [r for r in clear if _has_risen(r.hz or 1.0, before, whole)]
     if len(risen) == 1:

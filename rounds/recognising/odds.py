@@ -13,6 +13,8 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from rounds.guide.round import SAME_PITCH_CENTS
+
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
@@ -35,8 +37,6 @@ SELDOM_SHARP = 0.1
 """Of bottles far from their note on such a rig: how many stand above it, though empty ones cannot."""
 ELSEWHERE = 0.0005
 """Below this density (per cent) a bottle is not where a pitch is."""
-SAME_AGAIN_CENTS = 15.0
-"""Two strikes this close together are the same bottle struck twice."""
 MIN_SD_CENTS = 4.0
 
 
@@ -157,7 +157,7 @@ def _anywhere(cents: float, target: Target) -> float:
 
 def times_refused(cents: float, rejected_cents: Iterable[float]) -> int:
     """How often this pitch was refused just before."""
-    return sum(abs(cents - c) <= SAME_AGAIN_CENTS for c in rejected_cents)
+    return sum(abs(cents - c) <= SAME_PITCH_CENTS for c in rejected_cents)
 
 
 def _struck_again(cents: float, target: Target) -> bool:
@@ -165,5 +165,5 @@ def _struck_again(cents: float, target: Target) -> bool:
     same = times_refused(cents, target.rejected_cents)
     if not target.stories:
         return same >= 1
-    uncertain = len(target.stories) > 1 or target.stories[0].sd_cents > 2.0 * SAME_AGAIN_CENTS
+    uncertain = len(target.stories) > 1 or target.stories[0].sd_cents > 2.0 * SAME_PITCH_CENTS
     return uncertain and same >= 2

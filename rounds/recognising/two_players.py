@@ -37,7 +37,7 @@ ROOM_SD_CENTS = 5.0
 """What the room adds to where a bottle is heard. Common practice, no source."""
 ASTRAY_TO_MIND = 0.2
 """From this chance on that bottles never heard are far off, they may be anywhere near."""
-FAR_CENTS = -300.0
+NOT_YET_FILLED_CENTS = -300.0
 """Where a bottle is, for example, at a first fill."""
 
 
@@ -114,7 +114,7 @@ def _mistakable(one: Station, other: Station) -> bool:
 
 def _likely(target: Target) -> list[float]:
     stories = target.stories or (FIRST_STORY,)
-    far = [FAR_CENTS] if not target.stories and target.astray >= ASTRAY_TO_MIND else []
+    far = [NOT_YET_FILLED_CENTS] if not target.stories and target.astray >= ASTRAY_TO_MIND else []
     return far + [s.mean_cents + k * s.sd_cents for s in stories for k in (-2.0, 0.0, 2.0)]
 
 

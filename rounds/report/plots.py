@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import datetime
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from rounds.report.svg import BLUE, FAINT, GREEN, INK, ORANGE, RED, SKY, Svg
+from rounds.wording.pictures import BLUE, FAINT, GREEN, INK, ORANGE, RED, SKY, Scale, Svg
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,21 +18,6 @@ _MOST_TICKS = 10
 _CHARACTER = 7.0
 """Width of a letter of the usual size, on the wide side."""
 LEAST_RANGE_CENTS, MOST_RANGE_CENTS = 20.0, 120.0
-
-
-@dataclass(frozen=True)
-class Scale:
-    """A straight map from values to pixels."""
-
-    low: float
-    high: float
-    start: float
-    end: float
-
-    def at(self, value: float) -> float:
-        """The pixel of a value."""
-        share = (value - self.low) / (self.high - self.low)
-        return self.start + share * (self.end - self.start)
 
 
 def over_time(day: Day, tolerance_cents: float) -> str:

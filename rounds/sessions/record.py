@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from rounds.rig import Rig
     from rounds.sessions.day import Day
     from rounds.sessions.resuming import Progress
-    from rounds.sessions.undoing import Act
+    from rounds.sessions.undoing import PlayerAct
 
 SAME_PLACE_S = 3600.0
 """A session that begins so soon after the last event, and names no place, is where the one before it was."""
@@ -62,7 +62,7 @@ class Record:
     ) -> None:
         self.rig = rig
         self.log = log
-        self._acts: list[Act] = []
+        self._acts: list[PlayerAct] = []
         taken = take_up(rig, log, progress)
         self.beliefs, self.day, self.newest_id = taken.beliefs, taken.day, taken.last_id
         goes_on = self.day.round is not None or self.day.take is not None
@@ -134,7 +134,7 @@ class Record:
         self.now_s = max(self.now_s, at_s)
         return self.now_s
 
-    def write(self, *events: Event, act: Act | None = None) -> None:
+    def write(self, *events: Event, act: PlayerAct | None = None) -> None:
         """Journal first, all of these or none; only what is safe on disk is believed.
 
         What another program wrote meanwhile (a replaced cap, an import) is taken in on the way.
@@ -157,7 +157,7 @@ class Record:
         if any(isinstance(event, RoundClosed) for event in events):
             self.keep_checkpoint()
 
-    def _attribute(self, events: Sequence[Event], newest: int, act: Act | None) -> None:
+    def _attribute(self, events: Sequence[Event], newest: int, act: PlayerAct | None) -> None:
         """Remember which act of the player's events came of. No act reaches over the edge of a round."""
         if act is not None and events and begins_an_act(act.event):
             self._acts.append(act)
@@ -179,7 +179,7 @@ class Record:
     def _take_in(self, event: Event, *, taken_back: bool) -> None:
         self.day = take_in(self.beliefs, self.day, event, taken_back=taken_back)
 
-    def take_back(self) -> Act:
+    def take_back(self) -> PlayerAct:
         """Take the newest act back, with all that was concluded from it; the act that it was.
 
         Raises:

@@ -19,7 +19,7 @@ from rounds.sessions.closing import closing
 from rounds.sessions.crew import Crew, shared_out
 from rounds.sessions.record import Record
 from rounds.sessions.replanning import DueKeeper
-from rounds.sessions.undoing import Act, Stood
+from rounds.sessions.undoing import PlayerAct, Stood
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -331,8 +331,8 @@ class Session:
         self.record.write(*events, act=self._act(events[-1]) if events else None)
         self._settle()
 
-    def _act(self, event: Event) -> Act:
-        return Act(event, Stood(self.crew.copy(), self.ear_words))
+    def _act(self, event: Event) -> PlayerAct:
+        return PlayerAct(event, Stood(self.crew.copy(), self.ear_words))
 
     def undo(self, at_s: float) -> str:
         """Take back the last act of this round, or since the last one, and what came of it; what it was.

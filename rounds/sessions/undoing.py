@@ -41,7 +41,7 @@ class Stood:
 
 
 @dataclass
-class Act:
+class PlayerAct:
     """One act: its own event, and the ids of all that came of it so far."""
 
     event: Event

@@ -156,19 +156,6 @@ def keep_for_next_time(journal: Journal, last_id: int, name: str, blob: bytes) -
             writable.save_checkpoint(name, last_id, blob)
 
 
-def known_bottle(rig: Rig, bottle_id: str) -> str:
-    """The id of a bottle named by the user, whatever the capitals.
-
-    Raises:
-        BadInput: the rig has no such bottle.
-    """
-    ids = [b.id for b in rig.by_pitch]
-    for one in (bottle_id, *ids):
-        if one in ids and one.casefold() == bottle_id.casefold():
-            return one
-    raise BadInput(f"{rig.name} has no bottle {bottle_id!r}; it has {', '.join(ids)}")
-
-
 def bottle_named(args: argparse.Namespace, journal: Journal, bottle: str) -> str:
     """The id of a bottle named by the user, whatever the capitals: of the rig, else as the journal has it.
 
@@ -176,7 +163,9 @@ def bottle_named(args: argparse.Namespace, journal: Journal, bottle: str) -> str
         BadInput: neither knows such a bottle.
     """
     if args.rig:
-        return known_bottle(load(args), bottle)
+        from rounds.faces import typed
+
+        return typed.bottle(bottle, load(args))
     found = spelled(journal, bottle)
     if found is None:
         raise BadInput(f"this journal has no bottle {bottle!r}; name the rig with --rig to check its bottles")

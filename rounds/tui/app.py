@@ -18,10 +18,11 @@ from textual.app import App, SystemCommand
 from textual.binding import Binding
 
 from rounds.errors import RoundsError
+from rounds.faces.news import Reminder
 from rounds.tui import answers, models, themes
 from rounds.tui.intents import BY_NAME, INTENTS, PAGES, QUESTIONS, Intent
 from rounds.tui.messages import Changed
-from rounds.tui.reminders import Reminder, desktop_notice, window_title
+from rounds.tui.reminders import desktop_notice, window_title
 from rounds.tui.screens.home import HomeScreen
 from rounds.tui.screens.page import Page
 from rounds.tui.widgets.keyline import Key

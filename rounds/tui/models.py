@@ -113,15 +113,9 @@ def rails(view: View) -> RailsModel:
     return RailsModel(view.bottles, view.instruction.bottle, view.pump_on)
 
 
-def path(view: View) -> tuple[BottleView, ...]:
-    """The bottles of the path ahead, next first."""
-    ahead = [b for b in view.bottles if b.place_in_path is not None]
-    return tuple(sorted(ahead, key=lambda b: b.place_in_path or 0))
-
-
 def following(view: View) -> FollowingModel:
     """The next bottle of the path, and the clock."""
-    ahead = [b for b in path(view) if b.id != view.instruction.bottle]
+    ahead = [b for b in view.path if b.id != view.instruction.bottle]
     label, figures, loud = _clock(view)
     if view.people or not ahead:
         return FollowingModel("", "", "", label, figures, loud)
@@ -161,7 +155,7 @@ def path_text(view: View, most: int = _PATH_SHOWN) -> str:
 def _after(view: View, person: int | None, most: int) -> str:
     """The path of a person behind the bottle in hand."""
     own = view.instruction if person is None else view.people[person].instruction
-    ahead = [b for b in path(view) if b.person == person and b.id != own.bottle]
+    ahead = [b for b in view.path if b.person == person and b.id != own.bottle]
     if not ahead:
         return ""
     names = "  ".join(f"{plain(b.id, 8)} {sign(b)}" for b in ahead[:most])
@@ -302,7 +296,7 @@ def reasons(view: View) -> tuple[Said, ...]:
 
 def first_ones(view: View) -> list[BottleView]:
     """Bottles that would be done first: the path where there is one, else those soonest or already out."""
-    ahead = list(path(view))
+    ahead = list(view.path)
     if ahead:
         return ahead
     out = [b for b in view.bottles if b.needed and b.state in _OUT]

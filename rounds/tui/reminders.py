@@ -24,22 +24,6 @@ LONGEST_NOTICE_S = 15.0
 """A notice that has not been handed over by then has failed."""
 
 
-class Reminder:
-    """Remembers whether the present due time was announced already."""
-
-    def __init__(self) -> None:
-        self.announced = False
-
-    def rings(self, view: View) -> bool:
-        """Whether to ring now; true once for each time a round falls due."""
-        if view.mode == "take":
-            return False
-        due = view.mode == "between" and view.due.overdue
-        ring = due and not self.announced
-        self.announced = due
-        return ring
-
-
 def window_title(view: View) -> str:
     """A title for the terminal window, the same all through a take."""
     if view.mode == "take":

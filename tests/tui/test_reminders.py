@@ -7,9 +7,10 @@ import sys
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from rounds.faces.news import Reminder
 from rounds.faces.view import DueView
 from rounds.tui import reminders
-from rounds.tui.reminders import Reminder, window_title
+from rounds.tui.reminders import window_title
 from tests.tui.fake import FakeController
 
 if TYPE_CHECKING:

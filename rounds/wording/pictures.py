@@ -7,12 +7,28 @@ say the same again.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from xml.sax.saxutils import escape, quoteattr
 
 from rounds.wording.printable import plain
 
 INK, FAINT, PAPER = "#222222", "#d0d0d0", "#ffffff"
 BLUE, ORANGE, GREEN, RED, SKY = "#0072b2", "#e69f00", "#009e73", "#d55e00", "#56b4e9"
+
+
+@dataclass(frozen=True)
+class Scale:
+    """A straight map from values to pixels."""
+
+    low: float
+    high: float
+    start: float
+    end: float
+
+    def at(self, value: float) -> float:
+        """The pixel of a value."""
+        share = (value - self.low) / (self.high - self.low)
+        return self.start + share * (self.end - self.start)
 
 
 class Svg:
@@ -58,6 +74,13 @@ class Svg:
             f"{_number(x - size)},{_number(y)} {_number(x + size)},{_number(y)} {_number(x)},{_number(tip)}"
         )
         self._shape("polygon", points=points, fill=fill)
+
+    def square(self, x: float, y: float, half: float, stroke: str) -> None:
+        """An empty square about a point."""
+        side = 2.0 * half
+        self._shape(
+            "rect", x=x - half, y=y - half, width=side, height=side, fill=PAPER, stroke=stroke, stroke_width=2
+        )
 
     def text(
         self, x: float, y: float, words: object, *, anchor: str = "start", size: int = 12, fill: str = INK
