@@ -27,13 +27,13 @@ from rounds.guide.instructions import (
     wait_for,
 )
 from rounds.guide.lateness import before_downbeat_s, in_time
-from rounds.guide.situation import Situation, aim_of, over_its_limit, sounding
 from rounds.planning.dose import dose
 from rounds.planning.walking import walking_order
 from rounds.wording.words import in_words
 
 if TYPE_CHECKING:
     from rounds.guide.round import RoundState
+    from rounds.guide.situation import Situation
     from rounds.instruction import Instruction
     from rounds.rig import Bottle
 
@@ -72,7 +72,7 @@ def next_step(now: Situation) -> Event | Instruction:
         return ShiftChosen(at_s=now.now_s, shift_cents=now.plan.shift_cents, saves=now.plan.shift_saves)
     if state.pump_on not in (None, state.target):
         return pump_off(now, state.pump_on, f"the pump is still on {state.pump_on}")
-    over = over_its_limit(now)
+    over = now.over_its_limit()
     if over is not None:
         return _to_be_let_down(now, over)
     if state.target is None:
@@ -167,7 +167,7 @@ def _left_to_settle(now: Situation, bottle_id: str) -> bool:
     heard = now.state.heard.get(bottle_id)
     if heard is None or bottle_id not in now.state.visited or bottle_id in now.state.moved or heard.pump_on:
         return False
-    error = now.beliefs.level(bottle_id, now.now_s).mean - aim_of(now, bottle_id)
+    error = now.beliefs.level(bottle_id, now.now_s).mean - now.aim_of(bottle_id)
     return _good_enough(now, now.rig.bottle(bottle_id), error, on=False)
 
 
@@ -280,15 +280,15 @@ def _after_reading(now: Situation) -> Event | Instruction:
     bottle = now.rig.bottle(bottle_id)
     level = now.beliefs.level(bottle_id, now.now_s)
     on = now.state.pump_on == bottle_id
-    error = level.mean - aim_of(now, bottle_id)
+    error = level.mean - now.aim_of(bottle_id)
     if _good_enough(now, bottle, error, on):
         return _leave(now, bottle, level.mean, error, on)
     wanted = dose(
         now.rig,
         now.beliefs,
         bottle_id,
-        level_cents=sounding(now, bottle_id, level),
-        aim_cents=aim_of(now, bottle_id),
+        level_cents=now.sounding(bottle_id, level),
+        aim_cents=now.aim_of(bottle_id),
         pump_on=on,
         at_s=now.now_s,
         told=now.told.get(bottle_id, NOTHING_TOLD),
@@ -311,7 +311,7 @@ def _after_reading(now: Situation) -> Event | Instruction:
 def _heard_sharp(now: Situation, bottle: Bottle) -> bool:
     """Whether it sounded so sharp, head on, that only an unlikely loss at the head could make it flat."""
     heard = now.state.heard[bottle.id]
-    return heard.cents - aim_of(now, bottle.id) > MOST_LOSS * bottle.tolerance_cents
+    return heard.cents - now.aim_of(bottle.id) > MOST_LOSS * bottle.tolerance_cents
 
 
 def _good_enough(now: Situation, bottle: Bottle, error_cents: float, on: bool) -> bool:
@@ -344,7 +344,7 @@ def _roughly_cents(now: Situation, bottle_id: str) -> float:
     start = now.state.visit_from_cents
     if start is None or bottle_id != now.state.target:
         return 0.0
-    change = abs(start - aim_of(now, bottle_id))
+    change = abs(start - now.aim_of(bottle_id))
     return ROUGH_SHARE * change if change > ROUGH_FROM_CENTS else 0.0
 
 

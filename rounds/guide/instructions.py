@@ -11,7 +11,6 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rounds.air import kpa_to_psi, pressure_figure, psi_to_kpa, stroke_kpa
-from rounds.guide.situation import Situation, aim_beside, aim_of
 from rounds.instruction import Instruction
 from rounds.wording.shown import sentence
 from rounds.wording.words import (
@@ -28,6 +27,7 @@ from rounds.wording.words import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from rounds.guide.situation import Situation
     from rounds.planning.dose import Dose
     from rounds.rig import Bottle, Rig
 
@@ -47,7 +47,7 @@ LOSS_TO_SAY_CENTS = 1.0
 
 def off_the_aim(now: Situation, bottle_id: str, error_cents: float) -> str:
     """How far a bottle will be off its aim, with the pump off."""
-    text = offset_in_words(error_cents, aim_beside(now, bottle_id))
+    text = offset_in_words(error_cents, now.aim_beside(bottle_id))
     on = now.state.pump_on == bottle_id
     loses = on and abs(now.beliefs.head_loss(bottle_id).mean) >= LOSS_TO_SAY_CENTS
     return f"{text} once the pump is off" if loses else text
@@ -108,7 +108,7 @@ def more(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruct
         bottle.id,
         pump.id,
         wanted.strokes,
-        aim_of(now, bottle.id),
+        now.aim_of(bottle.id),
         why,
         headline,
         detail,
@@ -150,7 +150,7 @@ def less(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruct
         bottle.id,
         pump.id if by_pump else None,
         wanted.strokes,
-        aim_of(now, bottle.id),
+        now.aim_of(bottle.id),
         why,
         f"{bottle.note.name}: let out {amount}",
         f"let out about {strokes_phrase(wanted.strokes)} by {means}, then strike",
@@ -163,7 +163,7 @@ def less(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruct
 def _why_go(now: Situation, bottle: Bottle, error_cents: float) -> str:
     """How far off the aim a bottle is; of one that is in tune, why it is touched all the same."""
     text = off_the_aim(now, bottle.id, error_cents)
-    beside = aim_beside(now, bottle.id)
+    beside = now.aim_beside(bottle.id)
     reasons = (v.why for v in now.plan.visits if v.bottle == bottle.id)
     if now.state.pump_on == bottle.id or abs(error_cents + beside) > bottle.tolerance_cents:
         return text
@@ -183,7 +183,7 @@ def let_down(now: Situation, bottle_id: str) -> Instruction:
         bottle_id,
         None,
         -max(1.0, math.ceil(strokes)),
-        aim_of(now, bottle_id),
+        now.aim_of(bottle_id),
         why,
         f"{bottle.note.name}: let air out",
         let_out,
@@ -203,7 +203,7 @@ def pump_off(now: Situation, bottle_id: str, why: str) -> Instruction:
         bottle_id,
         now.state.mounted,
         None,
-        aim_of(now, bottle_id),
+        now.aim_of(bottle_id),
         why,
         f"{note}: head off",
         f"take the pump straight off {bottle_id}, then strike it",
@@ -220,7 +220,7 @@ def read_gauge(now: Situation, bottle: Bottle, why: str) -> Instruction:
         bottle.id,
         pump.id,
         None,
-        aim_of(now, bottle.id),
+        now.aim_of(bottle.id),
         why,
         f"{bottle.note.name}: read the gauge",
         f"{on}read its gauge and tell what it shows in {pump.gauge_unit}, or that there is none",
@@ -238,7 +238,7 @@ def refusal(bottle: Bottle, sentence: str) -> Instruction:
 
 def once_more(now: Situation, bottle: Bottle, why: str) -> Instruction:
     """One strike is not enough to go by; a second one that agrees is."""
-    aim_cents = aim_of(now, bottle.id)
+    aim_cents = now.aim_of(bottle.id)
     headline = f"Strike {bottle.note.name} again"
     return Instruction("strike", bottle.id, None, None, aim_cents, why, headline)
 
@@ -264,4 +264,4 @@ def strike_instruction(now: Situation, bottle_id: str) -> Instruction:
         why = "its air moved since it was heard"
     else:
         why = "it sounded unlike what was believed of it: once more"
-    return Instruction("strike", bottle_id, None, None, aim_of(now, bottle_id), why, f"Strike {note}")
+    return Instruction("strike", bottle_id, None, None, now.aim_of(bottle_id), why, f"Strike {note}")

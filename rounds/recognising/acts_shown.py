@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 
 from rounds.air import hz_after
 from rounds.events import AirMoved, Connected, Disconnected, Event
-from rounds.guide.situation import Situation, sounding
 from rounds.notes import cents, shifted_hz
 from rounds.recognising.odds import Story
 
@@ -18,6 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from rounds.gauss import Gauss
+    from rounds.guide.situation import Situation
     from rounds.instruction import Instruction
 
 MOVED_SHARE = 0.35
@@ -31,7 +31,7 @@ def stories_of(now: Situation, bottle_id: str, advised: Instruction | None) -> t
     """Where a bottle's pitch may be: left as it was, or with the advised air moved. Empty if never heard."""
     if not now.beliefs.heard(bottle_id):
         return ()
-    still = sounding(now, bottle_id, now.beliefs.level(bottle_id, now.now_s))
+    still = now.sounding(bottle_id, now.beliefs.level(bottle_id, now.now_s))
     stories = [Story(still.mean, still.sd)]
     strokes = advised.strokes if advised is not None and advised.bottle == bottle_id else None
     if strokes:
