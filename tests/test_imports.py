@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import ast
 import json
+import re
 import subprocess
 import sys
 from functools import cache
@@ -307,6 +308,15 @@ def test_the_house_is_as_it_is_drawn() -> None:
         if room(name) in level and room(name) != room(other) and not below(level, room(name), room(other))
     }
     assert up == set()
+
+
+def test_every_file_that_developers_are_sent_to_is_there() -> None:
+    page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    named = set(re.findall(r"`((?:[a-z_]+/)+[a-z_]+\.py)`", page))
+    assert len(named) > 10
+    assert {n for n in named if not (PACKAGE / n).exists() and not (ROOT / n).exists()} == set()
+    rooms = {path.parent.name for path in PACKAGE.glob("*/__init__.py")}
+    assert {r for r in rooms if f"`{r}/`" not in page} == set()
 
 
 def below(level: dict[str, int], here: str, there: str) -> bool:
