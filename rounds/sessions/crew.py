@@ -41,8 +41,7 @@ if TYPE_CHECKING:
     from rounds.hearing.reading import Expectation, Reading
     from rounds.planning import RoundPlan
     from rounds.rig import Rig
-    from rounds.sessions.day import Day
-    from rounds.sessions.record import Moment
+    from rounds.sessions.day import Day, Moment
 
 NEAR_CENTS = 150.0
 """Two people are not sent to bottles this near in pitch at once, where there are others."""

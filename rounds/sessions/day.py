@@ -33,6 +33,9 @@ from rounds.times.journal_time import Scale
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from rounds.belief import Beliefs
+    from rounds.rig import Rig
+
 
 @dataclass(frozen=True)
 class Day:
@@ -187,3 +190,14 @@ class Day:
             doubted_s=-math.inf,
             temp_c=self.temp_c if event.temp_c is None else event.temp_c,
         )
+
+
+@dataclass(frozen=True)
+class Moment:
+    """What is known at one moment."""
+
+    rig: Rig
+    beliefs: Beliefs
+    day: Day
+    now_s: float
+    newest_id: int

@@ -9,12 +9,12 @@ runs backwards is taken as no time passed.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rounds.bounds import refuse_misfits
 from rounds.errors import BadInput
 from rounds.events import ClockSet, RoundClosed, SessionStarted, TakenBack
+from rounds.sessions.day import Moment
 from rounds.sessions.resuming import keep_both, take_in, take_up
 from rounds.sessions.rig_changed import fitted
 from rounds.sessions.undoing import EDGES, begins_an_act, hangs_on_an_act
@@ -23,28 +23,15 @@ from rounds.times.journal_time import SLACK_S, begun, moved, words
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from rounds.belief import Beliefs
     from rounds.events import Event
     from rounds.journal import Log
     from rounds.rig import Rig
-    from rounds.sessions.day import Day
     from rounds.sessions.resuming import Progress
     from rounds.sessions.undoing import PlayerAct
 
 SAME_PLACE_S = 3600.0
 """A session that begins so soon after the last event, and names no place, is where the one before it was."""
 NOTHING_TO_TAKE_BACK = "Nothing to take back."
-
-
-@dataclass(frozen=True)
-class Moment:
-    """What is known at one moment."""
-
-    rig: Rig
-    beliefs: Beliefs
-    day: Day
-    now_s: float
-    newest_id: int
 
 
 class Record:

@@ -16,11 +16,13 @@ from rounds.planning import Asked, RoundPlan, plan_round
 from rounds.sessions.acts import pieces_named
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from rounds.belief import Beliefs
     from rounds.forecast.drift import Due
     from rounds.guide.round import RoundState
     from rounds.rig import Rig
-    from rounds.sessions.record import Record
+    from rounds.sessions.day import Moment
 
 REPLAN_S = 15.0
 """A plan is made anew after this long even when nothing happened."""
@@ -80,13 +82,12 @@ class DueKeeper:
         self._key: tuple[int, float] | None = None
         self._due: Due | None = None
 
-    def due(self, record: Record, at_s: float) -> Due:
-        """When the next round should start, and why."""
-        beliefs, habits = record.beliefs, record.rig.habits
-        looked_at_s = planned_at_s(beliefs.latest_s, at_s)
-        key = (record.newest_id, looked_at_s)
+    def due(self, at: Moment, awaited: Mapping[str, float]) -> Due:
+        """When the next round should start, and why; `awaited` maps the bottles waited for to their weights."""
+        looked_at_s = planned_at_s(at.beliefs.latest_s, at.now_s)
+        key = (at.newest_id, looked_at_s)
         if self._due is None or key != self._key:
-            shift_cents = record.day.shift_cents
-            self._due = due(record.rig, beliefs, record.awaited, looked_at_s, habits.due_limit, shift_cents)
+            limit, shift_cents = at.rig.habits.due_limit, at.day.shift_cents
+            self._due = due(at.rig, at.beliefs, awaited, looked_at_s, limit, shift_cents)
             self._key = key
         return self._due

@@ -292,7 +292,8 @@ class Session:
 
     def due(self, at_s: float) -> Due:
         """When the next round should start, and why."""
-        return self._due.due(self.record, self.record.at(at_s))
+        self.record.at(at_s)
+        return self._due.due(self.record.moment, self.record.awaited)
 
     # Strikes
 
