@@ -83,7 +83,7 @@ class DueKeeper:
         self._due: Due | None = None
 
     def due(self, at: Moment, awaited: Mapping[str, float]) -> Due:
-        """When the next round should start, and why; `awaited` maps the bottles waited for to their weights."""
+        """When the next round should start, and why; `awaited`: the bottles waited for, by weight."""
         looked_at_s = planned_at_s(at.beliefs.latest_s, at.now_s)
         key = (at.newest_id, looked_at_s)
         if self._due is None or key != self._key:
