@@ -42,6 +42,9 @@ BOUNDS = {
     "block_s": Bounds(0.0, 1e7),
     "quarantine_s": Bounds(0.0, 1e7),
     "ahead_s": Bounds(-1e11, 1e11),
+    "since_s": Bounds(-1e11, 1e11),
+    "unseen_s": Bounds(0.0, 1e7),
+    "zero_s": Bounds(-2e11, 2e11),
     "temp_c": Bounds(-60.0, 90.0),
     "hz": Bounds(1.0, 1e5),
     "cents": _CENTS,
@@ -59,6 +62,24 @@ def _bounded(cls: type[Event]) -> tuple[str, ...]:
     if cls not in _BOUNDED:
         _BOUNDED[cls] = tuple(f.name for f in fields(cls) if f.name in BOUNDS)
     return _BOUNDED[cls]
+
+
+FIRST_S = 946_684_800.0
+"""2000-01-01, UTC. Nothing that is brought in from elsewhere is older: an unset clock stamped it."""
+LATEST_S = 86_400.0
+"""Nothing that is brought in lies further ahead of the machine's clock than this."""
+
+
+def has_time(event: Event) -> bool:
+    """Whether an event's time can be; where it cannot, the time of nothing else follows from it."""
+    return BOUNDS["at_s"].hold(event.at_s)
+
+
+def misplaced(at_s: float, now_s: float) -> str:
+    """Why something that was brought in cannot have been at a time, or nothing."""
+    if at_s < FIRST_S:
+        return "it lies before the year 2000"
+    return "it is more than a day ahead of this machine's clock" if at_s > now_s + LATEST_S else ""
 
 
 def misfit(event: Event) -> str:

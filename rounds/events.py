@@ -253,6 +253,28 @@ class NoteWritten(Event):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Imported(Event):
+    """A file was brought in: it is the `events` events just before this one.
+
+    `sums_crc` is a checksum over their check sums: only where they stand before it do they go with it.
+    """
+
+    kind: ClassVar[str] = "imported"
+    file: str
+    events: int
+    sums_crc: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class EventsMissing(Event):
+    """So many events that had been kept here, after a time, are no longer in the journal."""
+
+    kind: ClassVar[str] = "events_missing"
+    events: int
+    since_s: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class TakenBack(Event):
     """The player took an act back: it and what was concluded from it stay written, and are not believed.
 
@@ -268,10 +290,14 @@ class TakenBack(Event):
 
 @dataclass(frozen=True, kw_only=True)
 class ClockSet(Event):
-    """The machine's clock moved: from now on the journal's time runs `ahead_s` before it (0: they agree)."""
+    """The machine's clock moved: from now on the journal's time runs `ahead_s` before it (0: they agree).
+
+    `unseen_s` of that are taken to have passed between two sessions, which the clock could not tell.
+    """
 
     kind: ClassVar[str] = "clock_set"
     ahead_s: float
+    unseen_s: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -314,6 +340,8 @@ EVENT_TYPES: dict[str, type[Event]] = {
         SteppedBack,
         Replaced,
         NoteWritten,
+        Imported,
+        EventsMissing,
         TakenBack,
         ClockSet,
     )

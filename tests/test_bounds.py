@@ -31,6 +31,8 @@ from rounds.events import (
 from rounds.health import Histories
 from rounds.importing.keeping import event_of
 from rounds.journal import Journal, MemoryJournal
+from rounds.journal.timing import scale_now
+from rounds.report.page import write_page
 from rounds.sessions.day import Day
 from rounds.sessions.session import Session
 from tests.test_events import strategy_of
@@ -134,3 +136,16 @@ def test_a_session_writes_nothing_that_cannot_be() -> None:
     with pytest.raises(BadInput, match="at_s"):
         session.note("too late", 1e300)
     assert log.last_id == before
+
+
+def test_an_event_of_another_age_moves_no_time_and_hides_no_day(tmp_path: Path) -> None:
+    """An older version took in a row of the year 9999: 253402300799 s by Python's calendar.timegm."""
+    with Journal(tmp_path / "j.db") as journal:
+        journal.append_many(
+            [NoteWritten(at_s=1.78e9, text="before"), NoteWritten(at_s=253402300799.0, text="of a slip")]
+        )
+        session = Session(RIG, journal, 1.78e9 + 60.0)
+        assert session.now_s == 1.78e9 + 60.0
+        session.note("after", session.now_s + 1.0)
+        assert scale_now(journal, 1.78e9 + 70.0).ahead_s == 0.0
+        assert write_page(journal, None, None, None).startswith("# ")

@@ -98,7 +98,7 @@ def test_a_new_event_is_shown_taken_back_listed_and_carried_away(tmp_path: Path)
     for name, text in (("log.json", document.getvalue()), ("log.csv", rows.getvalue())):
         (tmp_path / name).write_text(text, encoding="utf-8")
         with Journal(tmp_path / f"{name}.db") as other:
-            import_file(tmp_path / name, other, None, keep_good=False, on_bad=print)
+            import_file(tmp_path / name, other, None, keep_good=False, on_bad=print, now_s=START_S)
             assert [e for _, e in other.events()] == [e for _, e in kept]
 
 

@@ -132,7 +132,8 @@ def test_after_a_clock_that_ran_a_day_ahead_countdowns_run_and_nights_are_seen(a
     first.live.end_round()
     machine.wall_s -= DAY_S  # put right while nobody looks
     second = Bench(machine, log, accepted)
-    assert "24 h behind" in second.live.view().message or "25 h behind" in second.live.view().message
+    assert "24 h behind" in second.live.view().message
+    assert "60 min are taken to have passed" in second.live.view().message
     assert second.session.now_s == pytest.approx(NOON_S + UNSEEN_S)
     second.live.open_round(RoundRequest(downbeat_in_s=600.0))
     second.passes(100.0)
@@ -164,6 +165,18 @@ def test_a_killed_round_goes_on_with_its_countdown_though_the_clock_was_set_back
     assert again.session.beliefs.heard(struck)
     again.passes(100.0)
     assert again.live.view().downbeat_in_s == pytest.approx(1000.0)
+
+
+def test_a_clock_set_back_a_little_hides_no_hour_and_the_difference_is_said_as_it_is(accepted: Path) -> None:
+    log, machine = MemoryJournal(), Machine()
+    Bench(machine, log, accepted)
+    machine.wall_s -= 61.0
+    second = Bench(machine, log, accepted)
+    assert second.session.now_s == pytest.approx(NOON_S + 61.0)
+    assert "61 s behind the journal" in second.live.view().message
+    machine.passes(600.0)
+    third = Bench(machine, log, accepted)
+    assert third.session.now_s == pytest.approx(NOON_S + 661.0)
 
 
 def test_an_unset_clock_leaves_no_trace(accepted: Path) -> None:

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
+NOW_S = 1.8e9
 OFF = {"C4": -35.0, "E4": 28.0, "A4": -60.0}
 Doing = tuple[str, float]
 
@@ -401,12 +402,12 @@ def test_any_acts_and_as_many_undone_are_as_if_they_had_never_been(
 def on_disk(path: Path) -> Journal:
     """A journal with a strike, a slip, its taking back, and a note."""
     journal = Journal(path)
-    session = Session(rig(), journal, 1000.0, place="barn")
-    session.open_round(1000.0)
-    session.strike(1003.0, Reading(shifted_hz(session.rig.target_hz("C4"), -30.0), 1.0))
-    session.air(6.0, 1010.0)
-    session.undo(1012.0)
-    session.note("going on", 1020.0)
+    session = Session(rig(), journal, NOW_S - 2000.0, place="barn")
+    session.open_round(NOW_S - 2000.0)
+    session.strike(NOW_S - 2000.0 + 3, Reading(shifted_hz(session.rig.target_hz("C4"), -30.0), 1.0))
+    session.air(6.0, NOW_S - 2000.0 + 10)
+    session.undo(NOW_S - 2000.0 + 12)
+    session.note("going on", NOW_S - 2000.0 + 20)
     return journal
 
 
@@ -431,14 +432,14 @@ def test_out_and_in_is_the_same_journal_and_the_same_belief(tmp_path: Path, name
         writer(Filter().read(journal), out)
         all_events, gone = list(journal.events()), journal.taken_back()
     with Journal(tmp_path / "empty.db") as same, on_disk(tmp_path / "full.db") as full:
-        import_file(tmp_path / name, same, None, keep_good=False, on_bad=lambda bad: None)
+        import_file(tmp_path / name, same, None, keep_good=False, on_bad=lambda bad: None, now_s=NOW_S)
         assert (list(same.events()), same.taken_back()) == (all_events, gone)
         # Carried into a journal that has all of it already, nothing is kept twice.
-        import_file(tmp_path / name, full, None, keep_good=False, on_bad=lambda bad: None)
+        import_file(tmp_path / name, full, None, keep_good=False, on_bad=lambda bad: None, now_s=NOW_S)
         assert full.taken_back() == gone
     with Journal(tmp_path / "more.db") as more:
         more.append_many(Temperature(at_s=float(k), temp_c=20.0) for k in range(7))
-        import_file(tmp_path / name, more, None, keep_good=False, on_bad=lambda bad: None)
+        import_file(tmp_path / name, more, None, keep_good=False, on_bad=lambda bad: None, now_s=NOW_S)
         assert more.taken_back() == {number + 7 for number in gone}
 
 

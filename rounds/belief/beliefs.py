@@ -20,6 +20,7 @@ from rounds.belief.priors import HALF_NEPER_CENTS, HEAD, JOIN, OUT, gauss_in_cen
 from rounds.belief.scales import Scales
 from rounds.belief.temperature import Air
 from rounds.belief.track import CREEP_FROM_MIN, FIRST_SD, Track
+from rounds.bounds import has_time
 from rounds.gauss import Z95, Gauss
 from rounds.rig import GROUPS
 
@@ -112,6 +113,8 @@ class Beliefs:
 
     def apply(self, event: ev.Event) -> None:
         """Take in one event."""
+        if not has_time(event):
+            return
         if event.at_s >= self.latest_s:
             self.latest_s = event.at_s
         else:

@@ -71,10 +71,12 @@ def _hear(path: str, target_hz: float | None) -> Heard:
 
 
 def _write_svg(path: str, comparison: Comparison) -> None:
+    from rounds.files.whole import ANYBODYS_FILE, written_whole
     from rounds.workshop.plot import svg_plot
 
     try:
-        Path(path).write_text(svg_plot(comparison), encoding="utf-8")
+        with written_whole(Path(path), replace=True, permissions=ANYBODYS_FILE) as out:
+            out.write(svg_plot(comparison).encode())
     except OSError as error:
         raise RoundsError(f"{path} cannot be written ({error.strerror}); choose another place.") from error
 

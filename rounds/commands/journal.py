@@ -29,10 +29,12 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     rescue = inner.add_parser("rescue", help="save what can be read of a damaged journal into a new one")
     rescue.add_argument("file", metavar="FILE", help="the new journal")
     rescue.set_defaults(run=run_rescue)
+    where = inner.add_parser("path", help="print where the journal is")
+    where.set_defaults(run=run_path)
     restore = inner.add_parser("restore", help="put a copy in the journal's place; the present one is kept")
     restore.add_argument("file", metavar="FILE", help="the copy, as backup or a session's end made it")
     restore.set_defaults(run=run_restore)
-    for one in (check, backup, rescue, restore):
+    for one in (check, backup, rescue, where, restore):
         # SUPPRESS: a --journal given before the inner command must not be overwritten by its default.
         one.add_argument("--journal", metavar="FILE", default=argparse.SUPPRESS, help=argparse.SUPPRESS)
 
@@ -41,15 +43,16 @@ def run_check(args: argparse.Namespace) -> int:
     """Check; exit code 1 when something is wrong."""
     from rounds.files.places import journal_path
     from rounds.journal.care import check
-    from rounds.report.tables import local
+    from rounds.times.local import local
     from rounds.wording.printable import plain
+    from rounds.wording.words import counted
 
     path = journal_path(args.journal)
     found = check(path)
     if args.json:
         print(json.dumps({"journal": str(path), **dataclasses.asdict(found)}))
     else:
-        print(f"{plain(path)}: {found.events} events" + (", whole" if not found.problems else ""))
+        print(f"{plain(path)}: {found.events} events" + (", whole" if found.whole else ""))
         if found.first_s is not None and found.last_s is not None:
             print(f"from {local(found.first_s)} to {local(found.last_s)}")
         if found.clock_back:
@@ -62,9 +65,21 @@ def run_check(args: argparse.Namespace) -> int:
         if found.unbelieved:
             why = "a number in them cannot be, or a newer rounds wrote them"
             print(f"{found.unbelieved} events not believed: {why}")
+        if found.missing:
+            print(
+                f"{counted(found.missing, 'event')} that had been kept are missing; `rounds log` says where"
+            )
         for problem in found.problems:
             print(problem)
-    return int(ExitCode.FAILED if found.problems else ExitCode.FINE)
+    return int(ExitCode.FINE if found.whole else ExitCode.FAILED)
+
+
+def run_path(args: argparse.Namespace) -> int:
+    """Print its name, whether it is there or not."""
+    from rounds.files.places import journal_path
+
+    print(journal_path(args.journal).absolute())
+    return 0
 
 
 def run_backup(args: argparse.Namespace) -> int:
@@ -86,12 +101,10 @@ def run_backup(args: argparse.Namespace) -> int:
 def run_rescue(args: argparse.Namespace) -> int:
     """Save what can be read."""
     from rounds.files.places import journal_path
-    from rounds.journal.care import rescue
-    from rounds.wording.printable import plain
+    from rounds.journal.rescuing import rescue, summary
 
-    path = journal_path(args.journal)
-    saved = rescue(path, Path(args.file))
-    print(f"{saved.saved} events saved into {plain(args.file)}, {saved.lost} lost", file=sys.stderr)
+    found = rescue(journal_path(args.journal), Path(args.file), time.time())
+    print(summary(found, Path(args.file)), file=sys.stderr)
     return 0
 
 

@@ -86,12 +86,19 @@ def _register_import(inner: argparse._SubParsersAction[argparse.ArgumentParser])
         "what `rounds log --csv`, `--json` or `export` wrote. Lines that are in the journal already are "
         "not kept twice.",
     )
-    parser.add_argument("file", metavar="FILE", help="a CSV file; its columns are in docs/journal.md")
+    parser.add_argument(
+        "file", metavar="FILE", nargs="?", help="a CSV file; its columns are in docs/journal.md"
+    )
     options.add_rig(parser)
     choice = parser.add_mutually_exclusive_group()
     choice.add_argument("--keep-good", action="store_true", help="keep the good lines even if others are bad")
     choice.add_argument(
         "--all-or-none", action="store_true", help="keep nothing if a line is bad (the default)"
+    )
+    choice.add_argument(
+        "--undo",
+        action="store_true",
+        help="take back what the last import brought in (that of FILE, if named)",
     )
     _inner_journal(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON document")
@@ -225,6 +232,10 @@ def run_import(args: argparse.Namespace) -> int:
 
     from rounds.importing import BadLine, import_file
 
+    if args.undo:
+        return _undo_import(args)
+    if args.file is None:
+        raise BadInput("no file is named; `rounds log import FILE` brings one in")
     bad: list[dict[str, object]] = []
 
     def on_bad(line: BadLine) -> None:
@@ -234,7 +245,9 @@ def run_import(args: argparse.Namespace) -> int:
 
     rig = options.load(args) if args.rig else None
     with options.open_journal(args) as journal:
-        result = import_file(Path(args.file), journal, rig, keep_good=args.keep_good, on_bad=on_bad)
+        result = import_file(
+            Path(args.file), journal, rig, keep_good=args.keep_good, on_bad=on_bad, now_s=time.time()
+        )
     if args.json:
         counts = {"kept": result.kept, "known": result.known, "events": result.events}
         print(json.dumps({**counts, "bad": bad}))
@@ -244,11 +257,42 @@ def run_import(args: argparse.Namespace) -> int:
     return 0
 
 
+def _undo_import(args: argparse.Namespace) -> int:
+    """Take back what an import brought in: it stays written, and nothing believes it."""
+    import json
+
+    from rounds.events import TakenBack
+    from rounds.importing import newest_import
+    from rounds.journal.imports import stands_together
+    from rounds.journal.takenback import MOST_BACK
+    from rounds.journal.timing import scale_now
+    from rounds.wording.words import counted
+
+    name = Path(args.file).name if args.file else None
+    with options.open_journal(args) as journal:
+        found = newest_import(journal, name)
+        if found is None:
+            raise BadInput(f"there is no import{f' of {name}' if name else ''} to take back")
+        number, event = found
+        words = f"the import of {event.file} ({counted(event.events, 'event')})"
+        if not stands_together(number, event, journal.sums) or journal.last_id - number > MOST_BACK:
+            raise BadInput(
+                f"{words} is too far back, or its events are not together in this journal: it stays"
+            )
+        at_s = scale_now(journal).kept(time.time())
+        journal.append(TakenBack(at_s=at_s, sums=journal.sums((number,)), words=words))
+    if args.json:
+        print(json.dumps({"taken_back": event.events, "file": event.file}))
+    else:
+        print(f"taken back: {words}", file=sys.stderr)
+    return 0
+
+
 def run_export(args: argparse.Namespace) -> int:
     """Write the whole log into a file."""
-    import os
+    import io
 
-    from rounds.files.places import make_private_file
+    from rounds.files.whole import written_whole
     from rounds.report import tables
     from rounds.report.logbook import Filter
     from rounds.wording.printable import plain
@@ -265,11 +309,11 @@ def run_export(args: argparse.Namespace) -> int:
         raise BadInput(f"{plain(path)}: its ending must say the form: {', '.join(writers)}")
     with options.open_journal(args, read_only=True) as journal:
         try:
-            make_private_file(path)
-            with path.open("w", encoding="utf-8", newline="") as out:
+            with written_whole(path, replace=False) as raw:
+                out = io.TextIOWrapper(raw, encoding="utf-8", newline="")
                 writer(Filter().read(journal, touched=path.suffix.lower() == ".csv"), out)
                 out.flush()
-                os.fsync(out.fileno())
+                out.detach()
         except FileExistsError as error:
             raise BadInput(f"{plain(path)}: there is a file already; name one that does not exist") from error
         except OSError as error:

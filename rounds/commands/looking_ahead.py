@@ -134,10 +134,10 @@ def _lead(journal: Journal, now_s: float) -> float:
     from rounds.journal.timing import scale_now
     from rounds.times.journal_time import words
 
-    ahead_s = scale_now(journal, now_s).ahead_s
-    if ahead_s > 0.0:
-        print(f"rounds: {words(ahead_s)}", file=sys.stderr)
-    return max(0.0, ahead_s)
+    scale = scale_now(journal, now_s)
+    if scale.ahead_s > 0.0:
+        print(f"rounds: {words(scale.ahead_s, scale.unseen_s)}", file=sys.stderr)
+    return max(0.0, scale.ahead_s)
 
 
 def _beliefs_at(rig: Rig, journal: Journal, now_s: float, ahead_s: float) -> Beliefs:

@@ -66,7 +66,8 @@ class Pages:
     def log_lines(self) -> Sequence[LogLine]:
         """The newest events, newest first; those of the newest day without their date."""
         from rounds.report.logbook import entries
-        from rounds.report.tables import local, said
+        from rounds.report.tables import said
+        from rounds.times.local import local
 
         log = self.session.record.log
         after_id = max(0, log.last_id - MOST_LOG_LINES)

@@ -7,7 +7,6 @@ player alone.
 from __future__ import annotations
 
 import datetime
-import os
 import wave
 from collections import deque
 from pathlib import Path
@@ -16,7 +15,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rounds.errors import RoundsError
-from rounds.files.places import PRIVATE_FILE, make_folder
+from rounds.files.places import make_folder
+from rounds.files.whole import written_whole
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -66,8 +66,7 @@ class SoundKeeper:
         moment = datetime.datetime.fromtimestamp(at_s, datetime.UTC)
         name = f"{moment:%Y%m%dT%H%M%S}{moment.microsecond // 1000:03d}Z_{_safe(label)}.wav"
         try:
-            handle = os.open(self._folder / name, os.O_CREAT | os.O_WRONLY | os.O_TRUNC, PRIVATE_FILE)
-            with os.fdopen(handle, "wb") as raw, wave.open(raw, "wb") as file:
+            with written_whole(self._folder / name, replace=True) as raw, wave.open(raw, "wb") as file:
                 file.setnchannels(1)
                 file.setsampwidth(2)
                 file.setframerate(sample_rate_hz)

@@ -32,11 +32,16 @@ _DOCUMENT = re.compile(r'\s*\{\s*"(journal|events)"')
 
 @dataclass(frozen=True)
 class Unit:
-    """The events of one line. `sort_s` orders units that come from different lines."""
+    """The events of one line. `sort_s` orders units that come from different lines: those of readings."""
 
     line: int
     events: tuple[Event, ...]
     sort_s: float = 0.0
+
+    @property
+    def is_reading(self) -> bool:
+        """Whether it was a row of readings, and no event that was written out."""
+        return self.sort_s != 0.0
 
 
 @dataclass(frozen=True)

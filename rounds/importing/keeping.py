@@ -56,7 +56,7 @@ def event_of(value: dict[str, Any]) -> Event:
         hints = _hints(kind)
         fields = {name: _checked(v, hints[name], name) for name, v in fields.items() if name in hints}
     event = from_fields(kind, at_s, fields)
-    if name := misfit(event):
+    if (name := misfit(event)) and name != "at_s":  # the time is held against the clock
         raise ValueError(f"{name}: {shown(getattr(event, name))} cannot be")
     return event
 

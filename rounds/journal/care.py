@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import contextlib
 import sqlite3
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rounds.errors import JournalError
-from rounds.events import Unknown
+from rounds.events import EVENT_TYPES, EventsMissing, Unknown
 from rounds.files.places import make_folder
-from rounds.journal.faults import NO_ROOM_TO_OPEN, sentence, told
+from rounds.journal.chain import linked
+from rounds.journal.faults import NO_ROOM_TO_OPEN, told
+from rounds.journal.mending import missing_words
 from rounds.journal.pages import found_events
 from rounds.journal.store import Journal
-from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     import datetime
@@ -43,6 +43,13 @@ class Checked:
     unbelieved: int
     taken_back: int
     problems: tuple[str, ...]
+    missing: int = 0
+    """Events that had been kept and were found missing at a start since: nothing here brings them back."""
+
+    @property
+    def whole(self) -> bool:
+        """Whether all that was ever kept is here, as it was written."""
+        return not self.problems and not self.missing
 
 
 def check(path: Path) -> Checked:
@@ -57,13 +64,16 @@ def check(path: Path) -> Checked:
             walk.problems += journal.page_problems(_MOST_TOLD)
             for number, event in journal.events():
                 walk.see(number, event)
+            walk.problems += _broken_links(journal)
             walk.taken_back = len(journal.taken_back())
+            if (ahead := journal.missing_end()) is not None:
+                walk.problems.append(f"{missing_words(journal, journal.tail, ahead)} {MAY_COME_BACK}")
     except JournalError as error:
         if not isinstance(error.__cause__, (sqlite3.DatabaseError, ValueError)) or _is_foreign(error):
             raise
         walk.problems.append(str(error))
     if walk.problems:
-        saved = len({number for number, _ in _found(path)})
+        saved = len({number for number, *_ in _found(path)})
         walk.problems.append(f"{saved} events can still be read; `rounds journal rescue FILE` saves them.")
     return Checked(
         walk.events,
@@ -73,7 +83,22 @@ def check(path: Path) -> Checked:
         walk.unbelieved,
         walk.taken_back,
         tuple(walk.problems),
+        walk.missing,
     )
+
+
+MAY_COME_BACK = "Any command that writes, such as `rounds log add`, brings back what the pages still hold."
+
+
+def _broken_links(journal: Journal) -> Iterator[str]:
+    """Events that do not follow from the one before them, though each is whole."""
+    before, number_before, said = 0, 0, 0
+    for number, check_sum, link in journal.links():
+        broken = link is not None and link != linked(before, check_sum) and number == number_before + 1
+        if broken and said < _MOST_TOLD:
+            said += 1
+            yield f"event {number} does not follow from the one before it: events between them are missing"
+        before, number_before = check_sum if link is None else link, number
 
 
 def _is_foreign(error: JournalError) -> bool:
@@ -87,7 +112,7 @@ class _Walk:
     """Events seen one after another."""
 
     def __init__(self) -> None:
-        self.events = self.clock_back = self.last_id = self.unbelieved = self.taken_back = 0
+        self.events = self.clock_back = self.last_id = self.unbelieved = self.taken_back = self.missing = 0
         self.first_s: float | None = None
         self.last_s: float | None = None
         self.problems: list[str] = []
@@ -96,13 +121,22 @@ class _Walk:
         """Take in one event."""
         at_s = event.at_s
         self.unbelieved += isinstance(event, Unknown)
-        if number != self.last_id + 1 and len(self.problems) < _MOST_TOLD:
-            self.problems.append(f"events {self.last_id + 1} to {number - 1} are missing")
+        self.missing += event.events if isinstance(event, EventsMissing) else 0
+        if isinstance(event, Unknown) and event.original_kind in EVENT_TYPES:
+            self._note(
+                f"event {number} ({event.original_kind}) has a number that cannot be: it is not believed"
+            )
+        if number != self.last_id + 1:
+            self._note(f"events {self.last_id + 1} to {number - 1} are missing")
         if self.last_s is not None and at_s < self.last_s - CLOCK_BACK_S:
             self.clock_back += 1
         self.first_s = at_s if self.first_s is None else self.first_s
         self.last_s, self.last_id = at_s, number
         self.events += 1
+
+    def _note(self, problem: str) -> None:
+        if len(self.problems) < _MOST_TOLD:
+            self.problems.append(problem)
 
 
 def back_up_daily(
@@ -126,44 +160,6 @@ def back_up_daily(
     return to
 
 
-@dataclass(frozen=True)
-class Rescued:
-    """What a rescue saved; `lost` counts ids that were given and could not be read."""
-
-    saved: int
-    lost: int
-
-
-def rescue(path: Path, to: Path) -> Rescued:
-    """Save every event that can be read into a new journal; the damaged one is left as it is.
-
-    Raises:
-        JournalError: nothing can be read, or the new file is there already or cannot be written.
-    """
-    if to.exists():
-        raise JournalError(f"{plain(to)}: there is a file already. Name one that does not exist.")
-    with contextlib.closing(sqlite3.connect("", isolation_level=None)) as spool:
-        try:
-            spool.execute("CREATE TABLE found (id INTEGER PRIMARY KEY, at_s REAL, kind, fields, check_sum)")
-            spool.execute("BEGIN")
-            spool.executemany("INSERT OR IGNORE INTO found VALUES (?, ?, ?, ?, ?)", _flat(path))
-            saved, last = spool.execute("SELECT count(*), ifnull(max(id), 0) FROM found").fetchone()
-            if not saved:
-                raise JournalError(f"{plain(path)}: no event of a journal can be read in it.")
-            with Journal(to) as journal:
-                journal.append_rows(
-                    spool.execute("SELECT at_s, kind, fields, check_sum FROM found ORDER BY id")
-                )
-        except sqlite3.Error as error:
-            raise JournalError(sentence(to, error)) from error
-    return Rescued(saved, last - saved)
-
-
-def _flat(path: Path) -> Iterator[tuple[int, float, str, str, int]]:
-    for number, row in _found(path):
-        yield (number, *row)
-
-
-def _found(path: Path) -> Iterator[tuple[int, Row]]:
+def _found(path: Path) -> Iterator[tuple[int, Row, int | None]]:
     with told(path):
         yield from found_events(path)

@@ -42,7 +42,7 @@ def _fill(source: sqlite3.Connection, part: Path) -> None:
         target.execute("PRAGMA journal_mode = DELETE")
     finally:
         target.close()
-    handle = os.open(part, os.O_RDONLY)
+    handle = os.open(part, os.O_RDWR)  # some systems sync only what may be written
     try:
         os.fsync(handle)
     finally:

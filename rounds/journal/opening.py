@@ -24,8 +24,47 @@ BUSY_S = 5.0
 """How long to wait for another writer."""
 
 
+_MAGIC = b"SQLite format 3\x00"
+
+
+def backups_of(path: Path) -> Path:
+    """The folder beside a journal in which its daily copies are kept."""
+    return path.with_name("backups" if path.name == "journal.db" else f"{path.stem}-backups")
+
+
+def copies_of(path: Path) -> list[Path]:
+    """A journal's daily copies, the oldest first."""
+    return sorted(backups_of(path).glob("daily-*.db"))
+
+
+def _refuse_what_is_none(path: Path) -> None:
+    """Let SQLite at nothing but its own files: it takes a short text for a journal yet to be begun, and
+    writes over it; and it waits for ever on a pipe that nobody writes."""
+    if path.exists() and not path.is_file():
+        raise JournalError(f"{plain(path)}: this is not a file. Name a journal with --journal.")
+    if path.exists() and path.stat().st_size:
+        with path.open("rb") as file:
+            if file.read(len(_MAGIC)) != _MAGIC:
+                raise JournalError(
+                    f"{plain(path)}: this is not a journal of rounds. Name another with --journal."
+                )
+
+
+def _refuse_to_begin_anew(path: Path) -> None:
+    """An empty file in the place of a journal that has daily copies was a journal once."""
+    wal = path.with_name(path.name + "-wal")
+    copies = copies_of(path)
+    if copies and path.exists() and not path.stat().st_size and not (wal.exists() and wal.stat().st_size):
+        raise JournalError(
+            f"{plain(path)}: the journal is empty (0 bytes), though {plain(copies[-1])} is a copy of it. "
+            f"`rounds journal restore {plain(copies[-1])}` brings that back; to begin anew, remove the file."
+        )
+
+
 def open_to_write(path: Path) -> sqlite3.Connection:
     """Open a journal to read and write; make it, or bring it up to date, where that is needed."""
+    _refuse_what_is_none(path)
+    _refuse_to_begin_anew(path)
     make_folder(path.parent)
     with contextlib.suppress(FileExistsError):
         make_private_file(path)
@@ -51,6 +90,7 @@ def open_to_read(path: Path) -> sqlite3.Connection:
         raise JournalError(
             f"{plain(path)}: there is no journal yet. It begins with the first round or import."
         )
+    _refuse_what_is_none(path)
     try:
         return _checked_to_read(path, "ro")
     except sqlite3.OperationalError as error:

@@ -51,8 +51,11 @@ class _Pages:
         return self.data[(number - 1) * self.size : number * self.size] if number > 0 else self.data[:0]
 
 
-def found_events(path: Path) -> Iterator[tuple[int, Row]]:
-    """Id and row of every event whose checksum holds; some come twice, and in no order."""
+def found_events(path: Path) -> Iterator[tuple[int, Row, int | None]]:
+    """Id, row and link of every event whose checksum holds; some come twice, and in no order.
+
+    Events that an older version wrote have no link.
+    """
     wal = path.with_name(path.name + "-wal")
     data, wal_data = path.read_bytes(), wal.read_bytes() if wal.exists() else b""
     pages = _opened(memoryview(data), memoryview(wal_data))
@@ -74,7 +77,7 @@ def _opened(data: memoryview, wal: memoryview) -> _Pages:
     return _Pages(size, data, wal, places)
 
 
-def _rows(page: memoryview, start: int, pages: _Pages) -> Iterator[tuple[int, Row]]:
+def _rows(page: memoryview, start: int, pages: _Pages) -> Iterator[tuple[int, Row, int | None]]:
     count = int.from_bytes(page[start + 3 : start + 5], "big")
     for index in range(min(count, len(page) // 4)):
         pointer = start + 8 + 2 * index
@@ -82,11 +85,11 @@ def _rows(page: memoryview, start: int, pages: _Pages) -> Iterator[tuple[int, Ro
         try:
             length, place = _varint(page, place)
             event_id, place = _varint(page, place)
-            row = _row(_payload(page, place, length, pages))
+            found = _row(_payload(page, place, length, pages))
         except (IndexError, ValueError, struct.error):
             continue
-        if row is not None and event_id > 0:
-            yield event_id, row
+        if found is not None and event_id > 0:
+            yield event_id, *found
 
 
 def _varint(data: memoryview | bytes, place: int) -> tuple[int, int]:
@@ -121,25 +124,25 @@ def _payload(page: memoryview, place: int, length: int, pages: _Pages) -> bytes:
     return b"".join(parts)
 
 
-def _row(record: bytes) -> Row | None:
-    """The event in a record of columns id (stored as null), at_s, kind, fields, check_sum."""
+def _row(record: bytes) -> tuple[Row, int | None] | None:
+    """The event in a record of columns id (stored as null), at_s, kind, fields, check_sum, perhaps link."""
     header, place = _varint(record, 0)
     codes = []
     while place < header:
         code, place = _varint(record, place)
         codes.append(code)
-    if len(codes) != 5 or codes[0] != 0:
+    if len(codes) not in {5, 6} or codes[0] != 0:
         return None
-    values: list[float | str | int] = []
+    values: list[float | str | int | None] = []
     for code in codes[1:]:
-        value, place = _value(record, place, code)
+        value, place = (None, place) if code == 0 else _value(record, place, code)
         values.append(value)
-    at_s, kind, fields, check_sum = values
+    at_s, kind, fields, check_sum, link = (*values, None)[:5]
     if not (isinstance(kind, str) and isinstance(fields, str) and isinstance(check_sum, int)):
         return None
-    if isinstance(at_s, str) or event_sum(float(at_s), kind, fields) != check_sum:
+    if not isinstance(at_s, int | float) or event_sum(float(at_s), kind, fields) != check_sum:
         return None
-    return float(at_s), kind, fields, check_sum
+    return (float(at_s), kind, fields, check_sum), link if isinstance(link, int) else None
 
 
 _INTEGER_BYTES = {1: 1, 2: 2, 3: 3, 4: 4, 5: 6, 6: 8}

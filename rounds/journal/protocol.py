@@ -9,7 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
-from rounds.events import TakenBack
+from rounds.events import Imported, TakenBack
+from rounds.journal.imports import with_their_events
 from rounds.journal.rows import to_row
 from rounds.journal.takenback import can_be_taken_back, resolved
 
@@ -111,7 +112,9 @@ class MemoryJournal:
             for number, event in enumerate(self._events[first:], first + 1)
             if isinstance(event, TakenBack)
         ]
-        return resolved(taken, self._sums_before)
+        gone = resolved(taken, self._sums_before)
+        among = [(n, e) for n in gone if isinstance(e := self._events[n - 1], Imported)]
+        return with_their_events(gone, among, self.sums)
 
     def _sums_before(self, number: int) -> Iterator[tuple[int, int]]:
         for other in range(number - 1, 0, -1):

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from rounds.errors import JournalError
 from rounds.files.places import make_folder
 from rounds.journal.care import check
+from rounds.journal.chain import Witness
 from rounds.journal.claim import claimed
 from rounds.journal.faults import told
 from rounds.journal.opening import free_name
@@ -44,6 +45,7 @@ def restore(path: Path, source: Path) -> Path | None:
             part.unlink(missing_ok=True)
             raise
         os.replace(part, path)
+        Witness(path).forget()
     return aside
 
 

@@ -42,6 +42,7 @@ STEPS: tuple[tuple[str, ...], ...] = (
             'round_closed', 'take_started', 'take_stopped', 'clock_set')""",
     ),
     ("CREATE INDEX events_taken_back ON events (id) WHERE kind = 'taken_back'",),
+    ("ALTER TABLE events ADD COLUMN link INTEGER",),
 )
 VERSION = len(STEPS)
 READABLE = 2
@@ -56,6 +57,10 @@ SETTING_TERM = (
 """The index is used where a query says this word for word."""
 TAKEN_BACK_TERM = "kind = 'taken_back'"
 """The same for what the player took back, so that every fold knows in no time what to pass over."""
+
+
+LINKED = 5
+"""From this version on events carry a link to the one before them (`rounds.journal.chain`)."""
 
 
 def event_sum(at_s: float, kind: str, fields: str) -> int:

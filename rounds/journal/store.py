@@ -17,11 +17,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rounds.errors import JournalError
-from rounds.events import TakenBack
+from rounds.events import Imported, TakenBack
 from rounds.journal import schema
+from rounds.journal.chain import Tail, Witness, with_links
 from rounds.journal.claim import claimed
 from rounds.journal.copying import copy_whole
 from rounds.journal.faults import RESCUE, told
+from rounds.journal.imports import with_their_events
 from rounds.journal.opening import begin_writing, open_to_read, open_to_write
 from rounds.journal.protocol import Checkpoint
 from rounds.journal.rows import from_row, to_row
@@ -40,7 +42,7 @@ _BATCH = 2000
 _LOOKED_BACK = 200
 _CHECKPOINTS_KEPT = 12
 """The newest; a rig that was changed leaves its old ones behind."""
-_INSERT = "INSERT INTO events (at_s, kind, fields, check_sum) VALUES (?, ?, ?, ?)"
+_INSERT = "INSERT INTO events (at_s, kind, fields, check_sum, link) VALUES (?, ?, ?, ?, ?)"
 
 
 class Journal:
@@ -56,10 +58,14 @@ class Journal:
         self.read_only = read_only
         self._lock = threading.RLock()
         self._claims = contextlib.ExitStack()
+        self._witness = Witness(self.path)
+        # Before the journal is looked at: another process may be writing it.
+        self._noted = self._witness.told()
         with told(self.path):
             self._connection = open_to_read(self.path) if read_only else open_to_write(self.path)
             version = self._connection.execute("PRAGMA user_version").fetchone()[0]
             self._indexed, self._taken_indexed = version >= 3, version >= 4
+            self._linked = version >= schema.LINKED
 
     def __enter__(self) -> Journal:
         return self
@@ -100,8 +106,50 @@ class Journal:
     def append_rows(self, rows: Iterable[Row]) -> int:
         """Keep all of these events, made ready by `to_row`, or none; returns the newest id."""
         with self._lock, told(self.path), self._transaction():
-            self._connection.executemany(_INSERT, rows)
-            return self.last_id
+            self._connection.executemany(_INSERT, with_links(rows, self.tail.link))
+            tail = self.tail
+        self._witness.tell(tail)
+        self._noted = None
+        return tail.last_id
+
+    @property
+    def tail(self) -> Tail:
+        """The newest event's id, link and time."""
+        link = "link" if self._linked else "NULL"
+        query = f"SELECT id, ifnull({link}, check_sum), at_s FROM events ORDER BY id DESC LIMIT 1"
+        with self._lock, told(self.path):
+            return Tail(*(self._connection.execute(query).fetchone() or ()))
+
+    def link_at(self, number: int) -> int | None:
+        """The link of an event; that of one of an older version is its check sum."""
+        link = "link" if self._linked else "NULL"
+        query = f"SELECT ifnull({link}, check_sum) FROM events WHERE id = ?"
+        with self._lock, told(self.path):
+            row = self._connection.execute(query, (number,)).fetchone()
+        return None if row is None else int(row[0])
+
+    def links(self) -> Iterator[tuple[int, int, int | None]]:
+        """Id, check sum and link of every event, in order; the link is None for those of an older version."""
+        link = "link" if self._linked else "NULL"
+        with self._lock, told(self.path):
+            cursor = self._connection.execute(f"SELECT id, check_sum, {link} FROM events ORDER BY id")
+        while True:
+            with self._lock, told(self.path):
+                rows = cursor.fetchmany(_BATCH)
+            if not rows:
+                return
+            yield from rows
+
+    def missing_end(self) -> Tail | None:
+        """How far the journal had come when it was opened, if it does not come so far any more."""
+        noted = self._noted
+        return noted if noted is not None and noted.last_id > self.tail.last_id else None
+
+    def bring_back(self, rows: Sequence[Row], after: Tail) -> None:
+        """Keep events again that had been lost sight of, if the journal still ends where they follow on."""
+        with self._lock, told(self.path), self._transaction():
+            if self.tail == after:
+                self._connection.executemany(_INSERT, with_links(rows, after.link))
 
     def rows(self, start_s: float, end_s: float) -> Iterator[tuple[float, str, str, int]]:
         """Events as they are stored, from a time through another, in order of happening."""
@@ -215,7 +263,18 @@ class Journal:
         with self._lock, told(self.path):
             rows = self._connection.execute(query, (after_id,)).fetchall()
         found = ((row[0], self._event(row)) for row in rows)
-        return resolved(((n, e) for n, e in found if isinstance(e, TakenBack)), self._sums_before)
+        gone = resolved(((n, e) for n, e in found if isinstance(e, TakenBack)), self._sums_before)
+        return with_their_events(gone, self._imports_among(gone), self.sums) if gone else gone
+
+    def _imports_among(self, ids: Iterable[int]) -> list[tuple[int, Imported]]:
+        query = (
+            "SELECT id, at_s, kind, fields, check_sum FROM events "
+            "WHERE id IN (SELECT value FROM json_each(?)) AND kind = ?"
+        )
+        with self._lock, told(self.path):
+            rows = self._connection.execute(query, (json.dumps(list(ids)), Imported.kind)).fetchall()
+        found = ((row[0], self._event(row)) for row in rows)
+        return [(number, event) for number, event in found if isinstance(event, Imported)]
 
     def _sums_before(self, number: int) -> Iterator[tuple[int, int]]:
         query = (

@@ -7,6 +7,7 @@ import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from rounds.bounds import has_time
 from rounds.events import ClockSet, SessionStarted
 from rounds.times.journal_time import UNSEEN_S, Scale, begun, moved, zero_of
 
@@ -20,7 +21,9 @@ _NEWEST = 1000
 def scales(journal: Journal) -> list[Scale]:
     """Every scale that was noted, in order."""
     found = (event for _, event in journal.events(kinds=(ClockSet.kind,)))
-    return [Scale(event.ahead_s, event.at_s) for event in found if isinstance(event, ClockSet)]
+    return [
+        Scale(event.ahead_s, event.at_s, event.unseen_s) for event in found if isinstance(event, ClockSet)
+    ]
 
 
 def scale_now(journal: Journal, clock_s: float | None = None) -> Scale:
@@ -28,7 +31,7 @@ def scale_now(journal: Journal, clock_s: float | None = None) -> Scale:
     clock_s = time.time() if clock_s is None else clock_s
     noted, latest_s = _noted(journal), _latest_s(journal, clock_s)
     now_s = begun(noted, latest_s, clock_s, UNSEEN_S)
-    return moved(noted, now_s, clock_s) or noted
+    return moved(noted, now_s, clock_s, latest_s) or noted
 
 
 def _noted(journal: Journal) -> Scale:
@@ -36,8 +39,8 @@ def _noted(journal: Journal) -> Scale:
 
 
 def _latest_s(journal: Journal, otherwise_s: float) -> float:
-    newest = journal.events(max(0, journal.last_id - _NEWEST))
-    return max((event.at_s for _, event in newest), default=otherwise_s)
+    newest, gone = journal.events(max(0, journal.last_id - _NEWEST)), journal.taken_back()
+    return max((e.at_s for n, e in newest if has_time(e) and n not in gone), default=otherwise_s)
 
 
 @dataclass(frozen=True)

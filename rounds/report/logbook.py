@@ -76,7 +76,7 @@ class Setting:
             case ev.TakeStarted():
                 return replace(self, take=event.take)
             case ev.ClockSet():
-                return replace(self, scale=Scale(event.ahead_s, event.at_s))
+                return replace(self, scale=Scale(event.ahead_s, event.at_s, event.unseen_s))
             case _:
                 return self
 

@@ -6,8 +6,10 @@ import datetime
 import statistics
 from typing import TYPE_CHECKING
 
+from rounds.bounds import has_time
 from rounds.errors import BadInput, RoundsError
 from rounds.files.places import make_folder
+from rounds.files.whole import written_whole
 from rounds.report.day import FILLED_CENTS, Day, fold
 from rounds.report.logbook import Filter
 from rounds.report.plots import by_bottle, over_time
@@ -63,8 +65,8 @@ def write_page(journal: Journal, rig: Rig | None, date: datetime.date | None, fo
 
 
 def _last_day(journal: Journal) -> datetime.date:
-    newest = (entry.told_s for entry in Filter().read(journal, max(0, journal.last_id - _NEWEST)))
-    newest_s = max(newest, default=None)
+    newest = Filter().read(journal, max(0, journal.last_id - _NEWEST))
+    newest_s = max((e.told_s for e in newest if has_time(e.event) and not e.taken_back), default=None)
     if newest_s is None:
         raise BadInput("the journal is empty; there is no day to report")
     return day_of(newest_s)
@@ -97,8 +99,8 @@ def _written(folder: Path, files: dict[str, str]) -> str:
     try:
         make_folder(folder)
         for name, content in files.items():
-            (folder / name).write_text(content, encoding="utf-8")
-            (folder / name).chmod(0o600)
+            with written_whole(folder / name, replace=True) as out:
+                out.write(content.encode())
     except OSError as error:
         raise RoundsError(
             f"{plain(folder)}: it cannot be written ({error.strerror}); name another"

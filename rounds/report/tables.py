@@ -9,12 +9,12 @@ locales. Machine forms are in UTC and never change with locale or terminal.
 from __future__ import annotations
 
 import csv
-import datetime
 import json
 import re
 from typing import TYPE_CHECKING, Any, TextIO
 
 from rounds import events as ev
+from rounds.times.local import local, utc
 from rounds.wording.events import sentence
 from rounds.wording.printable import plain
 
@@ -35,23 +35,6 @@ _SPLITTERS = {ord(c): f"\\u{ord(c):04x}" for c in ";=+@|"}
 def said(entry: Entry) -> str:
     """What happened, and whether it was taken back."""
     return f"{sentence(entry.event)} (taken back)" if entry.taken_back else sentence(entry.event)
-
-
-def utc(at_s: float) -> str:
-    """ISO 8601 in UTC to the millisecond."""
-    try:
-        moment = datetime.datetime.fromtimestamp(at_s, datetime.UTC)
-    except (OverflowError, ValueError, OSError):
-        return ""
-    return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
-
-
-def local(at_s: float) -> str:
-    """Date and time of day where the player is."""
-    try:
-        return datetime.datetime.fromtimestamp(at_s).strftime("%Y-%m-%d %H:%M:%S")
-    except (OverflowError, ValueError, OSError):
-        return "(no date)"
 
 
 def guarded(text: str) -> str:

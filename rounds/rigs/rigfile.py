@@ -15,6 +15,7 @@ import tomli_w
 from rounds.air import kpa_to_psi
 from rounds.errors import BadRig, RoundsError
 from rounds.files.problems import Problems, Table, shown
+from rounds.files.whole import ANYBODYS_FILE, written_whole
 from rounds.rig import Rig
 from rounds.rigs.pieces import BACKING_TRACK, read_piece
 from rounds.rigs.rigtables import read_bottles, read_habits, read_pump, read_reference
@@ -142,8 +143,8 @@ def save_rig(rig: Rig, path: str | os.PathLike[str], *, heading: str = "", force
     """
     where = Path(path)
     try:
-        with where.open("w" if force else "x", encoding="utf-8", newline="\n") as file:
-            file.write(rig_to_toml(rig, heading))
+        with written_whole(where, replace=force, permissions=ANYBODYS_FILE) as file:
+            file.write(rig_to_toml(rig, heading).encode())
     except FileExistsError as error:
         raise RoundsError(
             f"{where} exists and was left as it is; choose another name or add --force."

@@ -141,7 +141,7 @@ class Day:
             case SessionStarted():
                 return self._started(event)
             case ClockSet():
-                return replace(self, scale=Scale(event.ahead_s, event.at_s))
+                return replace(self, scale=Scale(event.ahead_s, event.at_s, event.unseen_s))
             case _:
                 return self
 

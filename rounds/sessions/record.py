@@ -57,7 +57,7 @@ class Record:
         self.now_s = taken.latest_s
         """The newest time."""
         self.now_s = self.at(begun(self.day.scale, taken.latest_s, at_s, idle_s))
-        self.note_clock(at_s)
+        self.note_clock(at_s, taken.latest_s)
         found = fitted(rig, self.day, self.now_s)
         self._rig_words, self._started_s = found.words, self.now_s
         goes_on = goes_on or self.now_s - taken.latest_s <= SAME_PLACE_S
@@ -87,18 +87,21 @@ class Record:
         """Needed bottles without those skipped in the newest round: the player does not wait for them."""
         return {b: w for b, w in self.needed.items() if b not in self.day.skipped}
 
-    def note_clock(self, clock_s: float) -> None:
-        """What the machine's clock shows now; kept when it was set, so that the next start can count on."""
-        scale = moved(self.day.scale, self.now_s, clock_s)
+    def note_clock(self, clock_s: float, latest_s: float | None = None) -> None:
+        """What the machine's clock shows now; kept when it was set, so that the next start can count on.
+
+        `latest_s`, at a start, is the journal's newest time.
+        """
+        scale = moved(self.day.scale, self.now_s, clock_s, latest_s)
         if scale is not None:
-            self.write(ClockSet(at_s=self.now_s, ahead_s=scale.ahead_s))
+            self.write(ClockSet(at_s=self.now_s, ahead_s=scale.ahead_s, unseen_s=scale.unseen_s))
 
     @property
     def clock_words(self) -> str:
         """That the clock was set, for a minute after it was seen; else nothing."""
         scale = self.day.scale
         is_news = scale.from_s > 0.0 and scale.from_s >= self.now_s - SLACK_S
-        return words(scale.ahead_s) if is_news else ""
+        return words(scale.ahead_s, scale.unseen_s) if is_news else ""
 
     @property
     def rig_words(self) -> str:

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 from rounds.belief import Beliefs
 from rounds.belief.air_log import AirLog
 from rounds.belief.state import checkpoint_name, from_bytes, keep
+from rounds.bounds import has_time
 from rounds.errors import JournalError
 from rounds.sessions.day import Day
 from rounds.times.journal_time import Scale
@@ -58,7 +59,9 @@ def take_up(rig: Rig, log: Log, progress: Progress = lambda _done, _all: None) -
     gone = log.taken_back(first_id)
     for event_id, event in log.events(first_id):
         day = take_in(beliefs, day, event, taken_back=event_id in gone)
-        latest_s, last_id = max(latest_s, event.at_s), event_id
+        if has_time(event) and event_id not in gone:
+            latest_s = max(latest_s, event.at_s)
+        last_id = event_id
         left = first_id + all_events - last_id
         due = KEEP_EVERY if left > KEEP_EVERY else TELL_EVERY
         if last_id - kept_id >= due and keep_both(log, beliefs, day, last_id):

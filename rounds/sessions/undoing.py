@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 from rounds.events import (
     ClockSet,
     Event,
+    EventsMissing,
+    Imported,
     RoundClosed,
     RoundOpened,
     SessionStarted,
@@ -29,7 +31,7 @@ if TYPE_CHECKING:
 
 EDGES = (SessionStarted, RoundOpened, RoundClosed)
 """What happened before one of these is not taken back after it."""
-_OF_OTHERS = (*EDGES, TakeStarted, TakeStopped, ClockSet, TakenBack)
+_OF_OTHERS = (*EDGES, TakeStarted, TakeStopped, ClockSet, Imported, EventsMissing, TakenBack)
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ import numpy as np
 import rounds
 from rounds.errors import RoundsError
 from rounds.journal import Journal, MemoryJournal
+from rounds.journal.retiming import retimed
 from rounds.planning import check_pumps
 from rounds.rigs.rigfile import load_rig
 from rounds.sessions.session import Session
@@ -36,7 +37,7 @@ if TYPE_CHECKING:
 DEMO_RIG = "three_rails.toml"
 """The invented rig that the demo plays on."""
 START_S = 1_800_000_000.0
-"""When the demo's day begins (a moment in 2027), so that the same seed gives the same day."""
+"""When the demo's day begins (a moment in 2027), always, so that the same seed gives the same day."""
 OVERNIGHT_CENTS = 12.0
 """How far bottles that were in tune yesterday stand off today, as a standard deviation."""
 TO_DOWNBEAT_S = 900.0
@@ -73,7 +74,7 @@ class DayResult:
 def make_world(args: argparse.Namespace) -> World:
     """The virtual rig on its day."""
     rig = load_rig(args.rig or shipped_rig(DEMO_RIG))
-    world = World(rig, np.random.default_rng(args.seed), start_s=_begins_s(args))
+    world = World(rig, np.random.default_rng(args.seed), start_s=START_S)
     if args.fill:
         world.first_fill()
     else:
@@ -81,26 +82,32 @@ def make_world(args: argparse.Namespace) -> World:
     return world
 
 
-def _begins_s(args: argparse.Namespace) -> float:
-    """A day that is kept ends about now, so that what asks for the present time can use it."""
-    return START_S if args.journal is None else time.time() - 60.0 * args.minutes
-
-
 @contextlib.contextmanager
-def kept_in(path: str | None) -> Iterator[Log]:
-    """Where the demo's events go: memory, or a journal that was not there before.
+def kept_in(path: str | None, now_s: Callable[[], float]) -> Iterator[Log]:
+    """Where the demo's events go: memory, and in the end a journal that was not there before.
+
+    There the day ends now, however long it was, so that what asks for the present time can use it.
+
+    Args:
+        path: the journal; None: nothing is kept.
+        now_s: the time in the demo.
 
     Raises:
         RoundsError: the journal is there already; an invented day must not mix with a real one.
     """
+    log = MemoryJournal()
     if path is None:
-        yield MemoryJournal()
+        yield log
         return
     if Path(path).exists():
         raise RoundsError(f"{path} exists; an invented rehearsal goes into a new file only")
     with Journal(Path(path)) as journal:
         journal.claim()
-        yield journal
+        try:
+            yield log
+        finally:
+            later_s = time.time() - now_s()
+            journal.append_many(retimed((event for _, event in log.events()), lambda _: later_s))
 
 
 def play_day(args: argparse.Namespace, tell: Callable[[str], None]) -> DayResult:
@@ -110,7 +117,7 @@ def play_day(args: argparse.Namespace, tell: Callable[[str], None]) -> DayResult
     players, start_s = [Player(world, number=i) for i in range(args.people)], world.now_s
     end_s = start_s + 60.0 * args.minutes
     played = []
-    with kept_in(args.journal) as log:
+    with kept_in(args.journal, lambda: world.now_s) as log:
         session = Session(world.rig, log, start_s, place="demo")
         while world.now_s < end_s:
             watch = _teller(tell, args.people)
@@ -156,7 +163,7 @@ def run_on_screen(args: argparse.Namespace) -> int:
 
     world = make_world(args)
     check_pumps(world.rig, args.people)
-    with kept_in(args.journal) as log, tempfile.TemporaryDirectory() as folder:
+    with kept_in(args.journal, lambda: world.now_s) as log, tempfile.TemporaryDirectory() as folder:
         session = Session(world.rig, log, world.now_s, place="demo")
         stage: Stage | PairStage = Stage(world, Player(world), lambda: asked(session), speed=args.speed)
         if args.people > 1:

@@ -112,8 +112,12 @@ def open_journal(args: argparse.Namespace, *, read_only: bool = False) -> Journa
     """The journal named by `--journal`, or the usual one."""
     from rounds.files.places import journal_path
     from rounds.journal import Journal
+    from rounds.journal.mending import mend
 
-    return Journal(journal_path(args.journal), read_only=read_only)
+    journal = Journal(journal_path(args.journal), read_only=read_only)
+    if not read_only and (found := mend(journal)):
+        print(f"rounds: {found}", file=sys.stderr)
+    return journal
 
 
 @contextlib.contextmanager

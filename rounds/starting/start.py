@@ -16,6 +16,7 @@ from rounds.files.places import state_folder
 from rounds.hearing.keeping import SoundKeeper
 from rounds.hearing.quiet import c_noise_to
 from rounds.journal.care import back_up_daily
+from rounds.journal.opening import backups_of
 from rounds.planning import check_pumps
 from rounds.rigs.allowing import asked_about, is_allowed, refusal
 from rounds.rigs.thermometer import Thermometer
@@ -32,8 +33,6 @@ if TYPE_CHECKING:
     from rounds.rig import Rig
 
 CAUTIONS_READ = "cautions-read"
-BACKUPS = "backups"
-"""Folder beside the journal: a copy a day, the newest seven."""
 SOUND_LOG = "sound-libraries.log"
 """What PortAudio and ALSA print, kept off the screen."""
 
@@ -69,7 +68,7 @@ def run_live(args: argparse.Namespace) -> int:
                 return code
             finally:
                 live.close()
-                back_up_daily(journal, journal.path.parent / BACKUPS, datetime.date.today())
+                back_up_daily(journal, backups_of(journal.path), datetime.date.today())
 
 
 def may_watch(args: argparse.Namespace, rig: Rig) -> bool:

@@ -15,8 +15,9 @@ from dataclasses import dataclass
 SLACK_S = 60.0
 """A difference up to this is no news: clocks are nudged all the time."""
 UNSEEN_S = 3600.0
-"""What is believed to have passed between two sessions when the clock was set back meanwhile and so
-cannot tell. Too much costs a few strikes; too little would trust readings of yesterday."""
+"""The most that is believed to have passed between two sessions when the clock was set back meanwhile and so
+cannot tell: as much as the clock is behind, up to this. Too much costs a few strikes; too little would trust
+readings of yesterday."""
 
 GONE_S = 43200.0
 """After so long nothing is trusted anyway, so a lead may end without much being believed wrongly."""
@@ -28,6 +29,8 @@ class Scale:
 
     ahead_s: float = 0.0
     from_s: float = 0.0
+    unseen_s: float = 0.0
+    """How much of the lead is time that is taken to have passed unseen."""
 
     def told(self, at_s: float) -> float:
         """What the clock showed at a time of the journal."""
@@ -45,20 +48,26 @@ def begun(scale: Scale, latest_s: float, clock_s: float, unseen_s: float = 0.0) 
         scale: the newest that the journal noted.
         latest_s: the newest time in the journal.
         clock_s: what the clock shows.
-        unseen_s: what is taken to have passed since when the clock cannot tell.
+        unseen_s: the most that is taken to have passed since when the clock cannot tell.
     """
     kept_s = clock_s if clock_s >= latest_s + GONE_S else scale.kept(clock_s)
     if max(kept_s, clock_s) >= latest_s:
         return kept_s if kept_s >= latest_s else clock_s
-    return latest_s + unseen_s if latest_s - kept_s > SLACK_S else latest_s
+    behind_s = latest_s - kept_s
+    return latest_s + min(unseen_s, behind_s) if behind_s > SLACK_S else latest_s
 
 
-def moved(scale: Scale, at_s: float, clock_s: float) -> Scale | None:
-    """The scale at a time of the journal, if the clock has moved against it since it was noted."""
+def moved(scale: Scale, at_s: float, clock_s: float, latest_s: float | None = None) -> Scale | None:
+    """The scale at a time of the journal, if the clock has moved against it since it was noted.
+
+    `latest_s`, at a start, is the newest time of the journal: what lies between is unseen if the clock was
+    behind it.
+    """
     ahead_s = at_s - clock_s
     if abs(ahead_s - scale.ahead_s) <= SLACK_S:
         return None
-    return Scale(0.0 if abs(ahead_s) <= SLACK_S else ahead_s, at_s)
+    unseen_s = at_s - latest_s if latest_s is not None and clock_s < latest_s else 0.0
+    return Scale(0.0, at_s) if abs(ahead_s) <= SLACK_S else Scale(ahead_s, at_s, unseen_s)
 
 
 SAME_S = 1e-3
@@ -75,19 +84,22 @@ def zero_of(zero_s: float, t: float, now_s: float) -> float:
     return zero_s + (math.ceil(behind_s) if behind_s > SAME_S else 0.0)
 
 
-def words(ahead_s: float) -> str:
-    """A lead in one sentence."""
+def words(ahead_s: float, unseen_s: float = 0.0) -> str:
+    """A lead in a sentence or two; `unseen_s` of it is taken to have passed without being seen."""
     if ahead_s == 0.0:
         return "This machine's clock agrees with the journal again."
     if ahead_s < 0.0:
         return f"This machine's clock leapt {_long(-ahead_s)} ahead; this session's time goes on as before."
+    passed = f", and {_long(unseen_s)} are taken to have passed since" if unseen_s else ""
     return (
-        f"This machine's clock is {_long(ahead_s)} behind the journal, so it was set back or is wrong. "
-        "Nothing is lost: time goes on from the newest event."
+        f"This machine's clock is {_long(ahead_s - unseen_s)} behind the journal, so it was set back or is "
+        f"wrong. Nothing is lost: time goes on from the newest event{passed}."
     )
 
 
 def _long(seconds: float) -> str:
+    if seconds < 120.0:
+        return f"{seconds:.0f} s"
     minutes = round(seconds / 60.0)
     if minutes < 120:
         return f"{minutes} min"

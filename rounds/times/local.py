@@ -32,3 +32,20 @@ def bounds(day: datetime.date) -> tuple[float, float]:
 def day_of(at_s: float) -> datetime.date:
     """The local day of a moment."""
     return datetime.datetime.fromtimestamp(at_s).date()
+
+
+def utc(at_s: float) -> str:
+    """ISO 8601 in UTC to the millisecond."""
+    try:
+        moment = datetime.datetime.fromtimestamp(at_s, datetime.UTC)
+    except (OverflowError, ValueError, OSError):
+        return ""
+    return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def local(at_s: float) -> str:
+    """Date and time of day where the player is."""
+    try:
+        return datetime.datetime.fromtimestamp(at_s).strftime("%Y-%m-%d %H:%M:%S")
+    except (OverflowError, ValueError, OSError):
+        return "(no date)"

@@ -137,7 +137,9 @@ WORDING: dict[type[ev.Event], Wording] = {
     ev.SteppedBack: Wording(lambda _: "went back to it", lambda e: f"going back to {e.bottle}"),
     ev.Replaced: Wording(lambda e: f"{e.part} replaced", lambda e: f"a new {e.part} for {e.bottle}"),
     ev.NoteWritten: Wording(lambda e: f"note: {e.text}", _note),
+    ev.Imported: Wording(lambda e: f"{counted(e.events, 'event')} brought in from {e.file}"),
+    ev.EventsMissing: Wording(lambda e: f"{counted(e.events, 'event')} kept before this are missing"),
     ev.TakenBack: Wording(lambda e: f"taken back: {e.words}"),
-    ev.ClockSet: Wording(lambda e: words(e.ahead_s)),
+    ev.ClockSet: Wording(lambda e: words(e.ahead_s, e.unseen_s)),
 }
 """The one table of words for events: the log and taking back read it."""

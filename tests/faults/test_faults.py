@@ -21,12 +21,14 @@ import pytest
 from rounds.errors import JournalError
 from rounds.events import NoteWritten, RoundOpened
 from rounds.journal import Journal, care
+from rounds.journal.rescuing import rescue
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
 KILLS = 8
+NOW_S = 1.79e9
 
 
 def writer(path: Path, **options: object) -> subprocess.Popen[str]:
@@ -221,7 +223,7 @@ def test_a_damaged_page_is_told_and_the_rest_is_saved(tmp_path: Path, page: int)
     assert all(line.isprintable() for line in told)
     with contextlib.suppress(JournalError), Journal(path) as journal:
         list(journal.events())
-    saved = care.rescue(path, tmp_path / "saved.db")
+    saved = rescue(path, tmp_path / "saved.db", NOW_S)
     # A page holds some 25 notes; the long note and the round lie on overflow pages.
     assert saved.saved >= 402 - 45
     with Journal(tmp_path / "saved.db", read_only=True) as journal:
@@ -238,7 +240,7 @@ def test_a_flipped_bit_in_a_text_is_told(tmp_path: Path) -> None:
     with Journal(path) as journal, pytest.raises(JournalError, match="event 201 is not what was written"):
         list(journal.events())
     assert any("event 201" in problem for problem in care.check(path).problems)
-    saved = care.rescue(path, tmp_path / "saved.db")
+    saved = rescue(path, tmp_path / "saved.db", NOW_S)
     assert (saved.saved, saved.lost) == (401, 1)
 
 
@@ -251,7 +253,7 @@ def test_rescue_reads_what_is_still_in_the_write_ahead_file(tmp_path: Path) -> N
         wal = path.with_name("j.db-wal").read_bytes()
     assert len(wal) > 10_000
     copy.with_name("copy.db-wal").write_bytes(wal)
-    saved = care.rescue(copy, tmp_path / "saved.db")
+    saved = rescue(copy, tmp_path / "saved.db", NOW_S)
     assert (saved.saved, saved.lost) == (300, 0)
 
 
@@ -259,7 +261,7 @@ def test_nothing_to_rescue_is_said(tmp_path: Path) -> None:
     (tmp_path / "x").write_bytes(b"\x0d" * 20_000)
     for name in ("x", "missing"):
         with pytest.raises(JournalError):
-            care.rescue(tmp_path / name, tmp_path / "to.db")
+            rescue(tmp_path / name, tmp_path / "to.db", NOW_S)
         assert not (tmp_path / "to.db").exists()
 
 
