@@ -18,7 +18,7 @@ from rounds.journal import Journal
 from rounds.rig import Habits
 from rounds.rigs import allowing, thermometer
 from rounds.rigs.rigfile import load_rig
-from rounds.starting import start
+from rounds.starting import options, start
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -163,3 +163,32 @@ def test_tune_asks_before_the_first_run_and_goes_on_without(
     assert start.may_watch(args, rig) is watched, "nobody is there to be asked now"
     assert ("was not run" in capsys.readouterr().err) is not watched
     assert start.may_watch(argparse.Namespace(allow_command=True), rig)
+
+
+LONG = "env " + " ".join(f"SETTING_{n}=a-long-value-{n}" for n in range(60)) + " -u HOME /opt/evil --now"
+
+
+def test_the_program_is_shown_first_and_the_line_whole() -> None:
+    asked: list[str] = []
+
+    def no(question: str) -> str:
+        asked.append(question)
+        return "no"
+
+    assert not allowing.asked_about(LONG, no)
+    for told in (asked[0], allowing.refusal(LONG)):
+        assert "program: env, which starts /opt/evil\n" in told
+        assert LONG in told
+        assert "…" not in told
+    assert "program: sh\n" in allowing.refusal("sh -c 'env A=1 x'")
+    assert "starts rm\n" in allowing.refusal("env -S 'A=1 rm -r x'")
+    assert "program: none" in allowing.refusal("'open")
+
+
+def test_what_the_option_allows_is_printed(capsys: pytest.CaptureFixture[str]) -> None:
+    rig = load_rig("configs/one_rail.toml")
+    rig = replace(rig, habits=replace(rig.habits, thermometer_command=LONG))
+    for words in (LONG, ""):
+        options.allow_command(argparse.Namespace(allow_command=True), rig)
+        assert words in capsys.readouterr().err
+    assert allowing.is_allowed(LONG)

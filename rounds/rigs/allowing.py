@@ -8,6 +8,7 @@ its fingerprint: a command that was changed is asked for again.
 from __future__ import annotations
 
 import hashlib
+import shlex
 from typing import TYPE_CHECKING
 
 from rounds.errors import BadInput
@@ -19,7 +20,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 ALLOWED = "allowed-commands"
-_SHOWN_CHARS = 200
+_ENV_WITH_VALUE = frozenset({"-u", "--unset", "-C", "--chdir"})
+"""Options of `env` that take the next word."""
 
 
 def is_allowed(command: str) -> bool:
@@ -33,9 +35,33 @@ def is_allowed(command: str) -> bool:
 def refusal(command: str) -> str:
     """That a command was not run, and how to allow it."""
     return (
-        "the rig file wants to run a command on this machine to read the thermometer: "
-        f"{plain(command, _SHOWN_CHARS)}; it was not run, --allow-command allows it"
+        "the rig file wants to run a command on this machine to read the thermometer; it was not run, "
+        f"--allow-command allows it\n{shown_whole(command)}"
     )
+
+
+def shown_whole(command: str) -> str:
+    """The program that would run, and the whole line: nothing of it is left away, however long it is."""
+    return f"  program: {_programs(command)}\n  whole line: {plain(command)}"
+
+
+def _programs(command: str) -> str:
+    """The first word, and what `env` would start in its turn, behind a screenful of settings."""
+    try:
+        words = shlex.split(command)
+    except ValueError:
+        return "none, for its quotes do not close"
+    if not words:
+        return "none"
+    first, rest = words[0], words[1:]
+    if first.rpartition("/")[2] != "env":
+        return plain(first)
+    while rest and (rest[0].startswith("-") or "=" in rest[0]):
+        if rest[0] in ("-S", "--split-string") and rest[1:]:
+            rest = shlex.split(rest[1]) + rest[2:]
+        else:
+            rest = rest[2:] if rest[0] in _ENV_WITH_VALUE else rest[1:]
+    return f"{plain(first)}, which starts {plain(rest[0])}" if rest else plain(first)
 
 
 def check_allowed(command: str) -> None:
@@ -71,7 +97,7 @@ def asked_about(command: str, ask: Callable[[str], str]) -> bool:
         return True
     answer = ask(
         "The rig file wants to run this command on this machine, now and then, to read the thermometer:\n"
-        f"  {plain(command, _SHOWN_CHARS)}\nType yes to allow it from now on: "
+        f"{shown_whole(command)}\nType yes to allow it from now on: "
     )
     if answer.strip().casefold() != "yes":
         return False

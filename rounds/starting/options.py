@@ -52,12 +52,15 @@ def add_allow_command(parser: argparse.ArgumentParser) -> None:
 
 
 def allow_command(args: argparse.Namespace, rig: Rig) -> None:
-    """Remember that the rig's command is allowed, where `--allow-command` says so."""
-    from rounds.rigs.allowing import allow, is_allowed
+    """Remember that the rig's command is allowed, where `--allow-command` says so, and show what that is."""
+    from rounds.rigs.allowing import allow, is_allowed, shown_whole
 
     command = rig.habits.thermometer_command
     if args.allow_command and command and not is_allowed(command):
         allow(command)
+        print(
+            f"rounds: allowed from now on, to read the thermometer\n{shown_whole(command)}", file=sys.stderr
+        )
 
 
 def add_people(parser: argparse.ArgumentParser) -> None:
