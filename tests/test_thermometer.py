@@ -185,10 +185,13 @@ def test_the_program_is_shown_first_and_the_line_whole() -> None:
     assert "program: none" in allowing.refusal("'open")
 
 
+OTHER = LONG.replace("evil", "other")
+
+
 def test_what_the_option_allows_is_printed(capsys: pytest.CaptureFixture[str]) -> None:
     rig = load_rig("configs/one_rail.toml")
-    rig = replace(rig, habits=replace(rig.habits, thermometer_command=LONG))
-    for words in (LONG, ""):
+    rig = replace(rig, habits=replace(rig.habits, thermometer_command=OTHER))
+    for words in (OTHER, ""):
         options.allow_command(argparse.Namespace(allow_command=True), rig)
         assert words in capsys.readouterr().err
-    assert allowing.is_allowed(LONG)
+    assert allowing.is_allowed(OTHER)

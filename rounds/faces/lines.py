@@ -140,9 +140,9 @@ class Lines:
     def _people(self, value: object) -> int:
         if value is None:
             return self.people
-        if value not in range(1, MOST_PEOPLE + 1) or isinstance(value, bool):
+        if not isinstance(value, int) or isinstance(value, bool) or not 1 <= value <= MOST_PEOPLE:
             raise BadInput(f"people must be 1 or {MOST_PEOPLE}, not {_shown(value)}")
-        return int(str(value))
+        return value
 
     def _strike(self, value: Any, at_s: float) -> Strike | None:
         fields = _object(value, "strike", ("hz", "u95_cents", "verdict"))

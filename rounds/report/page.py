@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from rounds.bounds import has_time
 from rounds.errors import BadInput, RoundsError
+from rounds.events import ClockSet, EventsMissing, Imported, SessionStarted, TakenBack
 from rounds.files.places import make_folder
 from rounds.files.whole import written_whole
 from rounds.report.day import FILLED_CENTS, Day, fold
@@ -37,6 +38,8 @@ _ALT = {
     "bottles.svg": "How far off each bottle was found, and its connections",
 }
 """What is read out where the pictures cannot be seen."""
+_OF_NO_DAY = (SessionStarted, ClockSet, Imported, EventsMissing, TakenBack)
+"""Of these alone there is nothing to report."""
 _NEWEST = 1000
 """Among so many events the last day is looked for."""
 
@@ -66,7 +69,10 @@ def write_page(journal: Journal, rig: Rig | None, date: datetime.date | None, fo
 
 def _last_day(journal: Journal) -> datetime.date:
     newest = Filter().read(journal, max(0, journal.last_id - _NEWEST))
-    newest_s = max((e.told_s for e in newest if has_time(e.event) and not e.taken_back), default=None)
+    of_a_day = (
+        e for e in newest if has_time(e.event) and not (e.taken_back or isinstance(e.event, _OF_NO_DAY))
+    )
+    newest_s = max((e.told_s for e in of_a_day), default=None)
     if newest_s is None:
         raise BadInput("the journal is empty; there is no day to report")
     return day_of(newest_s)

@@ -11,6 +11,7 @@ import functools
 import io
 import json
 import struct
+import time
 from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
 
 _build_parser = cli.build_parser
 CONFIGS = Path("configs")
+DAY_S = 86_400.0
 SMALL_RIG = """[rig]
 name = "Two bottles (invented)"
 [[pump]]
@@ -58,10 +60,10 @@ READINGS = """at,bottle,cents,hz,temp_c,touched
 2026-05-31T14:06:00Z,C5,-3,,,1
 2026-05-31T14:07:00Z,E5,,659.9,20,0
 """
-EVENTS = """{"kind": "temperature", "at_s": 1780236300.0, "temp_c": 20.5, "source": "hand"}
-{"kind": "note_written", "at_s": 1780236301.0, "text": "x", "bottle": null}
-{"kind": "round_opened", "at_s": 1.0, "round_id": "r", "downbeat_s": null, "block_s": 9, "needed": {}}
-{"kind": "strike", "at_s": 2.0, "bottle": "A4", "verdict": "clear", "hz": 440.0, "cents": 0, "u95_cents": 1}
+EVENTS = """{"kind": "temperature", "at_s": 1.78e9, "temp_c": 20.5, "source": "hand"}
+{"kind": "note_written", "at_s": 1780000001.0, "text": "x", "bottle": null}
+{"kind": "round_opened", "at_s": 1.78e9, "round_id": "r", "downbeat_s": null, "block_s": 9, "needed": {}}
+{"at_s": 1.7e9, "kind": "strike", "bottle": "A4", "verdict": "clear", "hz": 440, "cents": 0, "u95_cents": 1}
 """
 LINES = (
     '{"t": 1, "open": {"downbeat_t": 900, "block_s": 600, "temp_c": 20.5}}',
@@ -163,14 +165,40 @@ class Targets:
         """A spoiled file is imported, and the log is read back in every form."""
         path = self.folder / rng.choice(("readings.csv", "odd\x1b[2Jname\u202e.csv"))
         path.write_bytes(data)
-        if rng.random() < 0.02:
-            self.journal.unlink(missing_ok=True)
+        if rng.random() < 0.1:
+            for old in self.folder.glob("growing.db*"):
+                old.unlink()
         keep = ["--keep-good"] if rng.random() < 0.5 else []
         rig = ["--rig", str(CONFIGS / "one_rail.toml")] if rng.random() < 0.9 else []
         kept, _ = run_command("log", "import", str(path), *rig, *keep, "--journal", str(self.journal))
         form = rng.choice(([], ["--csv"], ["--json"], ["--md"]))
         run_command("log", "--last", "20", *form, "--journal", str(self.journal))
+        if kept and Journal(self.journal, read_only=True).last_id:
+            self._goes_on()
         return kept
+
+    def _goes_on(self) -> None:
+        """After an import that was accepted a session begins, the day has its page, and all can be taken out
+        and in again."""
+        with Journal(self.journal) as journal:
+            session = Session(self.rig, journal, time.time())
+            if session.now_s > time.time() + 2 * DAY_S:
+                raise Fault(f"the import moved the session's time to {session.now_s:.0f}")
+            session.tick(session.now_s + 1.0)
+            session.due(session.now_s)
+        self._must("log", "report", "--journal", str(self.journal))
+        out, again = self.folder / "out.jsonl", self.folder / "again.db"
+        for path in (out, *self.folder.glob("again.db*")):
+            path.unlink(missing_ok=True)
+        self._must("log", "export", str(out), "--journal", str(self.journal))
+        self._must("log", "import", str(out), "--journal", str(again))
+        self._must("journal", "check", "--journal", str(again))
+
+    def _must(self, *argv: str) -> None:
+        """A command that has no reason to fail."""
+        well, _ = run_command(*argv)
+        if not well:
+            raise Fault(f"rounds {argv[0]} {argv[1]} failed after an import that was accepted")
 
     def run_midi(self, data: bytes, rng: random.Random) -> bool:
         """A spoiled MIDI file is a piece of a rig."""
@@ -202,6 +230,8 @@ _VALUES: tuple[object, ...] = (
     {"hz": 330.0, "u95_cents": 2.0}, {"hz": 2000.0, "u95_cents": -1}, {"hz": -5}, {"hz": None},
     {"downbeat_t": -1e9}, {"downbeat_t": 600, "block_s": 0}, {"block_s": 1e300}, {"pieces": ["Porch Step"]},
     {"pieces": ["\u202e"]}, {"temp_c": 500}, {"verdict": "quiet", "hz": None},
+    {"people": 1.0}, {"people": 2}, {"people": "2"}, {"people": True}, {"people": [1]}, {"people": 10**400},
+    {"people": 1, "pieces": []}, {"empty": True}, {"empty": ["C4"]}, {"empty": 1.0}, {"empty": ["zzz", 3]},
 )  # fmt: skip
 
 
