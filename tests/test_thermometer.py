@@ -168,6 +168,7 @@ def test_tune_asks_before_the_first_run_and_goes_on_without(
 LONG = "env " + " ".join(f"SETTING_{n}=a-long-value-{n}" for n in range(60)) + " -u HOME /opt/evil --now"
 
 
+@pytest.mark.usefixtures("home")
 def test_the_program_is_shown_first_and_the_line_whole() -> None:
     asked: list[str] = []
 
@@ -185,13 +186,11 @@ def test_the_program_is_shown_first_and_the_line_whole() -> None:
     assert "program: none" in allowing.refusal("'open")
 
 
-OTHER = LONG.replace("evil", "other")
-
-
+@pytest.mark.usefixtures("home")
 def test_what_the_option_allows_is_printed(capsys: pytest.CaptureFixture[str]) -> None:
     rig = load_rig("configs/one_rail.toml")
-    rig = replace(rig, habits=replace(rig.habits, thermometer_command=OTHER))
-    for words in (OTHER, ""):
+    rig = replace(rig, habits=replace(rig.habits, thermometer_command=LONG))
+    for words in (LONG, ""):
         options.allow_command(argparse.Namespace(allow_command=True), rig)
         assert words in capsys.readouterr().err
-    assert allowing.is_allowed(OTHER)
+    assert allowing.is_allowed(LONG)
