@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 from rounds.bounds import has_time
 from rounds.errors import BadInput, RoundsError
-from rounds.events import ClockSet, EventsMissing, Imported, SessionStarted, TakenBack
 from rounds.files.places import make_folder
 from rounds.files.whole import written_whole
 from rounds.report.day import FILLED_CENTS, Day, fold
@@ -38,8 +37,8 @@ _ALT = {
     "bottles.svg": "How far off each bottle was found, and its connections",
 }
 """What is read out where the pictures cannot be seen."""
-_OF_NO_DAY = (SessionStarted, ClockSet, Imported, EventsMissing, TakenBack)
-"""Of these alone there is nothing to report."""
+_MOST_DAYS = 30
+"""So many days back something to report is looked for."""
 _NEWEST = 1000
 """Among so many events the last day is looked for."""
 
@@ -53,10 +52,11 @@ def write_page(journal: Journal, rig: Rig | None, date: datetime.date | None, fo
         BadInput: the journal has nothing of that day.
         RoundsError: the folder cannot be written.
     """
-    date = date or _last_day(journal)
-    start_s, end_s = bounds(date)
-    day = fold(Filter(start_s=start_s, end_s=end_s).read(journal))
-    if not (day.reads or day.rounds or day.notes or day.temperatures or day.takes):
+    days = _newest_days(journal) if date is None else [date]
+    date, day = next(
+        ((d, found) for d in days if (found := _day_of(journal, d)) is not None), (days[0], None)
+    )
+    if day is None:
         raise BadInput(f"the journal has nothing of {date}; `rounds log` shows which days it has")
     bottles = _in_order(day, rig)
     heard = day.reads or day.temperatures
@@ -67,15 +67,21 @@ def write_page(journal: Journal, rig: Rig | None, date: datetime.date | None, fo
     return _written(folder, {f"day-{date}.md": page, **pictures})
 
 
-def _last_day(journal: Journal) -> datetime.date:
+def _day_of(journal: Journal, date: datetime.date) -> Day | None:
+    """What a day's events come to; None where there is nothing to report in them."""
+    start_s, end_s = bounds(date)
+    day = fold(Filter(start_s=start_s, end_s=end_s).read(journal))
+    worth = day.reads or day.rounds or day.notes or day.temperatures or day.takes
+    return day if worth else None
+
+
+def _newest_days(journal: Journal) -> list[datetime.date]:
+    """The days of the newest events, the newest first: of the last one there may be nothing to report."""
     newest = Filter().read(journal, max(0, journal.last_id - _NEWEST))
-    of_a_day = (
-        e for e in newest if has_time(e.event) and not (e.taken_back or isinstance(e.event, _OF_NO_DAY))
-    )
-    newest_s = max((e.told_s for e in of_a_day), default=None)
-    if newest_s is None:
+    found = {day_of(e.told_s) for e in newest if has_time(e.event) and not e.taken_back}
+    if not found:
         raise BadInput("the journal is empty; there is no day to report")
-    return day_of(newest_s)
+    return sorted(found, reverse=True)[:_MOST_DAYS]
 
 
 def _in_order(day: Day, rig: Rig | None) -> list[BottleFacts]:
