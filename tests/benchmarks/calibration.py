@@ -43,7 +43,7 @@ SPREAD = 0.01
 """How far from the target a group may truly be before it counts; what its number leaves open comes on top."""
 SOFT = 0.06
 """Counts are smoothed over this much of the logarithm, so that there is a slope to follow."""
-PULL = 2.0
+PULL = 0.6
 """Weights are drawn to those in use, in natural logarithms: what nothing decides stays there."""
 SURE_CENTS = 1.0
 ENOUGH = 40
