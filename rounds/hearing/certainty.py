@@ -68,7 +68,7 @@ class Weights:
     dry: float = 2.9
     dry_bent: float = 2.6
     dry_moved: float = 0.93
-    fit: float = 1.96
+    fit: float = 2.3
     peak: float = 0.87
     moved: float = 1.1
     bent: float = 0.95
@@ -84,7 +84,6 @@ class Weights:
 FREE = (
     "dry_bent",
     "dry_moved",
-    "fit",
     "peak",
     "bent",
     "glide_fit",
@@ -93,8 +92,8 @@ FREE = (
     "early",
     "brief",
 )
-"""Those that are fitted. The others are set by hand: `dry` is half again the 1.96 that noise alone needs; of
-`moved` the fit would leave a third, which did not hold bars of a soundfont whose first moments lie apart."""
+"""Those that are fitted. The others are set by hand: `dry` is half again the 1.96 that noise alone needs;
+`fit` and `moved` are as narrow as bars and tines of a soundfont let them be, whose first moments lie apart."""
 FITTED = Weights()
 
 
