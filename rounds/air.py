@@ -28,6 +28,12 @@ PressureUnit = Literal["psi", "bar", "kPa"]
 KPA_PER: dict[PressureUnit, float] = {"psi": KPA_PER_PSI, "bar": KPA_PER_BAR, "kPa": 1.0}
 """Kilopascal in one of each unit that gauges show (NIST SP 811, 2008, appendix B.8)."""
 ZERO_CELSIUS_K = 273.15
+ROOM_C = 20.0
+"""Air where nobody said how warm it is."""
+HOTTEST_C = 35.0
+"""The hottest air of a block where nobody said anything of it: a stage under lights. Our guess."""
+WARMER_C = 5.0
+"""The air may warm by so much within a block where its temperature was said. Our guess."""
 LEAST_AIR_C, MOST_AIR_C = -30.0, 60.0
 """Air temperatures that are believed; anything else is a slip."""
 AIR_GAMMA = 1.4

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, cast
 import pytest
 
 from rounds.air import psi_to_kpa
-from rounds.belief.air_log import PressureTold
+from rounds.belief.air_log import AirLog
 from rounds.events import (
     Accepted,
     AirMoved,
@@ -101,7 +101,7 @@ def step(
     spare_s: float | None = None,
     downbeat_s: float | None = None,
     drift_per_min: float = 0.0,
-    told: dict[str, PressureTold] | None = None,
+    air: dict[str, AirLog] | None = None,
     sacrificed: tuple[str, ...] = (),
 ) -> Event | Instruction:
     """What comes next in a round of three bottles, all of which drift from now on."""
@@ -112,7 +112,8 @@ def step(
     planned = tuple(visit_of(b) for b in visits)
     plan = RoundPlan(planned, {}, sacrificed, listen, 0.0, 0, 60.0, spare_s, len(visits), 0)
     beliefs = Drifting(rig, levels, dict.fromkeys(levels, drift_per_min), from_s=now_s)
-    return next_step(Situation(rig, cast("Beliefs", beliefs), state, plan, now_s, told or {}))
+    held = {b.id: AirLog(held_hz=2.0 * rig.target_hz(b.id)) for b in rig.bottles}
+    return next_step(Situation(rig, cast("Beliefs", beliefs), state, plan, now_s, air or held))
 
 
 @dataclass
@@ -267,16 +268,16 @@ def test_a_bottle_is_accepted_if_it_is_in_tune_now_and_at_the_downbeat(
 @pytest.mark.parametrize(("gauge_psi", "strokes"), [(81.0, -6.0), (95.0, -14.0), (110.0, -22.0)])
 def test_a_bottle_over_its_ceiling_is_let_down_before_all_else(gauge_psi: float, strokes: float) -> None:
     """To nine tenths of 80 psi; by Boyle's law a stroke of 150 mL is 12.16 kPa (1.76 psi) in 1250 mL."""
-    over = {"B1": PressureTold(gauge_kpa=psi_to_kpa(gauge_psi))}
+    over = {"B1": AirLog(read_kpa=psi_to_kpa(gauge_psi))}
     levels = {"B1": IN, "B2": FLAT, "B3": IN}
     events = (*accepted("B1", 10.0), struck(11.0, "B2", -30.0), Sent(at_s=12.0, bottle="B2", purpose="visit"))
-    assert short(step(20.0, levels, *events, visits=("B2",), told=over)) == ("sent", "B1", "visit")
+    assert short(step(20.0, levels, *events, visits=("B2",), air=over)) == ("sent", "B1", "visit")
     events += (Sent(at_s=21.0, bottle="B1", purpose="visit"),)
-    found = step(22.0, levels, *events, visits=("B2",), told=over)
+    found = step(22.0, levels, *events, visits=("B2",), air=over)
     assert isinstance(found, Instruction)
     assert (found.act, found.bottle, found.strokes, found.then_strike) == ("release", "B1", strokes, False)
     on = Connected(at_s=23.0, bottle="B1", pump="P1")
-    assert short(step(24.0, levels, *events, on, visits=("B2",), told=over)) == ("disconnect", "B1")
+    assert short(step(24.0, levels, *events, on, visits=("B2",), air=over)) == ("disconnect", "B1")
 
 
 def test_a_bottle_whose_air_was_moved_since_is_heard_again_at_once() -> None:

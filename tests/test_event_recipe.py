@@ -14,6 +14,7 @@ import pytest
 
 from rounds.belief import Beliefs
 from rounds.belief.air_log import AirLog
+from rounds.belief.pressure import Fill
 from rounds.events import EVENT_TYPES, Event, TakenBack, Unknown
 from rounds.faces.viewing import Viewer
 from rounds.importing import import_file
@@ -154,7 +155,8 @@ SAMPLES: dict[str, object] = {
     "heads": ("C4", "E4"),
     "mounted": "hand",
     "temp_c": 21.5,
-    "air": {"C4": AirLog(strokes=7.0, gauge_kpa=90.0, gauge_at_s=5.0)},
+    "air": {"C4": AirLog(strokes=7.0, read_kpa=90.0, fills=(Fill(3.0, 220.0),))},
+    "without_gauge": ("hand",),
     "scale": Scale(30.0, 5.0),
     "rig": "Three",
     "place": "Shed",

@@ -228,6 +228,9 @@ def test_an_order_with_air_says_what_to_expect_and_where_to_stop(talk: Talk) -> 
     """stop = the lowest of ceiling, pump limit, and what is expected plus the larger of 3 psi and a fifth."""
     do: dict[str, Any] = talk.say(OPEN)["do"]
     for t in range(1, 60):
+        if do["act"] == "gauge":
+            do = talk.say({"t": 4 * t, "gauge_psi": 20.0})["do"]
+            continue
         if do["act"] != "strike":
             break
         hz = 0.98 * talk.session.rig.target_hz(do["bottle"])

@@ -17,6 +17,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from rounds.air import kpa_to_psi, prior_shell
 from rounds.commands.tune import hear_wav
 from rounds.errors import BadInput
 from rounds.events import Connected, Disconnected, Event, RoundOpened, Strike, from_fields, to_fields
@@ -94,6 +95,12 @@ class Pair:
         if told.act in ("wait", "none") or told.bottle is None:
             self.now_s += 1.0
             self.session.tick(self.now_s)
+            return None
+        if told.act == "gauge":
+            shell = prior_shell(
+                self.the_rig.target_hz(told.bottle), self.the_rig.bottle(told.bottle).note.midi
+            )
+            self.session.gauge(kpa_to_psi(shell.gauge_kpa(self.hz[told.bottle])), self.now_s, told.bottle)
             return None
         self.work(person)
         if not self.may_strike(person):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rounds.belief.air_log import AirLog
 from rounds.events import (
     Accepted,
     AirMoved,
@@ -165,11 +166,22 @@ def test_a_day_counts_rounds_and_takes_and_knows_what_is_open() -> None:
 def test_strokes_count_on_top_of_a_gauge_reading_until_an_unknown_amount_moves() -> None:
     day = Day().after(Gauge(at_s=1.0, bottle="a", gauge_kpa=200.0))
     day = day.after(AirMoved(at_s=2.0, bottle="a", pump="p", strokes=3.0))
-    assert day.air["a"].at(2.0, 10.0).gauge_kpa == 230.0
+    assert (day.air["a"].read_kpa, day.air["a"].read_strokes) == (200.0, 3.0)
     unknown = day.after(AirMoved(at_s=3.0, bottle="a", pump=None, strokes=None))
-    assert unknown.air["a"].at(3.0, 10.0).gauge_kpa is None
+    assert unknown.air["a"].heard(220.0, 4.0).readings == ()
 
 
 def test_a_replaced_bottle_has_nothing_told_of_its_air() -> None:
     day = Day().after(Gauge(at_s=1.0, bottle="a", gauge_kpa=200.0))
-    assert "a" not in day.after(Replaced(at_s=2.0, bottle="a", part="bottle")).air
+    assert day.after(Replaced(at_s=2.0, bottle="a", part="bottle")).air["a"] == AirLog()
+
+
+def test_a_new_cap_leaves_the_shell_as_it_was_learned() -> None:
+    day = Day().after(Gauge(at_s=1.0, bottle="a", gauge_kpa=200.0))
+    strike = Strike(at_s=2.0, bottle="a", verdict="clear", hz=220.0, cents=0.0, u95_cents=1.0)
+    readings = day.after(strike).air["a"].readings
+    assert (
+        day.after(strike).after(Replaced(at_s=3.0, bottle="a", part="cap")).air["a"].readings
+        == readings
+        != ()
+    )

@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 
+from rounds.air import kpa_to_psi, prior_shell
 from rounds.errors import BadInput
 from rounds.events import (
     AirMoved,
@@ -79,9 +80,19 @@ class Bench:
     def obey(self) -> Strike:
         """Do what is asked, press no key, strike."""
         told = self.session.instruction
+        while told.act == "gauge" and told.bottle:
+            self.session.gauge(self.gauge_psi(told.bottle), self.now_s, told.bottle)
+            told = self.session.instruction
         if told.strokes and told.bottle:
             self.pump(told.bottle, told.strokes)
         return self.strike()
+
+    def gauge_psi(self, bottle: str) -> float:
+        """What a gauge reads: of a bottle as is usual for its note."""
+        target_hz = self.rig.target_hz(bottle)
+        return kpa_to_psi(
+            prior_shell(target_hz, self.rig.bottle(bottle).note.midi).gauge_kpa(self.hz[bottle])
+        )
 
     def run(self, most: int = 200) -> None:
         for _ in range(most):
@@ -265,6 +276,8 @@ def test_above_its_ceiling_no_air_is_advised_and_the_round_goes_on() -> None:
     low.session.open_round(low.now_s)
     while low.session.instruction.act == "strike":
         low.strike()
+    assert low.session.instruction.act == "gauge"
+    low.session.gauge_typed("none", low.now_s)
     told = low.session.instruction
     assert (told.act, told.bottle) == ("none", "G4")
     assert "psi" in told.why

@@ -74,6 +74,7 @@ class Live:
         self._wall = wall or clock
         self._viewer = Viewer(session)
         self._readings: queue.SimpleQueue[Reading] = queue.SimpleQueue()
+        self._gauges: queue.SimpleQueue[tuple[str, float]] = queue.SimpleQueue()
         self._levels: tuple[float, float] | None = None
         self._fault: str | None = None
         self._device = device
@@ -108,6 +109,11 @@ class Live:
 
     def _heard(self, reading: Reading) -> None:
         self._readings.put(reading)
+        self._wake()
+
+    def gauge_read(self, bottle: str, psi: float) -> None:
+        """A gauge was read by somebody who has no keys: a virtual player, on a thread of their own."""
+        self._gauges.put((bottle, psi))
         self._wake()
 
     def _levelled(self, level_dbfs: float, floor_dbfs: float) -> None:
@@ -162,6 +168,8 @@ class Live:
             reading = self._readings.get()
             if not self.first_run:  # nobody tunes while the cautions are still to be read
                 self._take_in(reading)
+        while not self._gauges.empty():
+            self.gauge(*self._gauges.get())
         if self._thermometer is not None:
             self._read(self._thermometer)
         self.session.tick(self._clock())

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rounds.belief.air_log import NOTHING_TOLD
+from rounds.belief.air_log import NOTHING_KNOWN
 from rounds.events import Accepted, Event, Purpose, Sent, ShiftChosen, Skipped
 from rounds.guide.instructions import (
     SETTLES_S,
@@ -22,6 +22,7 @@ from rounds.guide.instructions import (
     off_the_aim,
     once_more,
     pump_off,
+    read_gauge,
     refusal,
     strike_instruction,
     wait_for,
@@ -60,6 +61,8 @@ WORTH_ASKING = 0.3
 
 MOST_CONNECTIONS = 4
 """Nobody goes to one bottle more often in a round: it does not hold, and it would eat the round."""
+MOST_ASKED = 3
+"""A gauge that was asked for is not asked for after so many strikes alike in its place."""
 DOES_NOT_HOLD = "does not hold: see health"
 
 
@@ -291,11 +294,15 @@ def _after_reading(now: Situation) -> Event | Instruction:
         aim_cents=now.aim_of(bottle_id),
         pump_on=on,
         at_s=now.now_s,
-        told=now.told.get(bottle_id, NOTHING_TOLD),
+        known=now.air.get(bottle_id, NOTHING_KNOWN),
+        temp_c=now.temp_c,
+        may_ask=_may_ask(now, bottle),
         confirmed=now.state.heard[bottle_id].times > 1,
     )
     if wanted.doubt:
         return once_more(now, bottle, wanted.doubt)
+    if wanted.ask:
+        return read_gauge(now, bottle, wanted.ask)
     if wanted.refused:
         return refusal(bottle, wanted.refused)
     if wanted.strokes == 0.0:
@@ -306,6 +313,15 @@ def _after_reading(now: Situation) -> Event | Instruction:
         return Skipped(at_s=now.now_s, bottle=bottle_id, reason=DOES_NOT_HOLD)
     change = more if wanted.strokes > 0.0 else less
     return change(now, bottle, wanted, error)
+
+
+def _may_ask(now: Situation, bottle: Bottle) -> bool:
+    """Whether its pump has a gauge that can be read, or nobody said that it has none.
+
+    Who strikes again and again instead of reading it is not asked for ever.
+    """
+    may = now.rig.pump_of(bottle.id).gauge is not False and bottle.pump not in now.without_gauge
+    return may and now.state.heard[bottle.id].times <= MOST_ASKED
 
 
 def _heard_sharp(now: Situation, bottle: Bottle) -> bool:

@@ -126,14 +126,10 @@ def stop_at_kpa(rig: Rig, bottle_id: str, expected_kpa: float) -> float:
 def _caution_in(now: Situation, bottle: Bottle, expected_kpa: float, stop_kpa: float) -> str:
     """The caution of an order that puts air in: this bottle's numbers, in the unit of its pump's dial."""
     pump = now.rig.pump_of(bottle.id)
-    limit = ""
-    if stop_kpa >= now.rig.limit_kpa(bottle.id):
-        limit = ", the pump's limit" if pump.max_gauge_kpa < bottle.ceiling_kpa else ", its ceiling"
     return CAUTION_IN.format(
         expected=pressure_figure(expected_kpa, pump.gauge_unit),
         stop=pressure_figure(stop_kpa, pump.gauge_unit),
         unit=pump.gauge_unit,
-        limit=limit,
     )
 
 
@@ -173,7 +169,7 @@ def _why_go(now: Situation, bottle: Bottle, error_cents: float) -> str:
 def let_down(now: Situation, bottle_id: str) -> Instruction:
     """A gauge reads more than the bottle's limit: pump off and air out first, whatever its pitch."""
     bottle, pump = now.rig.bottle(bottle_id), now.rig.pump_of(bottle_id)
-    gauge_kpa = now.told[bottle_id].gauge_kpa or 0.0
+    gauge_kpa = now.measured_kpa(bottle_id)
     limit_kpa = bottle.ceiling_kpa
     strokes = (gauge_kpa - LET_DOWN_SHARE * limit_kpa) / stroke_kpa(pump.barrel_ml, bottle.volume_ml)
     why = f"{kpa_to_psi(gauge_kpa):.0f} psi is above its limit of {kpa_to_psi(limit_kpa):.0f}"

@@ -5,11 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from rounds.air import ATMOSPHERE_KPA, celsius_to_kelvin
+from rounds.belief.air_log import kind_of, pressure_now
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from rounds.belief import Beliefs
-    from rounds.belief.air_log import PressureTold
+    from rounds.belief.air_log import AirLog
     from rounds.gauss import Gauss
     from rounds.guide.round import RoundState
     from rounds.planning import RoundPlan
@@ -25,8 +28,12 @@ class Situation:
     state: RoundState
     plan: RoundPlan
     now_s: float
-    told: Mapping[str, PressureTold] = field(default_factory=dict)
-    """What gauges and strokes told of a bottle's pressure."""
+    air: Mapping[str, AirLog] = field(default_factory=dict)
+    """What happened to the air of each bottle."""
+    temp_c: float | None = None
+    """The air temperature now, where somebody said."""
+    without_gauge: frozenset[str] = frozenset()
+    """Pumps of which the player said that they have no gauge to read."""
 
     @property
     def downbeat_s(self) -> float | None:
@@ -45,12 +52,27 @@ class Situation:
         return self.aim_of(bottle_id) - self.state.shift_cents
 
     def over_its_limit(self) -> str | None:
-        """A bottle of the round whose gauge was read above its ceiling."""
-        for bottle_id, told in self.told.items():
-            ceiling_kpa = self.rig.bottle(bottle_id).ceiling_kpa
-            if bottle_id in self.state.needed and (told.gauge_kpa or 0.0) > ceiling_kpa:
+        """A bottle of the round above its ceiling, by what a gauge read and by how warm it got since."""
+        for bottle_id in self.air:
+            known = bottle_id in self.state.needed and self.rig.has_bottle(bottle_id)
+            if known and self.measured_kpa(bottle_id) > self.rig.bottle(bottle_id).ceiling_kpa:
                 return bottle_id
         return None
+
+    def measured_kpa(self, bottle_id: str) -> float:
+        """The pressure of a bottle by a gauge, in the air of now; 0 where none says."""
+        log, kind = self.air[bottle_id], kind_of(self.rig, bottle_id)
+        if log.let_out or (log.read_kpa is None and not log.readings):
+            return 0.0
+        if log.read_kpa is not None:
+            return log.read_kpa + log.read_strokes * kind.stroke_kpa
+        pressure = pressure_now(kind, log, kind.target_hz)
+        if pressure.gauged_kpa is None:
+            return 0.0
+        warmer = 1.0
+        if self.temp_c is not None and log.temp_c is not None:
+            warmer = max(1.0, celsius_to_kelvin(self.temp_c) / celsius_to_kelvin(log.temp_c))
+        return (pressure.expected_kpa + ATMOSPHERE_KPA) * warmer - ATMOSPHERE_KPA
 
     def sounding(self, bottle_id: str, level: Gauss) -> Gauss:
         """What is heard of a level (pump off): with the head on, the loss at taking it off is yet to come."""

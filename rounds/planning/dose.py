@@ -15,16 +15,23 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from rounds import air
-from rounds.air import kpa_to_psi
-from rounds.belief.air_log import NOTHING_TOLD
+from rounds.air import (
+    ATMOSPHERE_KPA,
+    HOTTEST_C,
+    ROOM_C,
+    WARMER_C,
+    celsius_to_kelvin,
+    kpa_to_psi,
+    pressure_figure,
+)
+from rounds.belief.air_log import NOTHING_KNOWN, kind_of, pressure_now
 from rounds.belief.in_or_out import chance_in
 from rounds.gauss import Gauss
 from rounds.notes import CENTS_PER_NEPER, shifted_hz
 from rounds.planning.strokes import QUARTER, TOUCH, amounts, let_out_sd, pumped_sd
 
 if TYPE_CHECKING:
-    from rounds.belief.air_log import PressureTold
+    from rounds.belief.air_log import AirLog, Pressure
     from rounds.planning.beliefs_protocol import BeliefsProtocol
     from rounds.rig import Bottle, Pump, Rig
 
@@ -32,17 +39,24 @@ Z_NINE_IN_TEN = 1.2815515655446004
 """90 % of a normal distribution lies below this many standard deviations."""
 LAST = 0.75
 """A dose is called final when the bottle is in tolerance after it with this chance."""
-HOPELESS = 1.25
-"""A dose that would pass the limit by no more than this is given as far as the limit: the estimate may be
-too high, and the next strike tells more. Beyond it nobody is sent pumping for nothing."""
+HOPELESS = 0.1
+"""A dose with no more than this chance to end below the limit is not begun: nobody pumps for nothing."""
+WORTH_GIVING = 0.25
+"""Where only a part of a dose keeps to the limit, less than this share is not worth giving. Our guess."""
+WITHOUT_GAUGE = 0.06
+"""The same where there is no gauge to ask for. Our guess."""
+RISEN = 1.08
+"""A gauge is read again only where this many times the pressure is expected that it showed. Our guess."""
+HELD_CENTS = 3.0
+"""A bottle may be brought this little above the highest pitch it has held. Our guess."""
+SMALL_CENTS = 60.0
+"""And only from no further below it: what fell further is told by a fill."""
 LET_OUT_SHARE = 0.6
 """Air let out may undershoot the aim by this share of the tolerance, 9 times in 10 by no more."""
 
 
 AS_IF_IN_TUNE = 1.05
 """A bottle that may be in tune already is taken to have this much of what its note needs. Our guess."""
-DELIVERED = 0.9
-"""Share of a full stroke that reaches the bottle. Common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -54,11 +68,13 @@ class Dose:
     """The head may come off after this: likely in tune then, or no smaller dose would help."""
     after: Gauss
     gauge_kpa: float
-    """Estimated gauge pressure after the strokes, pump still on."""
+    """Expected gauge pressure after the strokes, pump still on."""
     warn: str | None = None
     refused: str | None = None
     doubt: str | None = None
     """Why no air goes in, nor is refused, on the strength of one strike: a second one is to agree."""
+    ask: str | None = None
+    """Why a gauge is to be read before anything else."""
 
 
 @dataclass(frozen=True)
@@ -73,13 +89,20 @@ class _Task:
     gain: Gauss
     sharp: bool
     loss_cents: Gauss
-    gauge_now_kpa: float
-    stroke_kpa: float
+    pressure: Pressure
     limit_kpa: float
-    told_kpa: float
-    """What a gauge or the strokes told of say of the pressure now, whatever was heard."""
-    misheard_kpa: float | None
+    """What the upper bound must not pass, the hottest air of the block counted in."""
+    named_limit_kpa: float
+    """The limit as it is written in the rig."""
+    in_tune_kpa: float | None
     """Pressure now if the one strike was wrong and the bottle is in tune; None when two strikes agree."""
+    may_ask: bool
+    known_well: bool
+    """Whether its fills or a gauge say where it is, so that one strike alone decides little."""
+    waits: bool
+    """Whether a gauge was read and it was not struck since."""
+    held: bool
+    """Whether the aim is no higher than the bottle has held before."""
 
     def hz2(self, cents: float) -> float:
         return shifted_hz(self.target_hz, cents) ** 2
@@ -115,8 +138,8 @@ class _Task:
         return [0.0, *amounts(abs(self.exact()), fine=self.fine)]
 
     def gauge_kpa(self, strokes: float) -> float:
-        """Estimated gauge pressure after strokes."""
-        return max(0.0, self.gauge_now_kpa + strokes * self.stroke_kpa)
+        """Expected gauge pressure after strokes."""
+        return self.pressure.after_kpa(strokes)
 
     def last(self, strokes: float) -> bool:
         """Whether nothing more is likely to be needed, or can be done."""
@@ -133,7 +156,9 @@ def dose(
     aim_cents: float,
     pump_on: bool,
     at_s: float,
-    told: PressureTold = NOTHING_TOLD,
+    known: AirLog = NOTHING_KNOWN,
+    temp_c: float | None = None,
+    may_ask: bool = False,
     confirmed: bool = True,
 ) -> Dose:
     """Strokes from the level just read to the aim.
@@ -141,23 +166,20 @@ def dose(
     Args:
         level_cents: the level off the nominal target, as read in the present pump state.
         aim_cents: where the bottle shall be with the pump off.
-        told: what a gauge and the strokes of the last hours say of the pressure.
+        known: what happened to its air.
+        temp_c: the air temperature now; None where nobody said.
+        may_ask: a gauge can be asked for.
         confirmed: the level was heard twice, so that it does not hang on one strike.
     """
     bottle, pump = rig.bottle(bottle_id), rig.pump_of(bottle_id)
     head = beliefs.head_loss(bottle_id)
     sharp = level_cents.mean + (head.mean if pump_on else 0.0) > aim_cents
     by_pin = sharp and not pump_on
-    strokes_hz2 = beliefs.gain(bottle_id, pump.id)
-    gain = beliefs.pin_gain(bottle_id) if by_pin else strokes_hz2
-    target_hz, stroke_kpa = rig.target_hz(bottle_id), air.stroke_kpa(pump.barrel_ml, bottle.volume_ml)
-    slope = strokes_hz2.mean / stroke_kpa
-    gauge_kpa, in_tune_kpa = told.gauge_kpa, told.gauge_kpa
-    if gauge_kpa is None or in_tune_kpa is None:
-        now_hz, aim_hz = (shifted_hz(target_hz, c) for c in (level_cents.mean, aim_cents))
-        gauge_kpa = _estimated_kpa(bottle, target_hz, now_hz, slope)
-        in_tune_kpa = AS_IF_IN_TUNE * _estimated_kpa(bottle, target_hz, aim_hz, slope)
-    gauge_kpa = max(gauge_kpa, told.least_kpa)
+    gain = beliefs.pin_gain(bottle_id) if by_pin else beliefs.gain(bottle_id, pump.id)
+    target_hz = rig.target_hz(bottle_id)
+    now_hz, aim_hz = (shifted_hz(target_hz, c) for c in (level_cents.mean, aim_cents))
+    pressure = pressure_now(kind_of(rig, bottle_id), known, now_hz)
+    held_hz = shifted_hz(known.held_hz or 1.0, HELD_CENTS)
     task = _Task(
         bottle=bottle,
         pump=pump,
@@ -167,11 +189,14 @@ def dose(
         gain=Gauss(max(1e-9, abs(gain.mean)), gain.sd),
         sharp=sharp,
         loss_cents=Gauss(0.0, 0.0) if by_pin else head,
-        gauge_now_kpa=max(0.0, gauge_kpa),
-        stroke_kpa=stroke_kpa,
-        limit_kpa=rig.limit_kpa(bottle_id),
-        told_kpa=max(told.least_kpa, told.gauge_kpa or 0.0),
-        misheard_kpa=None if confirmed else max(gauge_kpa, in_tune_kpa),
+        pressure=pressure,
+        limit_kpa=cool_limit_kpa(rig, bottle_id, temp_c),
+        named_limit_kpa=rig.limit_kpa(bottle_id),
+        in_tune_kpa=None if confirmed else AS_IF_IN_TUNE * pressure.expected_at_kpa(aim_hz),
+        may_ask=may_ask and not pressure.aside,
+        known_well=bool(known.fills or known.readings) and not known.low,
+        waits=known.read_kpa is not None,
+        held=aim_hz <= held_hz and level_cents.mean > aim_cents - SMALL_CENTS and known.most == 0.0,
     )
     return _let_out(task, pump_on) if sharp else _add(task)
 
@@ -187,14 +212,16 @@ def strokes_between(
     return change_hz2 / max(1e-9, abs(gain.mean))
 
 
-def _estimated_kpa(bottle: Bottle, target_hz: float, hz: float, slope_hz2_per_kpa: float) -> float:
-    """Gauge pressure of a bottle nobody has put a gauge on: as is usual for its note, or by its strokes.
+def cool_limit_kpa(rig: Rig, bottle_id: str, temp_c: float | None) -> float:
+    """The gauge pressure now that reaches the ceiling in the hottest air of the block (P in proportion to T).
 
-    The other is as good as the guess of how stiff the empty shell is. The higher counts.
+    Where the temperature was said, air a little warmer is counted with, else a hot stage.
     """
-    usual = air.prior_shell(target_hz, bottle.note.midi)
-    learned = air.Shell(usual.stiffness_hz2, max(1e-9, slope_hz2_per_kpa / DELIVERED))
-    return max(0.0, usual.gauge_kpa(hz), learned.gauge_kpa(hz))
+    now_c = ROOM_C if temp_c is None else temp_c
+    hottest_c = max(HOTTEST_C, now_c) if temp_c is None else now_c + WARMER_C
+    share = celsius_to_kelvin(now_c) / celsius_to_kelvin(hottest_c)
+    ceiling_kpa = (rig.bottle(bottle_id).ceiling_kpa + ATMOSPHERE_KPA) * share - ATMOSPHERE_KPA
+    return min(ceiling_kpa, rig.pump_of(bottle_id).max_gauge_kpa)
 
 
 def _add(task: _Task) -> Dose:
@@ -202,19 +229,47 @@ def _add(task: _Task) -> Dose:
     place = _below(offered, exact) if task.bottle.group == "bass" else _nearest(offered, exact)
     while place > 1 and not _safe_up(task, offered[place]):
         place -= 1
+    if task.may_ask and task.pressure.doubted_kpa is not None:
+        return _nothing(task, ask=_question(task))
     if _hangs_on_one_strike(task, offered[place], offered[1]):
-        return Dose(0.0, False, task.after(0.0), task.gauge_now_kpa, doubt=_doubt(task))
-    wanted_kpa = task.gauge_kpa(offered[place])
-    if place and wanted_kpa > task.limit_kpa:
-        room = _below(offered, (task.limit_kpa - task.gauge_now_kpa) / task.stroke_kpa)
-        if not room or wanted_kpa > HOPELESS * task.limit_kpa:
-            refusal = _refusal(task, wanted_kpa, task.limit_kpa)
-            return Dose(0.0, False, task.after(0.0), task.gauge_now_kpa, refused=refusal)
-        place = room
+        return _nothing(task, doubt=_doubt(task))
+    wanted, room = offered[place], task.pressure.room(task.limit_kpa)
+    if wanted > room and not task.held:
+        place = _below(offered, room)
+        hopeless = task.pressure.chance_below(task.limit_kpa, wanted) < HOPELESS
+        if (
+            not place
+            or hopeless
+            or offered[place] < (WORTH_GIVING if task.may_ask else WITHOUT_GAUGE) * wanted
+        ):
+            return _no_more(task, wanted)
     strokes = offered[place]
     after_kpa = task.gauge_kpa(strokes)
     warning = _warning(task, strokes, after_kpa)
     return Dose(strokes, task.last(strokes), task.after(strokes), after_kpa, warn=warning)
+
+
+def _nothing(
+    task: _Task, *, refused: str | None = None, doubt: str | None = None, ask: str | None = None
+) -> Dose:
+    """No air now, and why."""
+    now_kpa = task.gauge_kpa(0.0)
+    return Dose(0.0, False, task.after(0.0), now_kpa, refused=refused, doubt=doubt, ask=ask)
+
+
+def _no_more(task: _Task, wanted: float) -> Dose:
+    """A gauge tells more where it has not told already; else the bottle gets no more air."""
+    read_kpa = task.pressure.gauged_kpa
+    if task.waits:
+        return _nothing(task, doubt="to hear what it sounds like at the pressure that was read")
+    if task.in_tune_kpa is not None and read_kpa is None and not task.known_well:
+        return _nothing(task, doubt=_doubt(task))
+    if task.may_ask and (read_kpa is None or task.gauge_kpa(0.0) > RISEN * read_kpa):
+        limit_psi = kpa_to_psi(task.named_limit_kpa)
+        most_psi = kpa_to_psi(task.pressure.most_after_kpa(wanted))
+        why = f"it may come to {most_psi:.0f} psi, its limit is {limit_psi:.0f}: the gauge tells"
+        return _nothing(task, ask=why)
+    return _nothing(task, refused=_refusal(task, wanted))
 
 
 def _below(offered: list[float], strokes: float) -> int:
@@ -229,15 +284,14 @@ def _nearest(offered: list[float], strokes: float) -> int:
 def _hangs_on_one_strike(task: _Task, strokes: float, least: float) -> bool:
     """Whether one strike alone leads to the limit: by refusing air, or, if it was misheard, by asking for it.
 
-    Where a gauge or the strokes told of leave no room for the smallest part, no strike is needed.
+    Where even the least that is believed leaves no room for the smallest part, no strike is needed.
     """
-    if (
-        task.misheard_kpa is None
-        or strokes <= 0.0
-        or task.told_kpa + least * task.stroke_kpa > task.limit_kpa
-    ):
+    stroke_kpa = task.gauge_kpa(1.0) - task.gauge_kpa(0.0)
+    if task.in_tune_kpa is None or strokes <= 0.0 or task.known_well:
         return False
-    return task.misheard_kpa + strokes * task.stroke_kpa > task.limit_kpa
+    if task.pressure.least_kpa + least * stroke_kpa > task.limit_kpa:
+        return False
+    return max(task.in_tune_kpa, task.gauge_kpa(0.0)) + strokes * stroke_kpa > task.limit_kpa
 
 
 def _safe_up(task: _Task, strokes: float) -> bool:
@@ -254,7 +308,7 @@ def _safe_up(task: _Task, strokes: float) -> bool:
 
 def _let_out(task: _Task, pump_on: bool) -> Dose:
     if pump_on and not task.pump.release_valve:
-        return Dose(0.0, True, task.after(0.0), task.gauge_now_kpa, warn="Take the pump off first.")
+        return Dose(0.0, True, task.after(0.0), task.gauge_kpa(0.0), warn="Take the pump off first.")
     offered = task.amounts()
     place = _nearest(offered, -task.exact())
     while place > 1 and not _safe_down(task, -offered[place]):
@@ -269,16 +323,33 @@ def _safe_down(task: _Task, strokes: float) -> bool:
     return after.mean - Z_NINE_IN_TEN * after.sd >= floor_cents
 
 
-def _refusal(task: _Task, after_kpa: float, limit_kpa: float) -> str:
+def _refusal(task: _Task, wanted: float) -> str:
+    most_psi, limit_psi = (
+        kpa_to_psi(p) for p in (task.pressure.most_after_kpa(wanted), task.named_limit_kpa)
+    )
+    id, expected_psi = task.bottle.id, kpa_to_psi(task.gauge_kpa(wanted))
+    if expected_psi > limit_psi:
+        why = f"this would take {id} to about {expected_psi:.0f} psi, above its limit of {limit_psi:.0f} psi"
+    else:
+        why = f"this could take {id} to {most_psi:.0f} psi, and its limit is {limit_psi:.0f} psi"
+    doubt = "" if task.pressure.gauged_kpa is not None else "If you doubt it, read a gauge. "
+    return f"No more air: {why}. {doubt}Let a smaller or fresh bottle play this note, or leave it out."
+
+
+def _question(task: _Task) -> str:
+    """Why a gauge is read again: both numbers in one sentence."""
+    read, least, most = (
+        pressure_figure(p, task.pump.gauge_unit)
+        for p in (task.pressure.doubted_kpa or 0.0, task.pressure.least_kpa, task.pressure.most_kpa)
+    )
+    unit = task.pump.gauge_unit
     return (
-        f"No more air: this would take {task.bottle.id} to about {kpa_to_psi(after_kpa):.0f} psi, "
-        f"above its limit of {kpa_to_psi(limit_kpa):.0f} psi. If you doubt it, read a gauge. "
-        "Let a smaller or fresh bottle play this note, or leave it out."
+        f"{read} {unit} was read, but its strokes and pitch say {least} to {most} {unit}: read it once more"
     )
 
 
 def _doubt(task: _Task) -> str:
-    limit_psi = kpa_to_psi(task.limit_kpa)
+    limit_psi = kpa_to_psi(task.named_limit_kpa)
     return f"to be sure before any air: this one may come near its limit of {limit_psi:.0f} psi"
 
 

@@ -1,18 +1,15 @@
-"""What is written down when a round ends, and the pressures known by gauge and strokes. Pure."""
+"""What is written down when a round ends. Pure."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rounds.air import stroke_kpa
 from rounds.events import RoundClosed
 
 if TYPE_CHECKING:
     from rounds.belief import Beliefs
-    from rounds.belief.air_log import PressureTold
     from rounds.guide.round import RoundState
     from rounds.rig import Rig
-    from rounds.sessions.day import Day
 
 
 def closing(rig: Rig, beliefs: Beliefs, state: RoundState, now_s: float) -> RoundClosed:
@@ -30,14 +27,3 @@ def closing(rig: Rig, beliefs: Beliefs, state: RoundState, now_s: float) -> Roun
         worst_bottle=worst,
         worst_cents=None if worst is None else round(off[worst], 2),
     )
-
-
-def pressures_told(rig: Rig, day: Day, now_s: float) -> dict[str, PressureTold]:
-    """Each bottle's pressure by gauge readings and counted strokes."""
-    return {
-        bottle_id: air.at(
-            now_s, stroke_kpa(rig.pump_of(bottle_id).barrel_ml, rig.bottle(bottle_id).volume_ml)
-        )
-        for bottle_id, air in day.air.items()
-        if rig.has_bottle(bottle_id)
-    }

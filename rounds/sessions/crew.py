@@ -27,7 +27,6 @@ from rounds.recognising.two_players import (
     recognise_among,
     whose_turn,
 )
-from rounds.sessions.closing import pressures_told
 from rounds.sessions.replanning import Replanner, asked_of
 from rounds.wording.words import in_words
 
@@ -119,8 +118,10 @@ class Crew:
     def situation(self, at: Moment, person: int) -> Situation:
         """Everything that one person's next step depends on."""
         state = _state(at, person)
-        told = pressures_told(at.rig, at.day, at.now_s)
-        return Situation(at.rig, at.beliefs, state, self.plan_of(at, person), at.now_s, told)
+        day, plan = at.day, self.plan_of(at, person)
+        return Situation(
+            at.rig, at.beliefs, state, plan, at.now_s, day.air, day.temp_c, frozenset(day.without_gauge)
+        )
 
     def plan(self, at: Moment) -> RoundPlan:
         """What is left to do by all hands together."""

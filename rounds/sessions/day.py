@@ -17,6 +17,7 @@ from rounds.events import (
     Disconnected,
     Event,
     Gauge,
+    NoGauge,
     Replaced,
     RoundClosed,
     RoundOpened,
@@ -62,7 +63,9 @@ class Day:
     temp_c: float | None = None
     """The air temperature as it was last told."""
     air: Mapping[str, AirLog] = field(default_factory=dict)
-    """What was told of the air in each bottle."""
+    """What happened to the air in each bottle."""
+    without_gauge: tuple[str, ...] = ()
+    """Pumps of which the player said that they have no gauge to read."""
     scale: Scale = field(default_factory=Scale)
     rig: str | None = None
     """Name of the rig of the newest session."""
@@ -105,7 +108,7 @@ class Day:
         counts towards the ceiling, and no air is asked for until another strike is heard.
         """
         if isinstance(event, AirMoved) and event.assumed:
-            air = self._air(event.bottle).heard_and_taken_back(event.strokes, event.at_s, event.at_most)
+            air = self._air(event.bottle).heard_and_taken_back(event.strokes, event.at_most)
             return self._told(event.bottle, air)
         if isinstance(event, Strike) and event.verdict == "clear" and self.round is not None:
             people = None if self.people is None else self.people.doubted(event)
@@ -129,13 +132,17 @@ class Day:
             case Strike():
                 return self._heard(event)
             case Gauge():
-                return self._told(event.bottle, self._air(event.bottle).gauged(event.gauge_kpa, event.at_s))
+                return self._told(
+                    event.bottle, self._air(event.bottle).gauge_read(event.gauge_kpa, event.at_s)
+                )
+            case NoGauge():
+                return replace(self, without_gauge=(*self.without_gauge, event.pump))
             case AirMoved():
                 air = self._air(event.bottle)
-                moved = air.moved(event.strokes, event.at_s, event.at_most, heard=event.assumed)
+                moved = air.moved(event.strokes, event.at_most, heard=event.assumed)
                 return self._told(event.bottle, moved)
             case Replaced():
-                return replace(self, air={b: a for b, a in self.air.items() if b != event.bottle})
+                return self._replaced(event)
             case Temperature():
                 return replace(self, temp_c=event.temp_c)
             case SessionStarted():
@@ -158,11 +165,12 @@ class Day:
         day = replace(self, reading=event, doubted_s=doubted_s)
         if event.verdict != "clear" or event.bottle is None or event.hz is None:
             return day
-        return (
-            day
-            if event.bottle not in day.air
-            else day._told(event.bottle, day._air(event.bottle).heard(event.hz))
-        )
+        return day._told(event.bottle, day._air(event.bottle).heard(event.hz, event.at_s, day.temp_c))
+
+    def _replaced(self, event: Replaced) -> Day:
+        """A new cap leaves the shell as it is; of a new bottle nothing is known."""
+        air = self._air(event.bottle).same_shell() if event.part == "cap" else AirLog()
+        return self._told(event.bottle, air)
 
     def _air(self, bottle_id: str) -> AirLog:
         return self.air.get(bottle_id, AirLog())

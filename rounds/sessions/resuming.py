@@ -121,7 +121,7 @@ def _day_from(blob: bytes) -> Day | None:
         if set(kept) != KEPT:
             return None  # written by another version: its fields are not those of a day of ours
         day: dict[str, Any] = {name: tuple(v) if isinstance(v, list) else v for name, v in kept.items()}
-        day["air"] = {b: AirLog(**a) for b, a in kept["air"].items()}
+        day["air"] = {b: AirLog.from_kept(a) for b, a in kept["air"].items()}
         day["scale"] = Scale(**kept["scale"])
         day["started_s"] = -math.inf if kept["started_s"] is None else kept["started_s"]
         return Day(**day)

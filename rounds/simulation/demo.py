@@ -165,11 +165,13 @@ def run_on_screen(args: argparse.Namespace) -> int:
     check_pumps(world.rig, args.people)
     with kept_in(args.journal, lambda: world.now_s) as log, tempfile.TemporaryDirectory() as folder:
         session = Session(world.rig, log, world.now_s, place="demo")
-        stage: Stage | PairStage = Stage(world, Player(world), lambda: asked(session), speed=args.speed)
+        players = [Player(world, number=i) for i in range(args.people)]
+        stage: Stage | PairStage = Stage(world, players[0], lambda: asked(session), speed=args.speed)
         if args.people > 1:
-            players = [Player(world, number=i) for i in range(args.people)]
             stage = PairStage(world, players, Screen(session), speed=args.speed)
         live = Live(session, stage.now_s, accepted_file=Path(folder) / "read", device="virtual rig")
+        for player in players:
+            player.tell = live.gauge_read
         temp_c = round(world.temp_c)
         live.begin(lambda: RoundRequest(downbeat_in_s=TO_DOWNBEAT_S, temp_c=temp_c, people=args.people))
         live.listen_to(lambda: stage)

@@ -11,6 +11,8 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, cast
 
+from rounds.air import kpa_to_psi
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator
     from typing import TypeVar
@@ -36,6 +38,7 @@ class Hands:
     take_off_s: float = 2.0
     stroke_s: float = 1.0
     pin_s: float = 2.0
+    gauge_s: float = 4.0
     step_m_per_s: float = 0.8
     rail_change_s: float = 1.2
     wait_s: float = 2.0
@@ -48,9 +51,18 @@ class Hands:
     pin_spread: float = 0.3
     wrong_bottle: float = 0.02
     weak_strike: float = 0.03
+    dial_spread_psi: float = 1.5
+    """Of what a gauge reads; the dial itself and the eye."""
 
 
-CAREFUL = Hands(stroke_spread=0.03, travel_spread=0.02, pin_spread=0.1, wrong_bottle=0.0, weak_strike=0.0)
+CAREFUL = Hands(
+    stroke_spread=0.03,
+    travel_spread=0.02,
+    pin_spread=0.1,
+    wrong_bottle=0.0,
+    weak_strike=0.0,
+    dial_spread_psi=0.5,
+)
 
 
 @dataclass(frozen=True)
@@ -79,7 +91,9 @@ class Player:
         self.number = number
         self.at_bottle: str | None = None
         self.connections = 0
-        self.strikes = 0
+        self.strikes = self.gauges = 0
+        self.tell: Callable[[str, float], None] = lambda _bottle, _psi: None
+        """Tells the tool what a gauge read, in psi: the one thing that no strike shows."""
 
     def act(self, instruction: Instruction, *, again: bool = False) -> PlayerAction:
         """Do what is asked, then strike where a strike is asked for; meanwhile the world goes on.
@@ -108,6 +122,9 @@ class Player:
             yield from self._spend(self.hands.wait_s)
             return PlayerAction(started_s, self.world.now_s, bottle_id, None)
         yield from self._walk(bottle_id)
+        if instruction.act == "gauge":
+            yield from self._read_gauge(bottle_id)
+            return PlayerAction(started_s, self.world.now_s, bottle_id, None)
         moved = 0.0 if again else (yield from self._handle(instruction, bottle_id))
         yield from self._spend(self.hands.strike_s)
         while look() == "hold":
@@ -127,6 +144,13 @@ class Player:
         elif instruction.act == "release":
             return -(yield from self._let_out(bottle_id, strokes, by_pump=instruction.pump is not None))
         return 0.0
+
+    def _read_gauge(self, bottle_id: str) -> Doing[None]:
+        yield from self._put_on(bottle_id)
+        yield from self._spend(self.hands.gauge_s)
+        self.gauges += 1
+        off_psi = self.world.rng.normal(0.0, self.hands.dial_spread_psi)
+        self.tell(bottle_id, max(0.0, kpa_to_psi(self.world.gauge_kpa(bottle_id)) + off_psi))
 
     def _spend(self, seconds: float) -> Doing[None]:
         spread = self.hands.haste_spread

@@ -84,6 +84,7 @@ def play_round(
     ear = ear or (SoundingEar(world) if sound else QuickEar(world))
     started_s = world.now_s
     before = player.connections, player.strikes
+    player.tell = lambda bottle, psi: session.gauge(psi, world.now_s, bottle)
     if session.round is None:
         temp_c = read_off(world) if with_temp else None
         session.open_round(world.now_s, downbeat_s=downbeat_s, temp_c=temp_c, pieces=pieces)

@@ -43,6 +43,8 @@ class Together:
         watch: Callable[[Step], None] | None = None,
     ) -> None:
         self.session, self.world, self.ear = session, world, ear
+        for player in players:
+            player.tell = lambda bottle, psi: session.gauge(psi, world.now_s, bottle)
         self.duo = Duo(world, players, Screen(session))
         self.not_clear = self.astray = self.mixed_up = 0
         self._lately: deque[Struck] = deque(maxlen=8)
