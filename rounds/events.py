@@ -18,7 +18,7 @@ from typing import Any, ClassVar, Literal, get_args
 Verdict = Literal["clear", "quiet", "other_bottle", "two_ringing", "unclear"]
 VERDICTS: tuple[Verdict, ...] = get_args(Verdict)
 Part = Literal["cap", "bottle"]
-Purpose = Literal["listen", "visit"]
+Purpose = Literal["listen", "visit", "compare", "finish"]
 _OWN = frozenset({"kind", "at_s"})
 
 
@@ -84,7 +84,8 @@ class Strike(Event):
 
     `pump_on` tells whether the pump head was on that bottle's valve (the reading is then off by the
     head loss to come). `playing` marks strikes heard in play rather than in a round. `person` is whose turn
-    it was to strike (0, 1) where several tune at once and a strike was taken for another bottle's.
+    it was to strike (0, 1) where several tune at once and a strike was taken for another bottle's. `agreed`:
+    heard again, so it is believed whatever was believed of the bottle before.
     """
 
     kind: ClassVar[str] = "strike"
@@ -99,6 +100,7 @@ class Strike(Event):
     peak_dbfs: float | None = None
     clipped: bool = False
     person: int | None = None
+    agreed: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)

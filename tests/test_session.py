@@ -172,15 +172,16 @@ def test_another_bottles_strike_is_recognised_and_not_believed(bench: Bench) -> 
 
 
 def test_a_neighbour_that_no_piece_needs_and_nobody_heard_is_not_taken_for_the_target() -> None:
-    """It may be assumed to stand near its note; taken for the target, it sent a bottle a tone and a half
-    down: the tool let out air for a pitch that was never the target's."""
+    """Taken for the target at once, it sent a bottle a tone and a half down: the tool let out air for a
+    pitch that was never the target's. So no air is asked for before a second strike."""
     piece = Piece("one note", {parse_note("C4"): 1.0})
     made = Bench({"C4": -12.0, "D4": -4.0}, replace(rig(), pieces=(piece,)))
     made.session.open_round(made.now_s, pieces=["one note"])
     while made.session.instruction.act == "strike":
         made.strike()
-    assert made.strike("D4").verdict == "other_bottle"
-    assert "D4" in made.session.ear_words
+    made.strike("D4")
+    told = made.session.instruction
+    assert (told.act, told.bottle, told.strokes) == ("strike", "C4", None)
     made.run()
     assert abs(made.off("C4")) <= 10.0
 
@@ -192,10 +193,9 @@ def test_a_bottle_believed_far_off_is_found_again_when_the_player_insists(bench:
     target = bench.session.instruction.bottle
     assert target is not None
     lost = Reading(shifted_hz(bench.rig.target_hz(target), -430.0), 1.0, "other_bottle")
-    for _ in range(2):
-        refused = bench.session.strike(bench.now_s + 1.0, lost)
-        assert refused is not None
-        assert refused.verdict == "other_bottle"
+    refused = bench.session.strike(bench.now_s + 1.0, lost)
+    assert refused is not None
+    assert refused.verdict == "other_bottle"
     believed = bench.session.strike(bench.now_s + 2.0, lost)
     assert believed is not None
     assert (believed.bottle, believed.verdict) == (target, "clear")
@@ -508,7 +508,7 @@ def test_a_slip_of_skip_after_hearing_again_is_taken_back() -> None:
     assert first in bench.session.round.needed
 
 
-def test_an_empty_bottle_is_taken_at_its_third_strike_and_pumped() -> None:
+def test_an_empty_bottle_is_taken_at_its_second_strike_and_pumped() -> None:
     # No pressure leaves the share of the stiffness that needs none: 600 log2(0.3) = -1042 cents.
     bench = Bench({"C4": -1042.0})
     bench.session.open_round(bench.now_s)
@@ -516,7 +516,6 @@ def test_an_empty_bottle_is_taken_at_its_third_strike_and_pumped() -> None:
         bench.strike()
     assert bench.strike().verdict == "other_bottle"
     assert bench.session.ear_words == "that was 1042 cents under C4; if it is C4, empty, strike it again"
-    assert bench.strike().verdict == "other_bottle"
     heard = bench.strike()
     assert (heard.bottle, heard.verdict) == ("C4", "clear")
     while bench.session.instruction.act == "strike":
@@ -532,7 +531,17 @@ def test_a_pitch_more_than_an_octave_under_is_never_the_bottle() -> None:
     bench.session.open_round(bench.now_s)
     while bench.session.instruction.bottle != "C4":
         bench.strike()
-    assert [bench.strike().verdict for _ in range(5)] == ["other_bottle"] * 5
+    verdicts = []
+    for _ in range(60):
+        told = bench.session.instruction
+        if told.act == "none":
+            break
+        heard = bench.obey()
+        if told.bottle == "C4":
+            verdicts.append(heard.verdict)
+    assert verdicts == ["other_bottle"] * 5
+    assert bench.session.round is not None
+    assert bench.session.round.skipped == {"C4": "not told after 5 strikes: flat bottle? Pump 3, then strike"}
 
 
 def test_after_a_strike_that_was_not_clear_no_air_is_asked_for_again(bench: Bench) -> None:

@@ -13,7 +13,17 @@ from hypothesis import strategies as st
 
 from rounds.belief.state import checkpoint_name, keep, to_bytes
 from rounds.errors import BadInput
-from rounds.events import AirMoved, Gauge, NoteWritten, Replaced, Strike, TakenBack, Temperature
+from rounds.events import (
+    AirMoved,
+    Connected,
+    Disconnected,
+    Gauge,
+    NoteWritten,
+    Replaced,
+    Strike,
+    TakenBack,
+    Temperature,
+)
 from rounds.faces.lines import Lines
 from rounds.faces.live import Live
 from rounds.faces.plainface import PlainFace
@@ -312,7 +322,7 @@ def two_pumps() -> Rig:
 
 
 def do(session: Session, doing: Doing, now_s: float) -> bool:
-    """Do one thing; whether that was an act, which a strike is only where it was understood."""
+    """Do one thing; whether that was an act, which a strike is where it was understood, or shows the head."""
     what, number = doing
     bottle = session.instruction.bottle or "C4"
     acts: dict[str, Callable[[], object]] = {
@@ -338,7 +348,9 @@ def do(session: Session, doing: Doing, now_s: float) -> bool:
         heard = acts[what]()
     except BadInput:
         return False
-    return session.record.log.last_id > length and (not isinstance(heard, Strike) or heard.verdict == "clear")
+    new = [e for event_id, e in session.record.log.events() if event_id > length]
+    shows = any(isinstance(e, Connected | Disconnected) for e in new)
+    return bool(new) and (not isinstance(heard, Strike) or heard.verdict == "clear" or shows)
 
 
 def _as_told(session: Session, bottle: str) -> float:

@@ -142,7 +142,7 @@ class Beliefs:
             scales.foretold(x - level, level_var, _own_var(event))
         expected, handled = Gauss(track.level, math.sqrt(max(0.0, track.a00))), bool(track.pending)
         usual_sd = self._usual_sd(x) if event.u95_cents is None else None
-        surprise = track.read(x, _own_var(event), scales, usual_sd=usual_sd)
+        surprise = track.read(x, _own_var(event), scales, usual_sd=usual_sd, agreed=event.agreed)
         self.leaning.count(event.bottle, self.tracks)
         if handled:
             self.handling.learn(event.bottle, track, surprise, expected)

@@ -258,12 +258,15 @@ class Track:
         row = (self.a00, self.a01, self.a02, self.a03, self.a04)
         self._gain((side * tolerance - self.level) / spread, 1.0 / spread, row)
 
-    def read(self, x: float, own_var: float, scales: Scales, *, usual_sd: float | None = None) -> Surprise:
+    def read(
+        self, x: float, own_var: float, scales: Scales, *, usual_sd: float | None = None, agreed: bool = False
+    ) -> Surprise:
         """Take in a reading with its own variance; returns how far it was from what was expected.
 
         Args:
             usual_sd: how far off rows of this log usually are, for a row, which may hold anything.
                 None: the session knew what it listened for.
+            agreed: it was heard again, so that nothing believed before speaks against it.
         """
         landed, vetted = self.landed, usual_sd is None
         if usual_sd is not None and not self.readings and not self.moved:
@@ -272,7 +275,7 @@ class Track:
         self._judge(x, innovation, own_var, scales)
         var = own_var + scales.room_var
         wild_var = 0.0
-        if self.unseen or (self.moved and not landed):
+        if agreed or self.unseen or (self.moved and not landed):
             weight, wild = 1.0, self.moved and chance_right(innovation, self.a00 + var) < 0.5
             wild_var = WILD_SHARE * innovation * innovation if wild else 0.0
             self._widen(innovation, var)

@@ -8,13 +8,30 @@ Cents are off the nominal target; the shift of a floating reference is part of e
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rounds.belief.air_log import NOTHING_KNOWN
 from rounds.events import Accepted, Event, Purpose, Sent, ShiftChosen, Skipped
+from rounds.guide.filling import (
+    bass_last,
+    came_from_far,
+    early_sample,
+    filled_aim,
+    has_settled,
+    is_far,
+    is_surely_in,
+    left_unheard,
+    may_go_unheard,
+    may_stay,
+    next_of_the_walk,
+    stands_off,
+)
 from rounds.guide.instructions import (
     SETTLES_S,
+    heard_unlike,
     idle,
+    in_vain,
     left_for_last,
     less,
     let_down,
@@ -28,14 +45,20 @@ from rounds.guide.instructions import (
     wait_for,
 )
 from rounds.guide.lateness import before_downbeat_s, in_time
+from rounds.guide.round import MOST_ASKED, MOST_IN_A_ROW
+from rounds.instruction import Instruction
 from rounds.planning.dose import dose
 from rounds.planning.walking import walking_order
+from rounds.recognising.acts_shown import unlike
+from rounds.recognising.recognition import likely_owner, sounds_like
 from rounds.wording.words import in_words
 
 if TYPE_CHECKING:
+    from rounds.gauss import Gauss
     from rounds.guide.round import RoundState
     from rounds.guide.situation import Situation
-    from rounds.instruction import Instruction
+    from rounds.planning.dose import Dose
+    from rounds.planning.plan import PlannedVisit
     from rounds.rig import Bottle
 
 ACCEPT_SHARE = 0.3
@@ -63,6 +86,7 @@ MOST_CONNECTIONS = 4
 """Nobody goes to one bottle more often in a round: it does not hold, and it would eat the round."""
 MOST_ASKED = 3
 """A gauge that was asked for is not asked for after so many strikes alike in its place."""
+NOT_SURE = "sounds like another bottle, and its limit may be near: read a gauge"
 DOES_NOT_HOLD = "does not hold: see health"
 
 
@@ -71,17 +95,47 @@ def next_step(now: Situation) -> Event | Instruction:
     state = now.state
     if state.closed is not None:
         return idle("the round is closed")
-    if now.rig.reference.floating and not state.shift_settled and not now.plan.listen:
+    if now.rig.reference.floating and not state.shift_settled and not _to_listen(now):
         return ShiftChosen(at_s=now.now_s, shift_cents=now.plan.shift_cents, saves=now.plan.shift_saves)
-    if state.pump_on not in (None, state.target):
-        return pump_off(now, state.pump_on, f"the pump is still on {state.pump_on}")
+    if state.pump_on not in (None, state.target, state.compare_for):
+        why = f"the pump is still on {state.pump_on}"
+        return pump_off(now, state.pump_on, why, leave=state.in_vain >= MOST_IN_A_ROW - 1)
     over = now.over_its_limit()
     if over is not None:
         return _to_be_let_down(now, over)
     if state.target is None:
         return _elsewhere(now)
-    if _must_hear(state, state.target):
-        return strike_instruction(now, state.target)
+    if state.compare_for is not None:
+        return _compare(now, state.compare_for)
+    step = _at_the_target(now, state.target)
+    if (state.tired or _asked_enough(now, state.target)) and _asks_again(step, state.target):
+        return _set_aside(now, state.target)
+    return step
+
+
+def _asks_again(step: Event | Instruction, bottle_id: str) -> bool:
+    """Whether a step asks for one more strike of a bottle."""
+    if isinstance(step, Instruction):
+        to_strike = step.act != "disconnect" or step.then_strike
+        return step.act not in ("none", "wait", "gauge") and step.bottle == bottle_id and to_strike
+    return isinstance(step, Sent) and step.purpose == "listen" and step.bottle == bottle_id
+
+
+def _at_the_target(now: Situation, target: str) -> Event | Instruction:
+    """What is done at the bottle the player was sent to."""
+    state = now.state
+    owner = likely_owner(now, target) if target not in state.compared else None
+    if owner is not None and not _heard_enough(now, owner):
+        return _sent(now, owner, "compare")
+    if state.purpose == "finish" and target in state.aired:
+        return _elsewhere(now)
+    if _corrected(now, target):
+        return Accepted(at_s=now.now_s, bottle=target, cents=now.beliefs.level(target, now.now_s).mean)
+    if _must_hear(state, target):
+        return strike_instruction(now, target)
+    off = unlike(now, target)
+    if off:
+        return heard_unlike(now, now.rig.bottle(target), off)
     return _after_listening(now) if state.purpose == "listen" else _after_reading(now)
 
 
@@ -103,14 +157,88 @@ def _must_hear(state: RoundState, bottle_id: str) -> bool:
     return bottle_id not in state.heard or bottle_id in state.moved
 
 
+def _compare(now: Situation, bottle_id: str) -> Event | Instruction:
+    """One strike of the bottle that two strikes of another sounded like; then that one again."""
+    state = now.state
+    assert state.target is not None
+    if state.in_vain == 0 and state.target in state.moved:
+        return strike_instruction(now, state.target)
+    purpose: Purpose = "visit" if state.pump_on == bottle_id else "listen"
+    return _sent(now, bottle_id, purpose)
+
+
+def _set_aside(now: Situation, bottle_id: str) -> Event | Instruction:
+    """Enough strikes in a row: on to another bottle, and back to this one when all others are done."""
+    state = now.state
+    if state.pump_on == bottle_id:
+        return pump_off(now, bottle_id, f"{bottle_id} {in_vain(now, bottle_id)}", leave=True)
+    rest = replace(now, state=replace(state, target=None, aside=state.aside | {bottle_id}))
+    step = _elsewhere(rest)
+    away = isinstance(step, Sent) and step.bottle != bottle_id
+    known = not _must_hear(state, bottle_id) and state.purpose == "listen"
+    if known or (away and not _asked_enough(now, bottle_id)):
+        return step
+    return Skipped(at_s=now.now_s, bottle=bottle_id, reason=in_vain(now, bottle_id))
+
+
 def _elsewhere(now: Situation) -> Event | Instruction:
     """Send the player to the next bottle, or end the work."""
     if now.state.pump_on is not None:
-        return pump_off(now, now.state.pump_on, _why_leave(now, now.state.pump_on))
-    listen = [b for b in now.plan.listen if b not in now.state.accepted and not _heard_lately(now, b)]
+        filled = now.state.purpose == "finish" and now.state.pump_on == now.state.target
+        return pump_off(now, now.state.pump_on, _why_leave(now, now.state.pump_on), leave=filled)
+    sample = early_sample(now)
+    if sample is not None:
+        return _sent(now, sample, "listen")
+    listen = _to_listen(now)
     if listen:
         return _sent(now, listen[0], "listen")
-    return _first_visit(now) or _hear_again(now, _to_hear_again(now)) or _next_visit(now) or _at_the_end(now)
+    return (
+        _first_visit(now)
+        or _walk(now)
+        or _hear_again(now, _to_hear_again(now))
+        or _next_visit(now)
+        or _once_more_of_those_aside(now)
+        or _at_the_end(now)
+    )
+
+
+def _to_listen(now: Situation) -> list[str]:
+    """Bottles to be struck before anything is decided of them."""
+    state = now.state
+    away = state.accepted | state.aside | set(left_unheard(now))
+    listen = [
+        b
+        for b in now.plan.listen
+        if b not in away and not _heard_enough(now, b) and not _heard_lately(now, b)
+    ]
+    return bass_last(now, listen)
+
+
+def _walk(now: Situation) -> Event | None:
+    """Past all that were filled, to hear how they have settled."""
+    bottle_id = next_of_the_walk(now)
+    return None if bottle_id is None else _sent(now, bottle_id, "listen")
+
+
+def _heard_enough(now: Situation, bottle_id: str) -> bool:
+    """Whether nobody strikes it again just to hear it."""
+    return now.state.asked.get(bottle_id, 0) >= MOST_ASKED - 1
+
+
+def _asked_enough(now: Situation, bottle_id: str) -> bool:
+    """Whether it was struck so often that nobody is sent to it again; the last strike is kept for its air."""
+    kept = 1 if _must_hear(now.state, bottle_id) else 0
+    return now.state.asked.get(bottle_id, 0) >= MOST_ASKED - kept
+
+
+def _once_more_of_those_aside(now: Situation) -> Event | None:
+    """A bottle that was set aside is asked for again when all others are done; then it is left out."""
+    for bottle_id in now.state.open_bottles:
+        if bottle_id in now.state.aside:
+            if _heard_enough(now, bottle_id):
+                return Skipped(at_s=now.now_s, bottle=bottle_id, reason=in_vain(now, bottle_id))
+            return _sent(now, bottle_id, "listen")
+    return None
 
 
 def _why_leave(now: Situation, bottle_id: str) -> str:
@@ -123,14 +251,20 @@ def _why_leave(now: Situation, bottle_id: str) -> str:
 
 def _first_visit(now: Situation) -> Event | None:
     """Nobody goes to a bottle again while others wait for their first visit: it settles meanwhile."""
-    for visit in in_time(now):
+    for visit in _in_turn(now):
         if visit.bottle not in now.state.visited:
             return _sent(now, visit.bottle, "visit")
     return None
 
 
+def _in_turn(now: Situation) -> list[PlannedVisit]:
+    """Visits to be made now: not those of bottles that were set aside, or asked for often enough."""
+    away = now.state.aside
+    return [v for v in in_time(now) if v.bottle not in away and not _asked_enough(now, v.bottle)]
+
+
 def _next_visit(now: Situation) -> Event | None:
-    for visit in in_time(now):
+    for visit in _in_turn(now):
         if not _resting(now, visit.bottle):
             hear = _left_to_settle(now, visit.bottle) or _settled_since(now, visit.bottle)
             return _sent(now, visit.bottle, "listen" if hear else "visit")
@@ -144,7 +278,7 @@ def _at_the_end(now: Situation) -> Event | Instruction:
     settled = _settled(now)
     if settled is not None:
         return _sent(now, settled, "listen")
-    later = [v.bottle for v in now.plan.visits if v not in in_time(now)]
+    later = [v.bottle for v in now.plan.visits if v not in in_time(now) and not _asked_enough(now, v.bottle)]
     return left_for_last(now, later, before_downbeat_s(now)) if later else _finished(now)
 
 
@@ -152,7 +286,7 @@ def _to_hear_again(now: Situation) -> list[str]:
     """Bottles that settled outside their band, and accepted ones in doubt, the most doubtful first."""
     visits = [v.bottle for v in now.plan.visits]
     settled = [b for b in visits if _left_to_settle(now, b) and not _resting(now, b)]
-    return settled + _doubtful(now)
+    return [b for b in settled + _doubtful(now) if b not in now.state.aside and not _heard_enough(now, b)]
 
 
 def _hear_again(now: Situation, bottles: list[str]) -> Event | None:
@@ -197,9 +331,13 @@ def _finished(now: Situation) -> Instruction:
     out = [b for b in now.state.needed if b not in now.state.accepted]
     if not out:
         skipped = [b for b in now.state.opened.needed if b in now.state.skipped]
+        if not now.state.needed and skipped:
+            return idle(f"left out: {in_words(skipped)}", "Done")
         left = f"; skipped: {in_words(skipped)}" if skipped else ""
         return idle(f"every {'other' if skipped else 'needed'} bottle is in tune{left}", "In tune")
-    settling = [b for b in out if b in now.state.visited and not _sacrificed(now, b)]
+    settling = [
+        b for b in out if b in now.state.visited and not _sacrificed(now, b) and not _asked_enough(now, b)
+    ]
     if settling:
         return wait_for(now, settling)
     return idle(f"left as they are: {in_words(out)}", "Done")
@@ -227,7 +365,7 @@ def _settled(now: Situation) -> str | None:
         heard = now.state.heard.get(bottle_id)
         if heard is None or bottle_id not in now.state.visited or bottle_id in now.plan.sacrificed:
             continue
-        if now.now_s - heard.at_s >= SETTLES_S:
+        if not _heard_enough(now, bottle_id) and now.now_s - heard.at_s >= SETTLES_S:
             return bottle_id
     return None
 
@@ -252,10 +390,33 @@ def _after_listening(now: Situation) -> Event | Instruction:
     bottle_id = now.state.target
     assert bottle_id is not None
     heard = now.state.heard[bottle_id]
+    if _at_once(now, bottle_id):
+        return _sent(now, bottle_id, "visit")
     called_for = _worth_another if bottle_id in now.state.visited else _planned
     if not called_for(now, bottle_id) and not heard.pump_on and _inside_at_downbeat(now, bottle_id):
         return _accept(now, bottle_id, heard.cents)
     return _elsewhere(now)
+
+
+def _at_once(now: Situation, bottle_id: str) -> bool:
+    """Whether a bottle just heard is visited where the player stands: far down, or filled and out."""
+    state = now.state
+    turn = stands_off(now, bottle_id) or any(v.bottle == bottle_id for v in _in_turn(now))
+    settled = now.rig.reference.floating and not state.shift_settled
+    if not turn or settled or state.pump_on is not None or sounds_like(now, bottle_id) is not None:
+        return False
+    if bottle_id in state.left_at_s:
+        rested = not left_unheard(now) or has_settled(now, bottle_id)
+        return stands_off(now, bottle_id) or (rested and not may_stay(now, bottle_id))
+    return (
+        is_far(now, bottle_id) and bottle_id not in state.visited and not _waits_for_its_turn(now, bottle_id)
+    )
+
+
+def _waits_for_its_turn(now: Situation, bottle_id: str) -> bool:
+    """Whether a bass bottle is left until the others are filled."""
+    bass = now.rig.bottle(bottle_id).group == "bass"
+    return bass and any(now.rig.bottle(b).group != "bass" for b in _to_listen(now))
 
 
 def _accept(now: Situation, bottle_id: str, cents: float) -> Event | Instruction:
@@ -263,7 +424,8 @@ def _accept(now: Situation, bottle_id: str, cents: float) -> Event | Instruction
     heard = now.state.heard[bottle_id]
     off = abs(heard.cents - now.state.shift_cents)
     if off > now.rig.bottle(bottle_id).tolerance_cents + heard.u95_cents:
-        return strike_instruction(now, bottle_id)
+        again = heard.times > 1 and now.state.purpose == "listen"
+        return _sent(now, bottle_id, "visit") if again else strike_instruction(now, bottle_id)
     return Accepted(at_s=now.now_s, bottle=bottle_id, cents=cents)
 
 
@@ -284,21 +446,66 @@ def _after_reading(now: Situation) -> Event | Instruction:
     level = now.beliefs.level(bottle_id, now.now_s)
     on = now.state.pump_on == bottle_id
     error = level.mean - now.aim_of(bottle_id)
+    neighbour = sounds_like(now, bottle_id)
+    if neighbour is not None:
+        return once_more(now, bottle, f"it sounds like {neighbour}: once more, before any air")
+    if on and came_from_far(now, bottle_id):
+        return _finish(now, bottle, level)
     if _good_enough(now, bottle, error, on):
         return _leave(now, bottle, level.mean, error, on)
-    wanted = dose(
+    return _with_air(now, bottle, level, now.aim_of(bottle_id))
+
+
+def _finish(now: Situation, bottle: Bottle, level: Gauss) -> Event | Instruction:
+    """A bottle brought from far, head on: the rest of its air, and the head comes off unheard."""
+    aim = filled_aim(now, bottle, level)
+    wanted = _wanted(now, bottle, level, aim)
+    near = level.mean - now.aim_of(bottle.id) >= -ACCEPT_SHARE * bottle.tolerance_cents
+    barred = bool(wanted.refused or wanted.doubt)
+    enough = level.mean >= aim - ACCEPT_SHARE * bottle.tolerance_cents or wanted.strokes <= 0.0
+    done = near if barred else enough
+    last = done or (wanted.strokes > 0.0 and may_go_unheard(bottle, wanted))
+    if last and now.state.purpose != "finish":
+        return _sent(now, bottle.id, "finish")
+    if done:
+        return pump_off(now, bottle.id, f"{bottle.id} is heard once it has settled", leave=True)
+    told = _with_air(now, bottle, level, aim)
+    return replace(told, then_strike=False) if last and isinstance(told, Instruction) else told
+
+
+def _wanted(now: Situation, bottle: Bottle, level: Gauss, aim_cents: float) -> Dose:
+    """The air that leads from a level, pump off, to an aim."""
+    return dose(
         now.rig,
         now.beliefs,
-        bottle_id,
-        level_cents=now.sounding(bottle_id, level),
-        aim_cents=now.aim_of(bottle_id),
-        pump_on=on,
+        bottle.id,
+        level_cents=now.sounding(bottle.id, level),
+        aim_cents=aim_cents,
+        pump_on=now.state.pump_on == bottle.id,
         at_s=now.now_s,
-        known=now.air.get(bottle_id, NOTHING_KNOWN),
+        known=now.air.get(bottle.id, NOTHING_KNOWN),
         temp_c=now.temp_c,
         may_ask=_may_ask(now, bottle),
-        confirmed=now.state.heard[bottle_id].times > 1,
+        confirmed=now.state.heard[bottle.id].times > 1 and bottle.id not in now.state.on_trust,
     )
+
+
+def _corrected(now: Situation, bottle_id: str) -> bool:
+    """Whether a filled bottle was corrected, heard with the head on, and the head came off: it is in tune."""
+    state = now.state
+    off = state.purpose == "visit" and state.pump_on is None and bottle_id in state.aired
+    heard_on = bottle_id in state.heard and state.heard[bottle_id].pump_on
+    heard_after = bottle_id not in state.air_since
+    return off and heard_on and heard_after and bottle_id in state.left_at_s and is_surely_in(now, bottle_id)
+
+
+def _with_air(now: Situation, bottle: Bottle, level: Gauss, aim_cents: float) -> Event | Instruction:
+    """More air, less, or none: what leads to an aim."""
+    on = now.state.pump_on == bottle.id
+    error = level.mean - now.aim_of(bottle.id)
+    wanted = _wanted(now, bottle, level, aim_cents)
+    if wanted.doubt and bottle.id in now.state.on_trust:
+        return Skipped(at_s=now.now_s, bottle=bottle.id, reason=NOT_SURE)
     if wanted.doubt:
         return once_more(now, bottle, wanted.doubt)
     if wanted.ask:
@@ -309,8 +516,8 @@ def _after_reading(now: Situation) -> Event | Instruction:
         return _leave(now, bottle, level.mean, error, on)
     if wanted.strokes > 0.0 and on and _heard_sharp(now, bottle):
         return pump_off(now, bottle.id, "sharp as it sounds: hear what stays when the pump is off")
-    if wanted.strokes > 0.0 and not on and now.state.connected.get(bottle_id, 0) >= MOST_CONNECTIONS:
-        return Skipped(at_s=now.now_s, bottle=bottle_id, reason=DOES_NOT_HOLD)
+    if wanted.strokes > 0.0 and not on and now.state.connected.get(bottle.id, 0) >= MOST_CONNECTIONS:
+        return Skipped(at_s=now.now_s, bottle=bottle.id, reason=DOES_NOT_HOLD)
     change = more if wanted.strokes > 0.0 else less
     return change(now, bottle, wanted, error)
 
@@ -337,6 +544,8 @@ def _good_enough(now: Situation, bottle: Bottle, error_cents: float, on: bool) -
     the pump off again a small miss is not worth another connection.
     """
     visited = bottle.id in now.state.visited
+    if stands_off(now, bottle.id):
+        return abs(error_cents) <= ACCEPT_SHARE * bottle.tolerance_cents
     if visited and not _planned(now, bottle.id):
         return True
     if visited and not on and _inside_at_downbeat(now, bottle.id) and not _worth_another(now, bottle.id):
@@ -347,7 +556,8 @@ def _good_enough(now: Situation, bottle: Bottle, error_cents: float, on: bool) -
 
 
 def _planned(now: Situation, bottle_id: str) -> bool:
-    return any(v.bottle == bottle_id for v in now.plan.visits)
+    """Whether a bottle is to be visited: by the plan, or as it was pumped and stands too far off."""
+    return any(v.bottle == bottle_id for v in now.plan.visits) or stands_off(now, bottle_id)
 
 
 def _worth_another(now: Situation, bottle_id: str) -> bool:
@@ -367,6 +577,7 @@ def _roughly_cents(now: Situation, bottle_id: str) -> float:
 def _leave(now: Situation, bottle: Bottle, level_cents: float, error: float, on: bool) -> Event | Instruction:
     """Pump off first; then the bottle is in tune, or left to settle and heard again later."""
     if on:
-        return pump_off(now, bottle.id, off_the_aim(now, bottle.id, error))
+        filled = bottle.id in now.state.left_at_s and is_surely_in(now, bottle.id)
+        return pump_off(now, bottle.id, off_the_aim(now, bottle.id, error), leave=filled)
     inside = abs(level_cents - now.state.shift_cents) <= bottle.tolerance_cents
     return _accept(now, bottle.id, level_cents) if inside else _elsewhere(now)

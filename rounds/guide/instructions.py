@@ -192,8 +192,37 @@ def let_down(now: Situation, bottle_id: str) -> Instruction:
     return replace(told, act="disconnect", strokes=None, headline=f"{bottle.note.name}: head off", detail=off)
 
 
-def pump_off(now: Situation, bottle_id: str, why: str) -> Instruction:
+def heard_unlike(now: Situation, bottle: Bottle, off_cents: float) -> Instruction:
+    """A reading far from what is believed: what went the wrong way is said, and it is struck again."""
+    went, not_so = ("sharper", "flatter") if off_cents > 0.0 else ("flatter", "sharper")
+    level = now.beliefs.level(bottle.id, now.now_s)
+    asked_up = level.mean < now.aim_of(bottle.id)
+    if bottle.id in now.state.visited and asked_up == (off_cents < 0.0):
+        return once_more(now, bottle, f"it went {went}, not {not_so}: strike it again, no air yet")
+    why = f"that is {abs(off_cents):.0f} cents {went} than it should be: strike it again, no air yet"
+    return once_more(now, bottle, why)
+
+
+def in_vain(now: Situation, bottle_id: str) -> str:
+    """Why a bottle is set aside, and what to do about it."""
+    times = now.state.asked.get(bottle_id, 0)
+    if bottle_id in now.state.heard and bottle_id in now.state.visited - now.state.moved:
+        return f"takes no air after {times} strikes: look at its valve and cap"
+    if bottle_id in now.state.heard and bottle_id not in now.state.moved:
+        return f"sounds the same after {times} strikes"
+    return f"not told after {times} strikes: flat bottle? Pump 3, then strike"
+
+
+def pump_off(now: Situation, bottle_id: str, why: str, *, leave: bool = False) -> Instruction:
+    """The head comes off. `leave`: the bottle is not struck after it; any strike shows that it is off."""
     note = now.rig.bottle(bottle_id).note.name
+    if leave:
+        off = f"take the pump straight off {bottle_id} and leave it; then strike any other"
+        aim = now.aim_of(bottle_id)
+        headline = f"{note}: head off"
+        return Instruction(
+            "disconnect", bottle_id, now.state.mounted, None, aim, why, headline, off, then_strike=False
+        )
     return Instruction(
         "disconnect",
         bottle_id,
@@ -248,7 +277,9 @@ def strike_again(told: Instruction, note: str) -> Instruction:
 def strike_instruction(now: Situation, bottle_id: str) -> Instruction:
     """Ask for one strike."""
     state, note = now.state, now.rig.bottle(bottle_id).note.name
-    if bottle_id not in state.heard:
+    if state.purpose == "compare":
+        why = f"to compare: {state.compare_for} sounded like it twice"
+    elif bottle_id not in state.heard:
         why = "not heard in this round"
         if state.pump_on == bottle_id:
             why = "the pump is on it and the air moved: hear what it did"
@@ -260,4 +291,7 @@ def strike_instruction(now: Situation, bottle_id: str) -> Instruction:
         why = "its air moved since it was heard"
     else:
         why = "it sounded unlike what was believed of it: once more"
+    if state.newly_aside is not None and state.newly_aside != bottle_id:
+        reason = state.skipped.get(state.newly_aside) or f"comes later: {in_vain(now, state.newly_aside)}"
+        why = f"{why}. {state.newly_aside} {reason}"
     return Instruction("strike", bottle_id, None, None, now.aim_of(bottle_id), why, f"Strike {note}")

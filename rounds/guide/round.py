@@ -11,7 +11,7 @@ Cents are off the nominal target (the rig's reference, no shift).
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from rounds.events import (
     Accepted,
@@ -36,6 +36,14 @@ if TYPE_CHECKING:
 Phase = Literal["listen", "visits", "verify", "done"]
 SAME_PITCH_CENTS = 15.0
 """Two strikes of a bottle no further apart agree."""
+NEW_CENTS = 3.0
+"""A pitch that differs by less from the one before says nothing new. Our guess: three sd of a good ear."""
+RESTED_S = 30.0
+"""A bottle left alone for so long may sound different by itself."""
+MOST_ASKED = 6
+"""Nobody strikes one bottle more often in a round, unless its air moved."""
+MOST_IN_A_ROW = 3
+"""Strikes in a row that are asked of one bottle without anything new; then something else is asked."""
 
 
 @dataclass(frozen=True)
@@ -84,7 +92,46 @@ class RoundState:
     shift_settled: bool = False
     rejected_cents: tuple[float, ...] = ()
     """Pitches, off the target's nominal, of strikes since that were taken for another bottle's."""
+    in_vain: int = 0
+    """Strikes in a row, asked of one bottle, that told nothing new."""
+    asked: Mapping[str, int] = field(default_factory=dict)
+    """Strikes asked of each bottle since its air last moved."""
+    aired: frozenset[str] = frozenset()
+    """Bottles whose air moved, or whose head went on or came off, since they were heard last."""
+    air_since: frozenset[str] = frozenset()
+    """Those of them whose air was moved, not just the head."""
+    far: frozenset[str] = frozenset()
+    """Bottles found so far down that they are filled."""
+    left_at_s: Mapping[str, float] = field(default_factory=dict)
+    """When the head came off a bottle that was filled, in this round."""
+    aside: frozenset[str] = frozenset()
+    """Bottles put off after strikes in vain: asked for once more when all others are done."""
+    compare_for: str | None = None
+    """The bottle whose strikes sounded like the target, which is struck once to compare."""
+    compared: frozenset[str] = frozenset()
+    """Bottles for which that was done."""
+    on_trust: frozenset[str] = frozenset()
+    """Bottles believed because the player struck them again, though they sound like another one."""
+    newly_aside: str | None = None
+    """The bottle put off or left out last, until another one is heard."""
     closed: RoundClosed | None = None
+
+    @property
+    def awaited(self) -> str | None:
+        """The bottle whose strike is waited for: the head is to come off it first, or it is the target."""
+        on = self.pump_on
+        return on if on not in (None, self.target, self.compare_for) else self.target
+
+    @property
+    def tired(self) -> bool:
+        """Whether another strike of the same bottle would be one too many."""
+        return self.in_vain >= MOST_IN_A_ROW
+
+    @property
+    def nearly_tired(self) -> bool:
+        """Whether the next strike of the target, if in vain, is the last."""
+        often = self.target is not None and self.asked.get(self.target, 0) >= MOST_ASKED - 1
+        return often or self.in_vain >= MOST_IN_A_ROW - 1
 
     @property
     def needed(self) -> dict[str, float]:
@@ -111,20 +158,53 @@ def _strike(state: RoundState, event: Strike) -> RoundState:
         return state
     if event.verdict == "other_bottle":
         rejected = () if event.cents is None else (event.cents,)
-        return replace(state, rejected_cents=state.rejected_cents + rejected)
+        return _struck_in_vain(replace(state, rejected_cents=state.rejected_cents + rejected))
     if event.verdict != "clear" or event.bottle is None or event.cents is None:
-        return state
-    reading = Heard(event.at_s, event.cents, event.u95_cents or 0.0, event.pump_on)
+        return _struck_in_vain(state)
+    times = 2 if event.agreed else 1
+    reading = Heard(event.at_s, event.cents, event.u95_cents or 0.0, event.pump_on, times)
     before = None if event.bottle in state.moved else state.heard.get(event.bottle)
     if before is not None and _same_pitch(before, reading):
         reading = replace(reading, times=before.times + 1)
+    by_trust = event.agreed and event.bottle in state.compared
+    trusted = state.on_trust | {event.bottle} if by_trust else state.on_trust
     return replace(
-        state,
+        _counted(state, event, reading),
         heard={**state.heard, event.bottle: reading},
         moved=state.moved - {event.bottle},
+        aired=state.aired - {event.bottle},
+        air_since=state.air_since - {event.bottle},
         at_bottle=event.bottle,
         rejected_cents=(),
+        on_trust=trusted,
+        newly_aside=None,
     )
+
+
+def _struck_in_vain(state: RoundState) -> RoundState:
+    """A strike that told nothing of the bottle asked for."""
+    bottle = state.awaited
+    if bottle is None:
+        return state
+    asked = {**state.asked, bottle: state.asked.get(bottle, 0) + 1}
+    return replace(state, in_vain=state.in_vain + 1, asked=asked)
+
+
+def _counted(state: RoundState, event: Strike, reading: Heard) -> RoundState:
+    """How often a bottle was asked for, after a clear strike of it."""
+    bottle = event.bottle
+    assert bottle is not None
+    if bottle != state.awaited:
+        return replace(state, in_vain=0)
+    before = state.heard.get(bottle)
+    differs = before is None or abs(reading.cents - before.cents) > NEW_CENTS
+    if differs and bottle in state.aired:
+        state = replace(state, on_trust=state.on_trust - {bottle})
+    confirmed = event.agreed or (before is not None and before.times == 1 and reading.times == 2)
+    if event.agreed and bottle in state.visited:
+        state = replace(state, asked={b: n for b, n in state.asked.items() if b != bottle})
+    counted = _struck_in_vain(state)
+    return replace(counted, in_vain=1) if differs or confirmed else counted
 
 
 def _same_pitch(one: Heard, other: Heard) -> bool:
@@ -141,14 +221,28 @@ def _connected(state: RoundState, event: Connected) -> RoundState:
         connections=state.connections + 1,
         connected={**state.connected, event.bottle: state.connected.get(event.bottle, 0) + 1},
         visited=state.visited | {event.bottle},
+        aired=state.aired | {event.bottle},
         accepted=state.accepted - {event.bottle},
+        **_seen_to(state, event),
     )
+
+
+def _seen_to(state: RoundState, event: Connected | AirMoved) -> dict[str, Any]:
+    """Air that moved starts the count of strikes again, and so does what the player says by a key."""
+    in_part = isinstance(event, AirMoved) and event.at_most is not None
+    asked = {b: n for b, n in state.asked.items() if b != event.bottle}
+    if event.assumed:
+        return {} if in_part or isinstance(event, Connected) else {"asked": asked}
+    return {"in_vain": 0, "asked": asked}
 
 
 def _disconnected(state: RoundState, event: Disconnected) -> RoundState:
     on = tuple(b for b in (*state.left_on, state.pump_on) if b not in (None, event.bottle))
     newest = on[-1] if on else None
-    return replace(state, pump_on=newest, left_on=on[:-1], moved=state.moved | {event.bottle})
+    moved, aired = state.moved | {event.bottle}, state.aired | {event.bottle}
+    filled = event.bottle in state.far and event.bottle == state.target and state.purpose == "finish"
+    left = {**state.left_at_s, event.bottle: event.at_s} if filled else state.left_at_s
+    return replace(state, pump_on=newest, left_on=on[:-1], moved=moved, aired=aired, left_at_s=left)
 
 
 def _air_moved(state: RoundState, event: AirMoved) -> RoundState:
@@ -156,24 +250,41 @@ def _air_moved(state: RoundState, event: AirMoved) -> RoundState:
         state,
         moved=state.moved | {event.bottle},
         visited=state.visited | {event.bottle},
+        aired=state.aired | {event.bottle},
+        air_since=state.air_since | {event.bottle},
         accepted=state.accepted - {event.bottle},
         at_bottle=event.bottle,
+        **_seen_to(state, event),
     )
 
 
 def _sent(state: RoundState, event: Sent) -> RoundState:
     # A bottle asked for again is in tune no longer until it is heard so.
-    stale = {event.bottle} if event.purpose == "listen" else set()
+    stale = {event.bottle} if event.purpose in ("listen", "compare") else set()
+    start = state.heard[event.bottle].cents if event.bottle in state.heard else None
+    far = {event.bottle} if event.purpose == "finish" else set()
+    to_compare = event.purpose == "compare"
+    between = to_compare or event.bottle == state.compare_for
+    put_off = {state.target} if state.target is not None and state.tired and not between else set()
+    heard = state.heard.get(event.bottle)
+    rested = heard is not None and event.at_s - heard.at_s > RESTED_S
+    same = state.path[-1:] == (event.bottle,) and not rested
     return replace(
         state,
+        in_vain=0 if not same else state.in_vain if event.purpose == state.purpose else min(1, state.in_vain),
+        aside=(state.aside | put_off) - {event.bottle},
+        newly_aside=state.target if put_off else state.newly_aside,
+        compare_for=state.target if to_compare else None,
+        compared=state.compared | {state.target} if to_compare and state.target else state.compared,
         target=event.bottle,
         purpose=event.purpose,
         path=(*state.path, event.bottle),
         order=event.order or state.order,
-        visit_from_cents=state.heard[event.bottle].cents if event.bottle in state.heard else None,
+        visit_from_cents=state.visit_from_cents if event.purpose == "finish" else start,
+        far=state.far | far,
         moved=state.moved | stale,
         accepted=state.accepted - {event.bottle},
-        rejected_cents=(),
+        rejected_cents=state.rejected_cents if between or event.bottle == state.target else (),
     )
 
 
@@ -185,7 +296,15 @@ def _accepted(state: RoundState, event: Accepted) -> RoundState:
 def _skipped(state: RoundState, event: Skipped) -> RoundState:
     target = None if state.target == event.bottle else state.target
     skipped = {**state.skipped, event.bottle: event.reason}
-    return replace(state, skipped=skipped, accepted=state.accepted - {event.bottle}, target=target)
+    return replace(
+        state,
+        skipped=skipped,
+        accepted=state.accepted - {event.bottle},
+        target=target,
+        in_vain=0 if state.target == event.bottle else state.in_vain,
+        compare_for=None if state.target == event.bottle else state.compare_for,
+        newly_aside=event.bottle if event.reason else None,
+    )
 
 
 def _stepped_back(state: RoundState, event: SteppedBack) -> RoundState:
@@ -197,6 +316,11 @@ def _stepped_back(state: RoundState, event: SteppedBack) -> RoundState:
         purpose="listen",
         path=state.path if once_more else state.path[:-1],
         connected={b: n for b, n in state.connected.items() if b != event.bottle},
+        in_vain=0,
+        asked={b: n for b, n in state.asked.items() if b != event.bottle},
+        aside=state.aside - {event.bottle},
+        compare_for=None,
+        newly_aside=None,
         accepted=state.accepted - {event.bottle},
         skipped={b: why for b, why in state.skipped.items() if b != event.bottle},
         moved=state.moved | {event.bottle},

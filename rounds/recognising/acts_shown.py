@@ -25,6 +25,18 @@ MOVED_SHARE = 0.35
 SOME_CENTS = 2.0
 """When it went less, but this much and twice its doubt before, some air went in: fewer strokes than advised,
 or all of them into a stiff bottle."""
+WRONG_WAY = 0.05
+"""How often air goes in that was to come out, or the other way round. Our guess."""
+WRONG_WAY_SD_CENTS = 30.0
+"""How far from the same amount, the other way, that may be."""
+UNLIKE_CENTS = 15.0
+"""A reading this far from what is believed after it is not gone by before a second one."""
+BEYOND_SDS = 4.0
+"""Or so many sd of the account, if that is more: a pitch further out than this shows no act at all."""
+UNLIKE_U95 = 1.5
+"""Or so many times its own uncertainty, if that is more."""
+MOST_UNASKED = 500.0
+"""Strokes; a pitch that shows more than this is no bottle's."""
 
 
 def stories_of(now: Situation, bottle_id: str, advised: Instruction | None) -> tuple[Story, ...]:
@@ -37,6 +49,61 @@ def stories_of(now: Situation, bottle_id: str, advised: Instruction | None) -> t
     if strokes:
         stories.append(_after_strokes(now, bottle_id, still, strokes))
     return tuple(stories)
+
+
+def wrong_way(stories: tuple[Story, ...]) -> Story | None:
+    """Where a bottle is when as much air was moved as advised, but the other way; None when none was."""
+    if len(stories) < 2:
+        return None
+    still, moved = stories[0], stories[1]
+    spread = max(WRONG_WAY_SD_CENTS, abs(moved.mean_cents - still.mean_cents))
+    return Story(2.0 * still.mean_cents - moved.mean_cents, spread, WRONG_WAY)
+
+
+def unlike(now: Situation, bottle_id: str) -> float:
+    """Cents from what is believed of a bottle to its newest reading; 0 where they agree well enough.
+
+    Positive where the reading is the sharper one.
+    """
+    heard = now.state.heard.get(bottle_id)
+    if heard is None or bottle_id in now.state.moved:
+        return 0.0
+    level = now.beliefs.level(bottle_id, heard.at_s)
+    off = heard.cents - (now.sounding(bottle_id, level).mean if heard.pump_on else level.mean)
+    return off if abs(off) > max(UNLIKE_CENTS, UNLIKE_U95 * heard.u95_cents) else 0.0
+
+
+def beyond(cents_heard: float, stories: tuple[Story, ...]) -> bool:
+    """Whether a pitch lies outside all accounts: as it was, with the air asked for, or with a part of it."""
+    if not stories:
+        return False
+    low, high = min(stories, key=_mean), max(stories, key=_mean)
+    below = low.mean_cents - max(UNLIKE_CENTS, BEYOND_SDS * low.sd_cents)
+    above = high.mean_cents + max(UNLIKE_CENTS, BEYOND_SDS * high.sd_cents)
+    return not below <= cents_heard <= above
+
+
+def _mean(story: Story) -> float:
+    return story.mean_cents
+
+
+def moved_unasked(now: Situation, bottle_id: str, cents_heard: float) -> tuple[Event, ...]:
+    """The strokes that a pitch shows where air was to come out and went in; else nothing.
+
+    A pitch that is elsewhere for another reason, a leak or a strike misheard before, shows no strokes.
+    """
+    still = now.sounding(bottle_id, now.beliefs.level(bottle_id, now.now_s))
+    to_come_out = now.state.purpose == "visit" and still.mean > now.aim_of(bottle_id)
+    if not to_come_out or cents_heard <= still.mean:
+        return ()
+    pump = now.rig.bottle(bottle_id).pump
+    target_hz = now.rig.target_hz(bottle_id)
+    hz, heard_hz = shifted_hz(target_hz, still.mean), shifted_hz(target_hz, cents_heard)
+    strokes = (heard_hz**2 - hz**2) / max(1e-9, now.beliefs.gain(bottle_id, pump).mean)
+    on = Connected(at_s=now.now_s, bottle=bottle_id, pump=pump, assumed=True)
+    strokes = min(strokes, MOST_UNASKED)
+    moved = AirMoved(at_s=now.now_s, bottle=bottle_id, pump=pump, strokes=strokes, assumed=True)
+    return (moved,) if now.state.pump_on == bottle_id else (on, moved)
 
 
 def _after_strokes(now: Situation, bottle_id: str, still: Gauss, strokes: float) -> Story:

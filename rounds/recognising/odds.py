@@ -38,6 +38,8 @@ SELDOM_SHARP = 0.1
 ELSEWHERE = 0.0005
 """Below this density (per cent) a bottle is not where a pitch is."""
 MIN_SD_CENTS = 4.0
+SELDOM_NEEDED = 0.2
+"""How much less often a bottle is struck by mistake that this round does not need, never heard. Our guess."""
 
 
 @dataclass(frozen=True)
@@ -47,11 +49,14 @@ class Story:
     mean_cents: float
     sd_cents: float
 
+    chance: float = 1.0
+    """How likely this account is beside the others: small for air that went the wrong way."""
+
     def density(self, cents: float) -> float:
         """Normal density at a pitch, per cent."""
         sd = max(self.sd_cents, MIN_SD_CENTS)
         z = (cents - self.mean_cents) / sd
-        return math.exp(-0.5 * z * z) / (sd * math.sqrt(2.0 * math.pi))
+        return self.chance * math.exp(-0.5 * z * z) / (sd * math.sqrt(2.0 * math.pi))
 
 
 FIRST_STORY = Story(0.0, 30.0)
@@ -68,6 +73,8 @@ class Target:
     rejected_cents: tuple[float, ...] = ()
     astray: float = 0.5
     """Of a bottle never heard: how likely it is anywhere in the band, as at a first fill."""
+    unasked: tuple[Story, ...] = ()
+    """Less likely accounts, which neither widen the band nor move it: air that went the wrong way."""
 
     @property
     def half_width_cents(self) -> float:
@@ -122,15 +129,20 @@ def explains(cents: float, target: Target) -> float:
     return _own(cents, target)
 
 
-def insisted(cents: float, rejected_cents: Iterable[float], others: Iterable[Other]) -> bool:
+def insisted(
+    cents: float, rejected_cents: Iterable[float], others: Iterable[Other], *, compared: bool = False
+) -> bool:
     """Whether a refused pitch must be the target's after all.
 
-    It came twice before, nobody else sounds there, and it is not out of reach: then what is believed of
-    the target is wrong, and the player, who sees which bottle is struck, is right.
+    It is not out of reach, and it came before and nobody else sounds there, or twice before and who does was
+    struck to compare: then what is believed of the target is wrong, and the player, who sees which bottle is
+    struck, is right.
     """
-    if times_refused(cents, rejected_cents) < 2 or not -EMPTY_CENTS <= cents <= FIRST_FILL_CENTS:
+    if not -EMPTY_CENTS <= cents <= FIRST_FILL_CENTS:
         return False
-    return all(o.density(cents) < ELSEWHERE for o in others)
+    times = times_refused(cents, rejected_cents)
+    alone = all(o.density(cents) < ELSEWHERE for o in others)
+    return (times >= 1 and alone) or (times >= 2 and compared)
 
 
 def chance_astray(heard_cents: Iterable[float]) -> float:
@@ -144,7 +156,7 @@ def chance_astray(heard_cents: Iterable[float]) -> float:
 
 def _own(cents: float, target: Target) -> float:
     surprise = SURPRISE if target.stories else target.astray
-    stories = target.stories or (FIRST_STORY,)
+    stories = (*(target.stories or (FIRST_STORY,)), *target.unasked)
     return (1.0 - surprise) * max(s.density(cents) for s in stories) + surprise * _anywhere(cents, target)
 
 

@@ -9,21 +9,34 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from rounds.errors import BadInput
-from rounds.events import AirMoved, Event, Strike, Verdict
+from rounds.events import AirMoved, Connected, Disconnected, Event, Strike, Verdict
 from rounds.hearing.reading import Expectation, Reading
 from rounds.notes import cents, shifted_hz
-from rounds.recognising.acts_shown import assumed_acts, pump_after, stories_of
+from rounds.recognising.acts_shown import (
+    UNLIKE_CENTS,
+    assumed_acts,
+    beyond,
+    moved_unasked,
+    pump_after,
+    stories_of,
+    unlike,
+    wrong_way,
+)
 from rounds.recognising.odds import (
+    ELSEWHERE,
     EMPTY_CENTS,
     FIRST_FILL_CENTS,
     FIRST_STORY,
+    SELDOM_NEEDED,
     Other,
     Story,
     Target,
     chance_astray,
     insisted,
+    times_refused,
     whose,
 )
+from rounds.wording.shown import MOVES_AIR
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -34,6 +47,11 @@ if TYPE_CHECKING:
     from rounds.instruction import Instruction
     from rounds.rig import Rig
 
+IN_REACH_CENTS = 25.0
+"""A pitch so near a neighbour's may have been a strike of it. Our guess: a quarter of a semitone."""
+SEMITONE_CENTS = 100.0
+LIKELY_THERE = 0.5
+"""A neighbour that nobody heard counts where it is this likely near its note."""
 LEAST_HZ, MOST_HZ = 20.0, 20_000.0
 MOST_U95_CENTS = 1200.0
 FITS = 1e-4
@@ -76,13 +94,36 @@ def recognise(situation: Situation, told: Instruction, sounded: Reading) -> Reco
     now_s, bottle_id = situation.now_s, asked_for(situation.state, told)
     heard_pitch = sounded.hz is not None and sounded.verdict in ("clear", "other_bottle")
     if not heard_pitch or (bottle_id is None and sounded.verdict != "clear"):
-        return Recognised(not_believed(now_s, sounded), (), sounded.advice)
+        found = Recognised(not_believed(now_s, sounded), (), sounded.advice)
+        return _with_the_head(situation, told, found)
     if bottle_id is None:
         return Recognised(of_any(situation.rig, situation.beliefs, now_s, sounded))
     found = _of_the_target(situation, told, sounded, bottle_id)
     if found.strike.bottle is None and situation.state.target not in (None, bottle_id):
-        return _of_the_next(situation, told, sounded) or found
-    return found
+        found = _of_the_next(situation, told, sounded) or found
+    return _with_the_head(situation, told, found)
+
+
+def _with_the_head(situation: Situation, told: Instruction, found: Recognised) -> Recognised:
+    """The head, where the strike does not show it.
+
+    Where it was to come off and the bottle need not be struck, any strike shows that it is off. Where it was
+    to go on, the last strike that is asked for shows that it is on: lest it be left there.
+    """
+    on, now_s = situation.state.pump_on, situation.now_s
+    by_hand = told.act in ("connect", "release") and told.bottle is not None and on is None
+    in_vain = told.act == "connect" or found.strike.bottle is None
+    if by_hand and told.bottle is not None and in_vain and situation.state.nearly_tired:
+        if any(isinstance(event, Connected) for event in found.assumed):
+            return found
+        pump = situation.rig.bottle(told.bottle).pump
+        put_on = Connected(at_s=now_s, bottle=told.bottle, pump=pump, assumed=True)
+        struck = replace(found.strike, pump_on=found.strike.bottle == told.bottle)
+        return replace(found, strike=struck, assumed=(put_on, *found.assumed))
+    if told.act != "disconnect" or told.then_strike or on is None or found.assumed:
+        return found
+    off = Disconnected(at_s=now_s, bottle=on, pump=situation.rig.bottle(on).pump, assumed=True)
+    return replace(found, assumed=(off,))
 
 
 def not_believed(now_s: float, sounded: Reading) -> Strike:
@@ -108,23 +149,91 @@ def _of_the_target(situation: Situation, told: Instruction, sounded: Reading, bo
     assert sounded.hz is not None
     off = cents(sounded.hz, rig.target_hz(bottle_id))
     astray = chance_astray(heard.cents for heard in state.heard.values())
-    target = Target(stories_of(situation, bottle_id, told), state.rejected_cents, astray)
+    stories = stories_of(situation, bottle_id, told)
+    contrary = wrong_way(stories)
+    if unlike(situation, bottle_id):
+        stories = (*stories, Story(state.heard[bottle_id].cents, UNLIKE_CENTS))
+    target = Target(stories, state.rejected_cents, astray, () if contrary is None else (contrary,))
     known = others(rig, situation.beliefs, now_s, bottle_id)
-    other = whose(off, target, [*known, *never_heard(rig, situation.beliefs, bottle_id, astray)])
+    silent = never_heard(situation, bottle_id, astray)
+    other = whose(off, target, [*known, *silent])
     if other is None and sounded.verdict == "clear":
-        assumed = assumed_acts(situation, told, off)
-        on = pump_after(state.pump_on, assumed) == bottle_id
-        return Recognised(_strike(now_s, sounded, bottle_id, off, "clear", on=on), assumed, sounded.advice)
-    if insisted(off, state.rejected_cents, known):
+        return _believed(situation, told, sounded, bottle_id, off)
+    compared = bottle_id in state.compared
+    unlikely = other is not None and other in {o.bottle for o in silent} - set(state.opened.needed)
+    again = unlikely and times_refused(off, state.rejected_cents) > 0
+    if again or insisted(off, state.rejected_cents, known, compared=compared):
         # What was believed, if anything was, is wrong by an amount nobody knows.
         moved = AirMoved(at_s=now_s, bottle=bottle_id, pump=None, strokes=None, assumed=True)
         lost = (moved,) if target.stories else ()
         on = state.pump_on == bottle_id
-        return Recognised(_strike(now_s, sounded, bottle_id, off, "clear", on=on), lost)
+        struck = _strike(now_s, sounded, bottle_id, off, "clear", on=on)
+        return Recognised(replace(struck, agreed=True), lost)
     words = f"{f'that sounded like {other}' if other else f'that was not {bottle_id}'}; strike {bottle_id}"
-    if not other and -EMPTY_CENTS <= off < -FIRST_FILL_CENTS:
+    if other and other == state.compare_for:
+        words = f"{bottle_id} and {other} sound as if they had changed places: look before you pump"
+    elif not other and -EMPTY_CENTS <= off < -FIRST_FILL_CENTS:
         words = f"that was {-off:.0f} cents under {bottle_id}; if it is {bottle_id}, empty, strike it again"
     return Recognised(_strike(now_s, sounded, None, off, "other_bottle"), (), words)
+
+
+def _believed(
+    situation: Situation, told: Instruction, sounded: Reading, bottle_id: str, off: float
+) -> Recognised:
+    """A clear strike of the bottle asked for, with the acts that it shows.
+
+    Where the strike before lay far from what is believed, this one was asked for to agree with it.
+    """
+    state = situation.state
+    before = unlike(situation, bottle_id)
+    still = situation.sounding(bottle_id, situation.beliefs.level(bottle_id, situation.now_s))
+    struck = _strike(situation.now_s, sounded, bottle_id, off, "clear", on=state.pump_on == bottle_id)
+    if before and abs(off - still.mean) > UNLIKE_CENTS:
+        air = moved_unasked(situation, bottle_id, off)
+        on = pump_after(state.pump_on, air) == bottle_id
+        return Recognised(replace(struck, pump_on=on, agreed=True), air, sounded.advice)
+    if told.act in MOVES_AIR and beyond(off, stories_of(situation, bottle_id, told)):
+        by_pump = off > still.mean and state.pump_on != bottle_id
+        pump = situation.rig.bottle(bottle_id).pump
+        on_it = Connected(at_s=situation.now_s, bottle=bottle_id, pump=pump, assumed=True)
+        struck = replace(struck, pump_on=by_pump or state.pump_on == bottle_id)
+        return Recognised(struck, (on_it,) if by_pump else (), sounded.advice)
+    assumed = assumed_acts(situation, told, off)
+    on = pump_after(state.pump_on, assumed) == bottle_id
+    return Recognised(replace(struck, pump_on=on), assumed, sounded.advice)
+
+
+def likely_owner(situation: Situation, bottle_id: str) -> str | None:
+    """The bottle that two strikes alike, refused as not the asked one's, most likely were of, if any."""
+    rejected = situation.state.rejected_cents
+    if len(rejected) < 2 or times_refused(rejected[-1], rejected) < 2:
+        return None
+    astray = chance_astray(heard.cents for heard in situation.state.heard.values())
+    known = others(situation.rig, situation.beliefs, situation.now_s, bottle_id)
+    all_others = [*known, *never_heard(situation, bottle_id, astray)]
+    if situation.state.opened.shares:
+        all_others = [o for o in all_others if o.bottle in situation.state.opened.needed]
+    best = max(all_others, key=lambda o: o.density(rejected[-1]), default=None)
+    return None if best is None or best.density(rejected[-1]) < ELSEWHERE else best.bottle
+
+
+def sounds_like(situation: Situation, bottle_id: str) -> str | None:
+    """The bottle a semitone away whose pitch one strike had; None where that strike is not in doubt.
+
+    Only until the bottle's air is moved: two bottles may have changed places, or the hand slipped.
+    """
+    state, rig = situation.state, situation.rig
+    heard = state.heard.get(bottle_id)
+    if heard is None or heard.times > 1 or abs(heard.cents) < IN_REACH_CENTS or bottle_id in state.visited:
+        return None
+    astray = chance_astray(h.cents for h in state.heard.values())
+    known = others(rig, situation.beliefs, situation.now_s, bottle_id)
+    for other in (*known, *never_heard(situation, bottle_id, astray)):
+        apart = abs(cents(rig.target_hz(other.bottle), rig.target_hz(bottle_id)))
+        near = abs(other.story.mean_cents - heard.cents) < IN_REACH_CENTS
+        if near and apart < SEMITONE_CENTS + IN_REACH_CENTS and other.share >= LIKELY_THERE:
+            return other.bottle
+    return None
 
 
 def of_any(rig: Rig, beliefs: Beliefs, now_s: float, sounded: Reading) -> Strike:
@@ -161,13 +270,18 @@ def others(rig: Rig, beliefs: Beliefs, now_s: float, target: str | None) -> list
     return found
 
 
-def never_heard(rig: Rig, beliefs: Beliefs, target: str, astray: float) -> list[Other]:
+def never_heard(situation: Situation, target: str, astray: float) -> list[Other]:
     """Every other bottle not heard so far: near its note, if the rig was tuned before."""
+    rig, needed = situation.rig, situation.state.opened.needed
     base_hz = rig.target_hz(target)
     return [
-        Other(b.id, Story(cents(rig.target_hz(b.id), base_hz), FIRST_STORY.sd_cents), 1.0 - astray)
+        Other(
+            b.id,
+            Story(cents(rig.target_hz(b.id), base_hz), FIRST_STORY.sd_cents),
+            (1.0 - astray) * (1.0 if b.id in needed else SELDOM_NEEDED),
+        )
         for b in rig.bottles
-        if b.id != target and not beliefs.heard(b.id)
+        if b.id != target and not situation.beliefs.heard(b.id)
     ]
 
 

@@ -31,6 +31,7 @@ from rounds.events import (
     TakeStopped,
     Temperature,
 )
+from rounds.wording.shown import MOVES_AIR
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -154,6 +155,23 @@ def air_moved(rig: Rig, day: Day, told: Instruction, strokes: float, now_s: floa
     before = on if strokes > 0.0 and day.pump_on is None else []
     by_pump = day.pump_on is not None or bool(before)
     return *before, AirMoved(at_s=now_s, bottle=bottle_id, pump=pump if by_pump else None, strokes=strokes)
+
+
+def as_told(rig: Rig, day: Day, told: Instruction, now_s: float) -> Sequence[Event]:
+    """The player confirms that what was asked for is done.
+
+    Raises:
+        BadInput: it is nothing that can be confirmed.
+    """
+    if told.act == "disconnect":
+        return head_off(rig, day, now_s)
+    if told.bottle is None or not told.strokes or told.act not in MOVES_AIR:
+        asked = f"strike {told.bottle}" if told.act == "strike" else "go by what is shown"
+        raise BadInput(f"there is nothing to confirm now: {asked}")
+    before = head_on(rig, day, told.bottle, now_s) if told.act == "connect" else ()
+    by_pump = told.act != "release" or told.pump is not None
+    pump = rig.bottle(told.bottle).pump if by_pump else None
+    return *before, AirMoved(at_s=now_s, bottle=told.bottle, pump=pump, strokes=told.strokes)
 
 
 def _refuse_what_cannot_be(rig: Rig, bottle_id: str, strokes: float) -> None:

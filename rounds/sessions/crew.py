@@ -69,6 +69,10 @@ class Lead:
         if instruction != self.told:
             self.told, self.told_s = instruction, now_s
 
+    def sent_on(self, now_s: float) -> None:
+        """After a strike that was not understood another bottle is asked for, which it says nothing of."""
+        self.asked_s = math.nextafter(now_s, math.inf)
+
     @property
     def refused(self) -> bool:
         """Whether a refusal at the ceiling is being shown."""

@@ -311,11 +311,18 @@ class Session:
             self._leave_refused()
         self._open_state()
         found = self.crew.recognise(self.record.moment, sounded)
-        act = self._act(found.strike)
+        shown = found.strike.verdict != "clear" and found.assumed
+        act = self._act(found.assumed[0] if shown else found.strike)
         self.ear_words = found.words
         self.record.write(*found.assumed, found.strike, act=act)
-        if found.strike.verdict == "clear":
+        people = self.day.people
+        weary = people is None or any(r.tired for r in people.rounds)
+        if found.strike.verdict == "clear" or found.assumed or weary:
+            before = [lead.told.bottle for lead in self.crew.leads]
             self._settle()
+            for lead, bottle in zip(self.crew.leads, before, strict=True):
+                if found.strike.verdict != "clear" and lead.told.bottle != bottle:
+                    lead.sent_on(self.now_s)
         else:
             self.crew.take_turns(self.record.moment)
         return found.strike
@@ -370,6 +377,15 @@ class Session:
             BadInput: not a sensible count, or no bottle is asked for.
         """
         self._do(*acts.air_moved(self.rig, self._own_day, self._told, strokes, self.record.at(at_s)))
+
+    def done(self, at_s: float) -> None:
+        """What is asked for was done, by a key or a pedal: air that makes no tone, a head that came off.
+
+        Raises:
+            BadInput: a strike, a gauge or nothing is asked for.
+        """
+        now_s, told, day = self.record.at(at_s), self.instruction, self._own_day
+        self._do(*acts.as_told(self.rig, day, told, now_s))
 
     def temperature(self, temp_c: float, at_s: float, source: str = "hand") -> None:
         """The air temperature.

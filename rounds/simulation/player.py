@@ -42,6 +42,7 @@ class Hands:
     step_m_per_s: float = 0.8
     rail_change_s: float = 1.2
     wait_s: float = 2.0
+    confirm_s: float = 0.3
     haste_spread: float = 0.2
     """Spread of every duration, relative."""
     stroke_spread: float = 0.1
@@ -75,6 +76,8 @@ class PlayerAction:
     struck: str | None
     weak: bool = False
     strokes: float = 0.0
+    confirmed: bool = False
+    """Whether a pedal said that it was done, no strike being asked for."""
 
     @property
     def duration_s(self) -> float:
@@ -126,6 +129,9 @@ class Player:
             yield from self._read_gauge(bottle_id)
             return PlayerAction(started_s, self.world.now_s, bottle_id, None)
         moved = 0.0 if again else (yield from self._handle(instruction, bottle_id))
+        if not instruction.then_strike:
+            yield from self._spend(self.hands.confirm_s)
+            return PlayerAction(started_s, self.world.now_s, bottle_id, None, False, moved, confirmed=True)
         yield from self._spend(self.hands.strike_s)
         while look() == "hold":
             yield self.world.now_s + HELD_S

@@ -134,6 +134,9 @@ def one_step(
     instruction = session.instruction
     listening = session.listening()
     action = player.act(instruction, again=again)
+    if action.confirmed:
+        session.done(world.now_s)
+        return Step(instruction, action, None, None, None, None)
     sounded = ear.hear(action, listening)
     world.advance(world.now_s + TOLD_APART_S)
     if sounded is None:

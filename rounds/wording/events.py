@@ -87,6 +87,9 @@ def _skipped(e: ev.Skipped) -> str:
     return f"skipped{': ' + e.reason if e.reason else ''}"
 
 
+_TO = {"listen": "hear", "visit": "tune", "compare": "compare", "finish": "finish"}
+
+
 def _pumped(e: ev.AirMoved) -> str:
     strokes = e.strokes or 0.0
     amount = f"{abs(strokes):g} stroke{'' if abs(strokes) == 1.0 else 's'}"
@@ -130,7 +133,7 @@ WORDING: dict[type[ev.Event], Wording] = {
     ),
     ev.TakeStarted: Wording(lambda e: _take("begun", e)),
     ev.TakeStopped: Wording(lambda e: _take("cut", e)),
-    ev.Sent: Wording(lambda e: f"sent to {'hear' if e.purpose == 'listen' else 'tune'} it"),
+    ev.Sent: Wording(lambda e: f"sent to {_TO[e.purpose]} it"),
     ev.Accepted: Wording(lambda e: f"in tune, {signed(e.cents)}"),
     ev.ShiftChosen: Wording(_shifted),
     ev.Skipped: Wording(_skipped, lambda e: f"skipping {e.bottle}"),
