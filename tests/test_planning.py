@@ -326,3 +326,14 @@ def test_the_bottle_that_the_head_is_on_is_brought_to_its_aim() -> None:
     assert "B1" not in {v.bottle for v in plan_round(rig, known, asked).visits}
     on = plan_round(rig, known, replace(asked, head_on="B1"))
     assert [v.aim_cents > 0.0 for v in on.visits if v.bottle == "B1"] == [True]
+
+
+def test_where_any_piece_may_be_played_one_of_fixed_pitch_holds_the_reference() -> None:
+    floating = Reference(440.0, floating=True, low_cents=-15.0, high_cents=15.0)
+    fixed = Piece("Bells", {parse_note("C4"): 1.0}, fixed_by="glockenspiel")
+    free = Piece("Alone", {parse_note("D4"): 1.0})
+    rig = replace(small_rig(WIDE), reference=floating, pieces=(fixed, free))
+    known = beliefs(rig, *[-12.0] * 10)
+    assert planned(rig, known).shift_cents == 0.0
+    assert planned(rig, known).shift_refused == "glockenspiel"
+    assert planned(rig, known, pieces=(free,)).shift_cents < 0.0

@@ -114,6 +114,7 @@ class Lines:
                 "connections": 0 if state is None else state.connections,
                 "left": 0 if state is None else len(state.open_bottles),
                 "needed": 0 if state is None else len(state.needed),
+                "reference_hz": _rounded(session.reference_hz),
             },
             "due_t": None if due.due_s is None else _rounded(due.due_s - self._zero_s),
             "error": error,

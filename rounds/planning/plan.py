@@ -140,11 +140,14 @@ def _until_next_round(rig: Rig, asked: Asked, paths: Paths, heard: Flags, shift_
 
 
 def _shift(rig: Rig, beliefs: BeliefsProtocol, asked: Asked) -> Shift:
-    """Choose a shift; bottles that are done already count with their present pitch."""
+    """Choose a shift; bottles that are done already count with their present pitch.
+
+    Where no piece is named any piece of the rig may be played, so one of fixed pitch among them holds A4.
+    """
     everyone = _paths(rig, beliefs, replace(asked, done=frozenset()))
     known = everyone.only(_heard(beliefs, everyone))
     free = np.array([b not in asked.done for b in known.bottles], dtype=bool)
-    return best_shift(known, free, rig.reference, asked.pieces)
+    return best_shift(known, free, rig.reference, asked.pieces or rig.pieces)
 
 
 def _heard(beliefs: BeliefsProtocol, paths: Paths) -> Flags:
