@@ -61,6 +61,10 @@ class Reference:
     low_cents: float = 0.0
     high_cents: float = 0.0
 
+    def moved_hz(self, shift_cents: float) -> float:
+        """A4 as it is tuned to, moved by a shift."""
+        return shifted_hz(self.a4_hz, shift_cents)
+
 
 @dataclass(frozen=True)
 class Pump:

@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING
 from rounds.bounds import refuse_misfits
 from rounds.errors import BadInput
 from rounds.events import ClockSet, RoundClosed, SessionStarted, TakenBack
-from rounds.notes import shifted_hz
 from rounds.sessions.day import Moment
 from rounds.sessions.resuming import keep_both, take_in, take_up
 from rounds.sessions.rig_changed import fitted
@@ -82,11 +81,6 @@ class Record:
         """Bottles needed: those of the newest round, or all before the first."""
         latest = {b: w for b, w in self.day.needed.items() if self.rig.has_bottle(b)}
         return latest or self.rig.needed_for(())
-
-    @property
-    def reference_hz(self) -> float:
-        """A4 as it is tuned to now, the shift of a floating reference counted."""
-        return shifted_hz(self.rig.reference.a4_hz, self.day.shift_cents)
 
     @property
     def awaited(self) -> dict[str, float]:
