@@ -61,6 +61,10 @@ class Reference:
     low_cents: float = 0.0
     high_cents: float = 0.0
 
+    def moved_hz(self, shift_cents: float) -> float:
+        """A4 as it is tuned to, moved by a shift."""
+        return shifted_hz(self.a4_hz, shift_cents)
+
 
 @dataclass(frozen=True)
 class Pump:
@@ -119,12 +123,27 @@ class Piece:
         return tuple(sorted(self.weights))
 
 
+Visiting = Literal["out", "next", "all"]
+VISITING: tuple[Visiting, ...] = ("out", "next", "all")
+LEAST_DUE_LIMIT, DUE_SHARE = 1.0, 0.05
+"""A round is due when the larger of one bottle and a twentieth of those needed are expected to be out: one
+of 44 always is soon. Our guess."""
+
+
+def due_limit_for(needed: int) -> float:
+    """How many of so many needed bottles may be out before a round is due, where the rig says nothing."""
+    return max(LEAST_DUE_LIMIT, DUE_SHARE * needed)
+
+
 @dataclass(frozen=True)
 class Habits:
     """How the players of this rig work; every number has a default and its own key under [rig]."""
 
-    due_limit: float = 1.0
-    """The next round is due when this many needed bottles are expected to be out."""
+    due_limit: float | None = None
+    """The next round is due when this many needed bottles are expected to be out; None: as fits the rig."""
+    visit: Visiting = "next"
+    """With no downbeat told, whom to visit: only who is out, who will be out before the next round is
+    expected, or everybody whom a visit helps in the block."""
     quarantine_s: float = 20.0
     """All visits end this long before the downbeat."""
     block_s: float = 1200.0

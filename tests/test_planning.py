@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -13,10 +14,14 @@ from rounds.errors import BadInput
 from rounds.gauss import Gauss
 from rounds.notes import parse_note
 from rounds.planning import Asked, RoundPlan, parallel_plans, plan_round
-from rounds.planning.prospect import after_visit, look_ahead, outside, span
+from rounds.planning.prospect import HOLD_SHARE, after_visit, look_ahead, outside, span
 from rounds.planning.whom import outlook
 from rounds.rig import Piece, Reference, Rig
 from tests.planning_beliefs import WrittenBeliefs, small_rig
+
+if TYPE_CHECKING:
+    from rounds.planning.beliefs_protocol import Floats
+    from rounds.rig import Visiting
 
 BLOCK_S = 1200.0
 WIDE = ("C4", "D4", "E4", "F4", "G4", "A4", "B4", "C5", "D5", "E5")
@@ -94,16 +99,18 @@ def test_unheard_and_moved_bottles_are_struck_first() -> None:
 def test_the_aim_meets_the_drift_half_way() -> None:
     """A bottle that goes 6 cents flat while playing is aimed above the middle, by half of that or more.
 
-    More, since the doubt is largest at the end of the block.
+    More, since the doubt is largest at the end of the block, and since it then holds longer after it; never
+    out of its band.
     """
     rig = small_rig(WIDE)
     known = beliefs(rig, *[-25.0] * 10, drift_per_min={"B1": -6.0 / 20.0})
     aims = {v.bottle: v.aim_cents for v in planned(rig, known).visits}
-    assert 3.0 <= aims["B1"] - aims["B2"] <= 6.0
+    assert aims["B1"] - aims["B2"] >= 3.0
+    assert aims["B1"] < 10.0
 
 
 def test_no_aim_beats_the_chosen_one() -> None:
-    """Against a plain search over aims, one bottle at a time."""
+    """Against a plain search over aims, one bottle at a time: the block first, then how long it holds."""
     rig = small_rig(WIDE)
     known = beliefs(
         rig, *np.linspace(-30.0, 30.0, 10), drift_per_min={f"B{i}": 0.1 * i - 0.5 for i in range(10)}
@@ -111,21 +118,31 @@ def test_no_aim_beats_the_chosen_one() -> None:
     when = span(0.0, 900.0, BLOCK_S, 20.0)
     paths = look_ahead(rig, known, [b.id for b in rig.bottles], 0.0, when)
     after = after_visit(paths)
+    minutes, count = np.array(when.minutes[2:]), len(when.playing_min)
+    stretches = np.gradient(minutes)
+
+    def cost(aim: float, drift: Floats, grown: Floats) -> tuple[float, float]:
+        out = outside(aim + drift, grown, np.array(10.0), 0.0)
+        block = (out[0] + out[:count].max() + out[:count].mean()) / 3.0
+        return block + HOLD_SHARE * float(out @ stretches / stretches.sum()), float(out[0])
+
     for i in range(10):
-        drift, grown = paths.drift[i, when.playing], paths.grown[i, when.playing]
-        outs = []
-        for aim in np.linspace(-12.0, 12.0, 241):
-            chance = outside(aim + drift, grown, np.array(10.0), 0.0)
-            outs.append((chance[0] + chance.max() + chance.mean()) / 3.0)
-        assert after.out[i] <= min(outs) + 0.005
+        drift, grown = paths.drift[i, 2:], paths.grown[i, 2:]
+        tried = [cost(float(aim), drift, grown) for aim in np.linspace(-12.0, 12.0, 241)]
+        surely = max(0.1, min(downbeat for _, downbeat in tried))
+        best = min(whole for whole, downbeat in tried if downbeat <= surely)
+        assert cost(float(after.aim_cents[i]), drift, grown)[0] <= best + 0.01
 
 
 def test_with_no_downbeat_told_a_fast_leaker_is_left_in_tune() -> None:
-    """Aimed beyond its band, to be in tune some minutes later, it was visited over and over."""
+    """Aimed beyond its band, to be in tune some minutes later, it was visited over and over.
+
+    It may pass the edge by what comes back within minutes, and by no more.
+    """
     rig = small_rig(WIDE)
     known = beliefs(rig, *[-25.0] * 10, drift_per_min=dict.fromkeys((f"B{i}" for i in range(10)), -6.0))
     paths = look_ahead(rig, known, [b.id for b in rig.bottles], 0.0, span(0.0, None, BLOCK_S, 20.0))
-    assert (abs(after_visit(paths).aim_cents) < paths.half).all()
+    assert (abs(after_visit(paths).aim_cents + paths.back) < paths.half).all()
     told = look_ahead(rig, known, [b.id for b in rig.bottles], 0.0, span(0.0, 300.0, BLOCK_S, 20.0))
     assert (after_visit(told).aim_cents > told.half).any()
 
@@ -282,3 +299,41 @@ def test_a_visit_tells_what_it_saves_and_how_long_it_holds() -> None:
     visits = {v.bottle: v for v in plan.visits}
     assert 0.15 < visits["B4"].saves <= visits["B1"].saves <= 1.0
     assert visits["B4"].hold_s < visits["B1"].hold_s
+
+
+def test_with_no_downbeat_told_only_those_are_visited_who_leave_before_the_next_round() -> None:
+    """Two are out, one leaves in a quarter of an hour: the round that comes before then will do for it."""
+    rig = small_rig(WIDE)
+    rig = replace(rig, habits=replace(rig.habits, due_limit=1.0))
+    drifts = {"B3": -0.6, "B4": -2.0, "B5": -2.0}
+    known = beliefs(rig, -16.0, -16.0, 0.0, -1.0, -1.0, 0.0, 0.0, 0.0, 0.0, 0.0, drift_per_min=drifts)
+
+    def visited(how: Visiting) -> set[str]:
+        set_up = replace(rig, habits=replace(rig.habits, visit=how))
+        asked = Asked(now_s=0.0, downbeat_s=None, block_s=1800.0, needed={b.id: 1.0 for b in rig.bottles})
+        return {v.bottle for v in plan_round(set_up, known, asked).visits}
+
+    assert visited("out") >= {"B1", "B2"}
+    assert visited("out") <= visited("next") < visited("all")
+    assert "B3" in visited("all") - visited("next")
+
+
+def test_the_bottle_that_the_head_is_on_is_brought_to_its_aim() -> None:
+    """Its connection is made: in tune by a hair it would soon be visited again."""
+    rig = small_rig(WIDE)
+    known = beliefs(rig, *[-2.0] * 10, drift_per_min={"B1": -0.1})
+    asked = Asked(now_s=0.0, downbeat_s=None, block_s=300.0, needed={b.id: 1.0 for b in rig.bottles})
+    assert "B1" not in {v.bottle for v in plan_round(rig, known, asked).visits}
+    on = plan_round(rig, known, replace(asked, head_on="B1"))
+    assert [v.aim_cents > 0.0 for v in on.visits if v.bottle == "B1"] == [True]
+
+
+def test_where_any_piece_may_be_played_one_of_fixed_pitch_holds_the_reference() -> None:
+    floating = Reference(440.0, floating=True, low_cents=-15.0, high_cents=15.0)
+    fixed = Piece("Bells", {parse_note("C4"): 1.0}, fixed_by="glockenspiel")
+    free = Piece("Alone", {parse_note("D4"): 1.0})
+    rig = replace(small_rig(WIDE), reference=floating, pieces=(fixed, free))
+    known = beliefs(rig, *[-12.0] * 10)
+    assert planned(rig, known).shift_cents == 0.0
+    assert planned(rig, known).shift_refused == "glockenspiel"
+    assert planned(rig, known, pieces=(free,)).shift_cents < 0.0

@@ -8,12 +8,14 @@ from typing import TYPE_CHECKING, Any
 from rounds.commands import looking_ahead
 from rounds.gauss import Z95
 from rounds.starting import options
+from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     import argparse
 
     from rounds.commands.looking_ahead import Standing
     from rounds.forecast.drift import BottleForecast, Due, Forecast
+    from rounds.forecast.playable import Playable
 
 USUAL_MINUTES = (5.0, 10.0, 20.0, 40.0)
 PLOT_MINUTES = tuple(5.0 * k for k in range(13))
@@ -43,6 +45,7 @@ def _minutes(text: str) -> tuple[float, ...]:
 def run(args: argparse.Namespace) -> int:
     """Print the forecast."""
     from rounds.forecast.drift import due, forecast
+    from rounds.forecast.playable import playable
 
     told = looking_ahead.standing(args)
     at = forecast(told.rig, told.beliefs, told.now_s, args.at, told.temp_c, told.shift_cents)
@@ -55,20 +58,26 @@ def run(args: argparse.Namespace) -> int:
         told.shift_cents,
         told.temp_c,
     )
+    pieces = playable(told.rig, told.beliefs, told.now_s, told.shift_cents)
     if args.json:
-        print(json.dumps(_document(at, when), allow_nan=False, ensure_ascii=False))
+        print(json.dumps(_document(at, when, pieces), allow_nan=False, ensure_ascii=False))
     else:
         _print_table(told, at, when)
+        for piece in pieces:
+            print(f"Now {plain(piece.sentence())}.")
     return 0
 
 
-def _document(at: Forecast, when: Due) -> dict[str, Any]:
+def _document(at: Forecast, when: Due, pieces: tuple[Playable, ...]) -> dict[str, Any]:
     return {
         "now": looking_ahead.iso(at.now_s),
         "temp_c": None if at.temp_c is None else round(at.temp_c, 2),
         "bottles": [_bottle(b) for b in at.bottles],
         "due_min": None if when.due_s is None else round((when.due_s - at.now_s) / 60.0, 2),
         "due_reason": when.reason,
+        "pieces": [
+            {"piece": p.piece, "notes": p.notes, "leave_out": [n.name for n in p.leave_out]} for p in pieces
+        ],
     }
 
 

@@ -104,6 +104,7 @@ class Lines:
         session = self.session
         instructions, state = session.instructions, session.round
         due = session.due(at_s)
+        reference_hz = session.rig.reference.moved_hz(session.day.shift_cents)
         several = {"people": [{"person": i, "do": _do(told)} for i, told in enumerate(instructions, 1)]}
         return {
             "do": _do(instructions[0]),
@@ -114,6 +115,7 @@ class Lines:
                 "connections": 0 if state is None else state.connections,
                 "left": 0 if state is None else len(state.open_bottles),
                 "needed": 0 if state is None else len(state.needed),
+                **({"reference_hz": _rounded(reference_hz)} if session.day.shift_cents else {}),
             },
             "due_t": None if due.due_s is None else _rounded(due.due_s - self._zero_s),
             "error": error,

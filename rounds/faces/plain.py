@@ -147,7 +147,8 @@ def progress(view: View) -> list[str]:
     said += heads(view)
     if view.shift_cents:
         saves = f", which saves {counted(view.shift_saves, 'connection')}" if view.shift_saves > 0 else ""
-        said.append(f"A4 is moved: {shown.cents_spoken(view.shift_cents)}{saves}.")
+        moved = f"A4 is moved: {shown.cents_spoken(view.shift_cents)}{saves}"
+        said.append(f"Reference {view.reference_hz:.1f} Hz; {moved}.")
     return said + [sentence(view.message)] * bool(view.message)
 
 

@@ -139,6 +139,8 @@ class View:
     shift_cents: float
     shift_saves: int
     """Connections that a floating reference saves in this plan."""
+    reference_hz: float
+    """A4 as it is tuned to now."""
     temp_c: float | None
     pump_on: str | None
     """Bottle id the pump head is on, as far as known."""

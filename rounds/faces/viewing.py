@@ -91,6 +91,7 @@ class Viewer:
             elapsed_s=None if state is None else at_s - state.opened.at_s,
             shift_cents=session.day.shift_cents,
             shift_saves=0 if state is None else state.shift_saves,
+            reference_hz=session.rig.reference.moved_hz(session.day.shift_cents),
             temp_c=session.day.temp_c,
             pump_on=session.pump_on,
             pieces=session.day.pieces,

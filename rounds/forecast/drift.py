@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from rounds.belief.in_or_out import LIKELY_OUT
 from rounds.gauss import Gauss
+from rounds.rig import due_limit_for
 from rounds.wording.words import in_words
 
 if TYPE_CHECKING:
@@ -140,18 +141,20 @@ def due(
     beliefs: Beliefs,
     needed: Mapping[str, float],
     now_s: float,
-    limit: float,
+    limit: float | None,
     shift_cents: float = 0.0,
     temp_c: float | None = None,
 ) -> Due:
     """The first time at which the expected number of needed bottles out passes the limit.
+
+    Many small doubts add up to a bottle though none is likely out; no round is due before one is.
 
     Args:
         rig: the rig.
         beliefs: what is believed.
         needed: bottle id to weight; bottles never heard are left out, nothing is known of them.
         now_s: from when on.
-        limit: the player's limit, in bottles.
+        limit: the player's limit, in bottles; None: as fits the number needed.
         shift_cents: how far the reference is moved.
         temp_c: the air temperature now, when it is known better than the beliefs tell.
     """
@@ -159,8 +162,11 @@ def due(
     if not heard:
         return Due(None, "no needed bottle was heard yet", ())
     outlook = _Outlook(rig, beliefs, tuple(heard), now_s, shift_cents, temp_c)
+    limit = due_limit_for(len(needed)) if limit is None else limit
     expected = outlook.expected(GRID_MIN)
     crossing = outlook.crossing(limit, expected)
+    if crossing is not None:
+        crossing = outlook.first_likely_out(crossing, LIKELY_OUT * min(1.0, limit))
     if crossing is None:
         return Due(None, _no_reason(max(expected)), ())
     likely, doubtful = outlook.most_doubtful(crossing)
@@ -207,6 +213,13 @@ class _Outlook:
         low, high = GRID_MIN[after - 1], GRID_MIN[after]
         fine = tuple(low + (high - low) * k / FINER for k in range(FINER + 1))
         return first_crossing([n - limit for n in self.expected(fine)], fine)
+
+    def first_likely_out(self, from_min: float, chance: float) -> float | None:
+        """The first minute from one on at which a bottle is out with some chance."""
+        later = (from_min, *(m for m in GRID_MIN if m > from_min))
+        rows = [self.chances(i, later) for i in self.bottles]
+        most = [max(column) - chance for column in zip(*rows, strict=True)]
+        return later[0] if most[0] >= 0.0 else first_crossing(most, later)
 
     def most_doubtful(self, minutes: float) -> tuple[tuple[str, ...], tuple[str, ...]]:
         """The bottles likely out at a moment, the likeliest first; and the two likeliest in any case."""

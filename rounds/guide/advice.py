@@ -63,6 +63,8 @@ if TYPE_CHECKING:
 
 ACCEPT_SHARE = 0.3
 """A visit is good when the pitch is within this share of the tolerance around the aim."""
+SHORT_SHARE = 0.15
+"""With the head on, a bottle so far under its aim is given more: strokes are cheap, connections are not."""
 REVISIT_SHARE = 0.6
 """The same with the pump off again, inside the band: below this another connection is not worth it."""
 SECOND_WORTH = 0.4
@@ -84,8 +86,6 @@ WORTH_ASKING = 0.3
 
 MOST_CONNECTIONS = 4
 """Nobody goes to one bottle more often in a round: it does not hold, and it would eat the round."""
-MOST_ASKED = 3
-"""A gauge that was asked for is not asked for after so many strikes alike in its place."""
 NOT_SURE = "sounds like another bottle, and its limit may be near: read a gauge"
 DOES_NOT_HOLD = "does not hold: see health"
 
@@ -546,8 +546,10 @@ def _good_enough(now: Situation, bottle: Bottle, error_cents: float, on: bool) -
     visited = bottle.id in now.state.visited
     if stands_off(now, bottle.id):
         return abs(error_cents) <= ACCEPT_SHARE * bottle.tolerance_cents
-    if visited and not _planned(now, bottle.id):
+    if not _planned(now, bottle.id) and (visited or (not on and _inside_at_downbeat(now, bottle.id))):
         return True
+    if visited and on and error_cents < 0.0:
+        return -error_cents <= max(ACCEPT_FLOOR_CENTS, SHORT_SHARE * bottle.tolerance_cents)
     if visited and not on and _inside_at_downbeat(now, bottle.id) and not _worth_another(now, bottle.id):
         return True
     share = ACCEPT_SHARE if on or not visited else REVISIT_SHARE

@@ -17,7 +17,15 @@ from rounds.planning.ordering import Visit, VisitProblem
 from rounds.planning.problem_of import job, solved, work_of
 from rounds.planning.prospect import after_visit, look_ahead, span
 from rounds.planning.walking import walking_order
-from rounds.planning.whom import Outlook, outlook, reason_alone, reason_for, with_short_hold
+from rounds.planning.whom import (
+    Outlook,
+    outlook,
+    points_until_next_round,
+    reason_alone,
+    reason_for,
+    with_short_hold,
+)
+from rounds.rig import due_limit_for
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -88,6 +96,8 @@ class Asked:
     block_s: float
     needed: Mapping[str, float]
     mounted: str | None = None
+    head_on: str | None = None
+    """The bottle that the pump head is on."""
     at_bottle: str | None = None
     skipped: frozenset[str] = frozenset()
     done: frozenset[str] = frozenset()
@@ -110,19 +120,34 @@ def plan_round(rig: Rig, beliefs: BeliefsProtocol, asked: Asked, previous: Seque
         previous: the bottles in the order of the plan before this one, kept where it is as good.
     """
     paths = _paths(rig, beliefs, asked)
-    after = after_visit(paths)
     heard = _heard(beliefs, paths)
     shift = _shift(rig, beliefs, asked) if asked.shift_cents is None else Shift(asked.shift_cents)
+    paths = _until_next_round(rig, asked, paths, heard, shift.cents)
+    after = after_visit(paths)
     draft = _Draft(rig, beliefs, asked, outlook(paths, shift.cents, after), heard)
     return draft.plan(shift, previous)
 
 
+def _until_next_round(rig: Rig, asked: Asked, paths: Paths, heard: Flags, shift_cents: float) -> Paths:
+    """Where no downbeat is told, look no further than to the next chance to retune, or as the rig says."""
+    if asked.downbeat_s is not None or rig.habits.visit == "all" or not heard.any():
+        return paths
+    if rig.habits.visit == "out":
+        return paths.with_block(1)
+    limit = rig.habits.due_limit or due_limit_for(len(asked.needed))
+    share = len(paths.bottles) / max(1, len(asked.needed))
+    return paths.with_block(points_until_next_round(outlook(paths, shift_cents), heard, share * limit))
+
+
 def _shift(rig: Rig, beliefs: BeliefsProtocol, asked: Asked) -> Shift:
-    """Choose a shift; bottles that are done already count with their present pitch."""
+    """Choose a shift; bottles that are done already count with their present pitch.
+
+    Where no piece is named any piece of the rig may be played, so one of fixed pitch among them holds A4.
+    """
     everyone = _paths(rig, beliefs, replace(asked, done=frozenset()))
     known = everyone.only(_heard(beliefs, everyone))
     free = np.array([b not in asked.done for b in known.bottles], dtype=bool)
-    return best_shift(known, free, rig.reference, asked.pieces)
+    return best_shift(known, free, rig.reference, asked.pieces or rig.pieces)
 
 
 def _heard(beliefs: BeliefsProtocol, paths: Paths) -> Flags:
@@ -147,7 +172,7 @@ class _Draft:
     def plan(self, shift: Shift, previous: Sequence[str]) -> RoundPlan:
         """Order the visits and put everything together."""
         bottles = self.ahead.paths.bottles
-        chosen = self.ahead.chosen & self.heard
+        chosen = (self.ahead.chosen | self._begun) & self.heard
         listen = [b for i, b in enumerate(bottles) if self._must_listen(i, bool(chosen[i]))]
         listening_s = len(listen) * self.rig.habits.strike_s
         places = [i for i in range(len(bottles)) if chosen[i] or not self.heard[i]]
@@ -174,6 +199,13 @@ class _Draft:
             order=tuple(v.bottle for v in visits),
             proved=answer.order.proved,
         )
+
+    @property
+    def _begun(self) -> Flags:
+        """The bottle that the pump head is on, until it stands where it is aimed: its connection is made."""
+        on = np.array([b == self.asked.head_on for b in self.ahead.paths.bottles], dtype=bool)
+        flags: Flags = on & self.ahead.needs_air
+        return flags
 
     def _must_listen(self, i: int, chosen: bool) -> bool:
         """Never heard, air moved since, or so vague that a strike may change what is decided."""

@@ -9,7 +9,7 @@ anyway, counted from the end of the visit, and the settling of the new change of
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -33,8 +33,13 @@ LAST_CHANGE_CENTS = 60.0
 SURE_AT_DOWNBEAT = 0.1
 """Aims with at most this chance to be out at the downbeat are all right there, where there are any."""
 EDGE_SHARE = 0.9
-"""With no downbeat told, a bottle is left within this share of its tolerance. Aimed beyond it, as one that
-leaks fast would be, it would not count as in tune, and be visited again and again."""
+"""With no downbeat told, a bottle stands within this share of its tolerance once it has settled. Aimed beyond
+it, as one that leaks fast would be, it would not count as in tune, and be visited again and again."""
+PASSING_SHARE = 0.35
+"""It may pass the edge by this share of its tolerance for the minutes in which that comes back by itself."""
+HOLD_SHARE = 0.5
+"""Where a downbeat is told, time in tune as long as is looked ahead counts so much beside the block: who
+holds longer is visited less. Where none is told it alone counts: nobody knows when the next round comes."""
 _PLAYING_POINTS = 7
 _BEYOND_MIN = (5.0, 15.0, 30.0, 60.0)
 _AIM_POINTS = 61
@@ -83,6 +88,8 @@ class Paths:
     """Tolerance per bottle."""
     drift: Floats
     """Change since the end of a visit."""
+    back: Floats
+    """Part of it that is the settling of the visit's own change of pressure."""
     grown: Floats
     """Sd of the level at each moment after a visit."""
 
@@ -95,8 +102,15 @@ class Paths:
     def only(self, which: NDArray[np.bool_]) -> Paths:
         """Some of the bottles."""
         bottles = tuple(b for b, kept in zip(self.bottles, which, strict=True) if kept)
-        arrays = (self.means, self.sds, self.half, self.drift, self.grown)
+        arrays = (self.means, self.sds, self.half, self.drift, self.back, self.grown)
         return Paths(bottles, self.when, *(a[which] for a in arrays))
+
+    def with_block(self, points: int) -> Paths:
+        """The same moments, of which only so many of the first count as the playing."""
+        when = self.when
+        moments = np.concatenate([when.playing_min, when.beyond_min])
+        cut = replace(when, playing_min=moments[:points], beyond_min=moments[points:])
+        return replace(self, when=cut)
 
     def stay(self, shift_cents: float) -> Chances:
         """Chances to be out if left alone."""
@@ -152,6 +166,7 @@ def look_ahead(
         sds=sds,
         half=np.array([rig.bottle(b).tolerance_cents for b in bottles]),
         drift=means - means[:, 1:2] + back * after,
+        back=back[:, 0],
         grown=np.sqrt(VISIT_SD_CENTS**2 + back_var * after + np.maximum(0.0, sds**2 - sds[:, 1:2] ** 2)),
     )
 
@@ -182,25 +197,45 @@ def after_visit(paths: Paths) -> AfterVisit:
     """The aim that centres what is going to happen in the band; the same for every shift.
 
     First of all the bottle is in tune at the downbeat; a bottle that drifts fast would else be aimed
-    so that it comes in tune some time later. Where no downbeat is told it is in tune at once.
+    so that it comes in tune some time later. Where no downbeat is told it is in tune at once, but for what
+    settles back. What it does after the block decides between aims that serve the block alike.
     """
-    playing = paths.when.playing
+    count, playing = len(paths.when.playing_min), slice(paths.when.playing.start, None)
     drift, grown = paths.drift[:, playing], paths.grown[:, playing]
-    middle = -0.5 * (drift.max(axis=1) + drift.min(axis=1))
+    block = drift[:, :count]
+    middle = -0.5 * (block.max(axis=1) + block.min(axis=1))
     low = np.minimum(middle, -drift[:, 0]) - paths.half
     high = np.maximum(middle, -drift[:, 0]) + paths.half
     if paths.when.at_once:
-        edge = EDGE_SHARE * paths.half
-        low, high = np.clip(low, -edge, edge), np.clip(high, -edge, edge)
+        low, high = _within_edges(paths, low), _within_edges(paths, high)
     aims = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, _AIM_POINTS)
     levels = aims[:, :, None] + drift[:, None, :]
-    found = chances(outside(levels, grown[:, None, :], paths.half[:, None, None], 0.0))
+    lies_out = outside(levels, grown[:, None, :], paths.half[:, None, None], 0.0)
+    found = chances(lies_out[..., :count])
     surely = np.maximum(SURE_AT_DOWNBEAT, found.downbeat.min(axis=1, keepdims=True))
     out = found.out
-    best = np.where(found.downbeat <= surely, out, np.inf).argmin(axis=1)
+    later = _mean_in_time(paths.when, lies_out)
+    cost = later if paths.when.at_once else out + HOLD_SHARE * later
+    best = np.where(found.downbeat <= surely, cost, np.inf).argmin(axis=1)
     rows = np.arange(len(best))
     aim = aims[rows, best]
     return AfterVisit(aim, out[rows, best], found.downbeat[rows, best], _holds(paths, aim))
+
+
+def _mean_in_time(when: Span, lies_out: Floats) -> Floats:
+    """Mean chance to be out over all the time looked ahead, the moments standing for unequal stretches."""
+    moments = np.concatenate([when.playing_min, when.beyond_min])
+    weights = np.gradient(moments)
+    mean: Floats = lies_out @ (weights / weights.sum())
+    return mean
+
+
+def _within_edges(paths: Paths, aims: Floats) -> Floats:
+    """Aims that leave a bottle in its band once its change has settled."""
+    edge, passing = EDGE_SHARE * paths.half, PASSING_SHARE * paths.half
+    low = -edge - np.clip(paths.back, 0.0, passing)
+    high = edge - np.clip(paths.back, -passing, 0.0)
+    return np.asarray(np.clip(aims, low, high))
 
 
 def _holds(paths: Paths, aims: Floats) -> Floats:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rounds.belief.in_or_out import LIKELY_OUT, MAY_BE_OUT
-from rounds.planning.prospect import AfterVisit, Chances, Paths, after_visit
+from rounds.planning.prospect import AfterVisit, Chances, Paths, after_visit, outside
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -28,6 +28,8 @@ CONNECTION_WORTH = 0.15
 PIN_WORTH = 0.1
 """The same for letting air out by the pin."""
 
+LEAST_POINTS = 2
+"""Moments of the playing that a round always looks ahead, however soon the next one may come."""
 HELPED = 0.2
 """Who is likely out at the downbeat is visited at any price, if the visit helps by this much."""
 
@@ -92,6 +94,35 @@ class Outlook:
     def connections(self) -> int:
         """Connections that the visits need."""
         return int((self.chosen & self.needs_air).sum())
+
+
+def points_until_next_round(ahead: Outlook, heard: Flags, limit: float) -> int:
+    """How many moments of the playing pass before the next round is likely to come: a fixed point.
+
+    Whom to visit depends on when the next chance to retune comes, and that on whom this round visits. Begun
+    with the whole block, each step can only leave more bottles alone and bring the next round nearer, so it
+    ends.
+
+    Args:
+        ahead: all bottles at the day's shift.
+        heard: whose chances mean something.
+        limit: bottles out in expectation at which a round is due.
+    """
+    paths = ahead.paths
+    means, sds, half = (a[heard] for a in (paths.means[:, 2:], paths.sds[:, 2:], paths.half[:, None]))
+    stay = outside(means, sds, half, ahead.shift_cents)
+    levels = ahead.after.aim_cents[heard, None] + paths.drift[heard, 2:]
+    after = outside(levels, paths.grown[heard, 2:], half, 0.0)
+    points = len(paths.when.playing_min)
+    while points > LEAST_POINTS:
+        saves = stay[:, :points].max(axis=1) - after[:, :points].max(axis=1)
+        chances = np.where((saves > LIKELY_OUT)[:, None], after, stay)
+        due = (chances.sum(axis=0) > limit) & (chances.max(axis=0, initial=0.0) >= LIKELY_OUT)
+        first = max(LEAST_POINTS, int(due.argmax())) if due.any() else points
+        if first >= points:
+            break
+        points = first
+    return points
 
 
 def outlook(paths: Paths, shift_cents: float, after: AfterVisit | None = None) -> Outlook:

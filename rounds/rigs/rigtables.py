@@ -16,6 +16,7 @@ from rounds.rig import (
     PUMP_KINDS,
     USUAL_BARREL_ML,
     USUAL_SPAN_KPA,
+    VISITING,
     Bottle,
     Group,
     Habits,
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from rounds.air import PressureUnit
-    from rounds.rig import PumpKind
+    from rounds.rig import PumpKind, Visiting
 
 LOWEST, HIGHEST = Note(45), Note(98)
 """A2 to D7: the ear listens between 100 and 2500 Hz."""
@@ -67,7 +68,8 @@ def read_habits(head: Table) -> Habits:
     """How the players work, from `[rig]`."""
     usual = Habits()
     return Habits(
-        due_limit=head.number("due_limit", usual.due_limit, 0.1, 50.0, "bottles"),
+        due_limit=head.number("due_limit", 1.0, 0.1, 50.0, "bottles") if head.has("due_limit") else None,
+        visit=cast("Visiting", head.choice("visit", usual.visit, VISITING)),
         quarantine_s=head.number("quarantine_s", usual.quarantine_s, 0.0, 1800.0, "s"),
         block_s=head.number("block_s", usual.block_s, 10.0, 28800.0, "s"),
         strike_s=head.number("strike_s", usual.strike_s, 0.5, 60.0, "s"),

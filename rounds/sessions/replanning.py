@@ -67,6 +67,7 @@ def asked_of(rig: Rig, state: RoundState, now_s: float) -> Asked:
         block_s=state.opened.block_s,
         needed=state.needed,
         mounted=state.mounted,
+        head_on=state.pump_on,
         at_bottle=state.at_bottle,
         skipped=frozenset(state.skipped),
         done=state.accepted,

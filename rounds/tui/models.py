@@ -229,7 +229,7 @@ def round_strip(view: View, level: Level) -> StripModel:
         facts.append(Fact("work", shown.minutes_figure(view.seconds_left)))
     if view.shift_cents:
         saves = f", saves {view.shift_saves}" if view.shift_saves > 0 else ""
-        facts.append(Fact("A4", f"{signed_cents(view.shift_cents)} cents{saves}"))
+        facts.insert(1, Fact("reference", f"{view.reference_hz:.1f} Hz{saves}"))
     facts.append(Fact("connections", str(view.connections)))
     return StripModel(heading(view), (*facts[:3], *_weather(view), *_sound(level), *facts[3:]))
 

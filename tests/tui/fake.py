@@ -144,6 +144,7 @@ class FakeController:
             elapsed_s=238.0,
             shift_cents=0.0,
             shift_saves=0,
+            reference_hz=440.0,
             temp_c=23.0,
             pump_on="A3",
         )
