@@ -17,9 +17,9 @@ import os
 import sys
 from typing import TYPE_CHECKING
 
-from rounds import __version__
 from rounds.errors import BadInput, ExitCode, RoundsError
 from rounds.files.faultlog import keep_those_of_threads, sentence
+from rounds.files.made_by import made_by
 from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ GROUPS = (
     ("Plan the day", ("plan", "pieces", "forecast", "due", "breaks")),
     ("Look back", ("log", "health", "journal")),
     ("Build and mend", ("new", "range", "compare", "hear", "replace")),
-    ("This program", ("completion",)),
+    ("This program", ("cautions", "completion")),
 )
 """The commands, grouped as the help shows them: names of the modules in `rounds.commands`."""
 COMMANDS = tuple(name for _, names in GROUPS for name in names)
@@ -45,7 +45,7 @@ Set once:
 
 rounds help COMMAND says more of a command; rounds help all, everything.
 """
-_EPILOG = "Air under pressure in plastic can hurt: read docs/safety.md, and let a competent person decide."
+_EPILOG = "Air under pressure in plastic can hurt: read `rounds cautions`, and let a competent person decide."
 
 _OUTPUT_FAULTS = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EBADF)
 
@@ -77,7 +77,7 @@ def build_parser() -> argparse.ArgumentParser:
         description="Tuning rounds for air-tuned bottle instruments.",
         epilog=_EPILOG,
     )
-    parser.add_argument("-V", "--version", action="version", version=f"rounds {__version__}")
+    parser.add_argument("-V", "--version", action="version", version=made_by())
     subparsers = parser.add_subparsers(
         title="commands",
         dest="command",

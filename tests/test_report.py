@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import datetime
+import platform
 import re
 import xml.etree.ElementTree as ET
 from typing import TYPE_CHECKING
 
 import pytest
 
-from rounds import cli
+from rounds import __version__, cli
 from rounds.events import (
     Connected,
     Event,
@@ -215,3 +216,10 @@ def test_a_day_of_notes_alone_has_no_pictures(tmp_path: Path) -> None:
         told = write_page(journal, None, DAY, tmp_path / "out")
     assert told.count("\n") == 1
     assert "Nothing was tuned; no temperature was given." in (tmp_path / "out" / f"day-{DAY}.md").read_text()
+
+
+def test_the_page_says_which_program_on_which_machine_made_it(tmp_path: Path) -> None:
+    with Journal(tmp_path / "j.db") as journal:
+        journal.append(NoteWritten(at_s=1.78e9, text="x"))
+        page = write_page(journal, None, None, None)
+    assert f"Made by rounds {__version__}, Python {platform.python_version()}, " in page

@@ -19,11 +19,11 @@ from tests.tui.fake import told
         (1.0, "1 stroke", "1 stroke"),
         (12.0, "12 strokes", "12 strokes"),
         (2.75, "2¾ strokes", "2 and three quarters strokes"),
-        (0.1875, "3/16 of a stroke", "three sixteenths of a stroke"),
+        (0.1875, "¼ of a stroke", "a quarter of a stroke"),
         (0.375, "⅜ of a stroke", "three eighths of a stroke"),
         (-1.125, "1⅛ strokes", "1 and an eighth strokes"),
-        (0.6875, "11/16 of a stroke", "11 sixteenths of a stroke"),
-        (0.01, "1/16 of a stroke", "a sixteenth of a stroke"),
+        (0.625, "⅝ of a stroke", "five eighths of a stroke"),
+        (0.01, "⅛ of a stroke", "an eighth of a stroke"),
     ],
 )
 def test_strokes(strokes: float, phrase: str, spoken: str) -> None:
@@ -31,15 +31,15 @@ def test_strokes(strokes: float, phrase: str, spoken: str) -> None:
     assert shown.strokes_spoken(strokes) == spoken
 
 
-@given(st.integers(1, 400))
-def test_order_phrase_and_bars_are_one_number(sixteenths: int) -> None:
-    """What is painted large, said beside the reading and drawn as bars is the dose, to the sixteenth."""
-    strokes = sixteenths / 16
+@given(st.integers(1, 200))
+def test_order_phrase_and_bars_are_one_number(eighths: int) -> None:
+    """What is painted large, said beside the reading and drawn as bars is the dose, to the eighth."""
+    strokes = eighths / 8
     figure = shown.order(told("add", "C4", strokes)).removeprefix("ADD ")
     counted = words.strokes_phrase(strokes).startswith(f"{figure} ")
-    assert counted == (sixteenths >= shown.LEAST_COUNTED)
+    assert counted == (eighths >= shown.LEAST_COUNTED)
     assert counted or figure == "A BIT"
-    assert words.sixteenths(strokes) == sixteenths
+    assert words.eighths(strokes) == eighths
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,7 @@ from rounds.wording.events import sentence
         (ev.Disconnected(at_s=0.0, bottle="E3", pump="pump1"), "pump1 off"),
         (
             ev.AirMoved(at_s=0.0, bottle="E3", pump="floor", strokes=0.1875),
-            "3/16 of a stroke in, by the floor pump",
+            "¼ of a stroke in, by the floor pump",
         ),
         (ev.AirMoved(at_s=0.0, bottle="E3", pump=None, strokes=-1.5), "1½ strokes out, by the pin"),
         (ev.AirMoved(at_s=0.0, bottle="E3", pump=None, strokes=None), "air moved, how much is not known"),

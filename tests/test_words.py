@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from rounds.gauss import Gauss
 from rounds.guide.instructions import off_the_aim
+from rounds.guide.situation import Situation
 from rounds.wording.words import offset_in_words
 
 
@@ -37,13 +38,13 @@ def test_sharp_and_flat_are_said_of_the_target_alone(reading: float, aim: float)
         assert ("flat" if reading > 0 else "sharp") not in words
 
 
-def _situation(pump_on: str | None, loss_cents: float, aim_cents: float) -> Any:
+def _situation(pump_on: str | None, loss_cents: float, aim_cents: float) -> Situation:
     visit = SimpleNamespace(bottle="C3", aim_cents=aim_cents + 10.0)
-    return SimpleNamespace(
-        plan=SimpleNamespace(visits=[visit]),
-        state=SimpleNamespace(shift_cents=10.0, pump_on=pump_on),
-        beliefs=SimpleNamespace(head_loss=lambda _: Gauss(loss_cents, 1.0)),
-    )
+    plan: Any = SimpleNamespace(visits=[visit])
+    state: Any = SimpleNamespace(shift_cents=10.0, pump_on=pump_on)
+    beliefs: Any = SimpleNamespace(head_loss=lambda _: Gauss(loss_cents, 1.0))
+    rig: Any = None
+    return Situation(rig, beliefs, state, plan, now_s=0.0)
 
 
 def test_air_that_goes_with_the_pump_head_is_told() -> None:

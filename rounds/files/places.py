@@ -51,3 +51,10 @@ def make_private_file(path: Path) -> None:
         FileExistsError: the file is there already.
     """
     os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, PRIVATE_FILE))
+
+
+def shipped(folder: str, name: str) -> Path:
+    """A file that goes with the program: inside the installed package, or beside it in a checkout."""
+    package = Path(__file__).parent.parent
+    inside = package / folder / name
+    return inside if inside.exists() else package.parent / folder / name

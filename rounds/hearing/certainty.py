@@ -93,7 +93,8 @@ FREE = (
     "brief",
 )
 """Those that are fitted. The others are set by hand: `dry` is half again the 1.96 that noise alone needs;
-`fit` and `moved` are as narrow as bars and tines of a soundfont let them be, whose first moments lie apart."""
+`fit` and `moved` are as narrow as bars and tines of a soundfont let them be, whose first moments lie
+apart."""
 FITTED = Weights()
 
 

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from rounds.hearing.detectors import onset_detector
+
 FRAME = 512
 HOP = 128
 THRESHOLD = 0.06
@@ -21,13 +23,9 @@ class Onsets:
     """A stream of samples in, indices of onsets out (counted from the first sample fed)."""
 
     def __init__(self, sample_rate_hz: int) -> None:
-        # Late: aubio takes 150 ms to import.
-        import aubio
-
-        self._detector = aubio.onset("hfc", FRAME, HOP, sample_rate_hz)
-        self._detector.set_threshold(THRESHOLD)
-        self._detector.set_silence(SILENCE_DB)
-        self._detector.set_minioi_s(MIN_GAP_S)
+        self._detector = onset_detector(
+            sample_rate_hz, frame=FRAME, hop=HOP, threshold=THRESHOLD, silence_db=SILENCE_DB, gap_s=MIN_GAP_S
+        )
         self._rest = np.zeros(0, np.float32)
 
     def feed(self, block: np.ndarray) -> list[int]:

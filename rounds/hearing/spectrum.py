@@ -9,9 +9,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
+
+from rounds.hearing.detectors import PitchDetector, comb_detector
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -107,11 +109,8 @@ def spectrum(samples: NDArray[np.float64], sample_rate_hz: int, up_to_hz: float 
 
 
 @lru_cache(maxsize=8)
-def _comb(sample_rate_hz: int) -> Any:
-    # Late: aubio takes 150 ms to import, and reading a rig must not pay for it.
-    import aubio
-
-    return aubio.pitch("fcomb", COMB_FRAME, COMB_HOP, sample_rate_hz)
+def _comb(sample_rate_hz: int) -> PitchDetector:
+    return comb_detector(sample_rate_hz, frame=COMB_FRAME, hop=COMB_HOP)
 
 
 def comb_pitch_hz(samples: NDArray[np.float64], sample_rate_hz: int) -> float | None:

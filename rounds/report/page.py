@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from rounds.bounds import has_time
 from rounds.errors import BadInput, RoundsError
+from rounds.files.made_by import made_by
 from rounds.files.places import make_folder
 from rounds.files.whole import written_whole
 from rounds.report.day import FILLED_CENTS, Day, fold
@@ -138,6 +139,7 @@ def _lines(
     for name in pictures:
         yield f"![{_ALT[name.rpartition('-')[2]]}]({name})"
         yield ""
+    yield f"Made by {made_by()}."
 
 
 def _summary(day: Day) -> str:

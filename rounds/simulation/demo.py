@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-import rounds
 from rounds.errors import RoundsError
+from rounds.files.places import shipped
 from rounds.journal import Journal, MemoryJournal
 from rounds.journal.retiming import retimed
 from rounds.planning import check_pumps
@@ -188,7 +188,5 @@ def asked(session: Session) -> tuple[Instruction, bool]:
 
 
 def shipped_rig(name: str) -> Path:
-    """An invented rig: inside the installed package, or beside it in a checkout."""
-    package = Path(rounds.__file__).parent
-    inside = package / "configs" / name
-    return inside if inside.exists() else package.parent / "configs" / name
+    """An invented rig of ours."""
+    return shipped("configs", name)

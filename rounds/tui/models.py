@@ -18,7 +18,7 @@ from rounds.tui.widgets.stillness import StillModel
 from rounds.tui.widgets.strip import Fact, StripModel
 from rounds.wording import shown
 from rounds.wording.printable import plain
-from rounds.wording.words import counted, in_words, signed_cents, sixteenths, strokes_phrase, whole_cents
+from rounds.wording.words import counted, eighths, in_words, signed_cents, strokes_phrase, whole_cents
 
 if TYPE_CHECKING:
     from rounds.faces.controller import Level
@@ -104,7 +104,7 @@ def air(view: View) -> AirModel:
     """The strokes to make."""
     told = view.instruction
     way = shown.air_way(told)
-    count = sixteenths(told.strokes) if way and told.strokes else 0
+    count = eighths(told.strokes) if way and told.strokes else 0
     return AirModel(count, way)
 
 

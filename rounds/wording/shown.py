@@ -1,7 +1,7 @@
 """Signs, figures and spoken phrases that the screens and the plain sentences share.
 
 Pure. Figures (`3½`, `+12`) are for eyes, spoken phrases (`3 and a half strokes`) for a screen reader,
-which swallows signs and fractions. Strokes go to the sixteenth, as doses do: a figure here and the
+which swallows signs and fractions. Strokes go to the eighth, as doses do: a figure here and the
 order it stands beside are the same number.
 """
 
@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from rounds.wording.words import sixteenths, strokes_in_words
+from rounds.wording.words import eighths, strokes_in_words
 
 if TYPE_CHECKING:
     from rounds.events import Verdict
@@ -86,10 +86,18 @@ _ORDER: dict[Act, str] = {
 }
 MOVES_AIR: tuple[Act, ...] = ("connect", "add", "release")
 """Acts that move air; `connect` puts the pump on and goes on to pump."""
-LEAST_COUNTED = 4
-"""Sixteenths of a stroke: less than a quarter no hand can count, so it is ordered as a bit."""
-_PARTS = {2: "half", 4: "quarter", 8: "eighth", 16: "sixteenth"}
-_COUNTS = {3: "three", 5: "five", 7: "seven"}
+LEAST_COUNTED = 2
+"""Eighths of a stroke: less than a quarter no hand can count, so it is ordered as a bit."""
+_PARTS_SPOKEN = (
+    "",
+    "an eighth",
+    "a quarter",
+    "three eighths",
+    "a half",
+    "five eighths",
+    "three quarters",
+    "seven eighths",
+)
 
 
 def sentence(text: str) -> str:
@@ -106,22 +114,13 @@ def uncertainty_figure(u95_cents: float) -> str:
 
 
 def strokes_spoken(strokes: float) -> str:
-    """`3 and a half strokes`, `3 sixteenths of a stroke`: no sign that a reader may swallow."""
-    whole, rest = divmod(sixteenths(strokes), 16)
+    """`3 and a half strokes`, `three eighths of a stroke`: no sign that a reader may swallow."""
+    whole, rest = divmod(eighths(strokes), 8)
     if whole and rest:
-        return f"{whole} and {_part_spoken(rest)} strokes"
+        return f"{whole} and {_PARTS_SPOKEN[rest]} strokes"
     if rest:
-        return "half a stroke" if rest == 8 else f"{_part_spoken(rest)} of a stroke"
+        return "half a stroke" if rest == 4 else f"{_PARTS_SPOKEN[rest]} of a stroke"
     return f"{whole} stroke{'' if whole == 1 else 's'}"
-
-
-def _part_spoken(rest: int) -> str:
-    """Sixteenths in the fewest parts: `a half`, `three quarters`, `an eighth`, `3 sixteenths`."""
-    parts, sort = rest, 16
-    while parts % 2 == 0:
-        parts, sort = parts // 2, sort // 2
-    article = "an" if sort == 8 else "a"
-    return f"{article} {_PARTS[sort]}" if parts == 1 else f"{_COUNTS.get(parts, parts)} {_PARTS[sort]}s"
 
 
 def cents_spoken(cents: float, u95_cents: float | None = None) -> str:
@@ -170,7 +169,7 @@ def order(instruction: Instruction) -> str:
     strokes = _counted(instruction)
     if not strokes:
         return words
-    if sixteenths(strokes) < LEAST_COUNTED:
+    if eighths(strokes) < LEAST_COUNTED:
         return f"{words} A BIT"
     return f"{words} {strokes_in_words(strokes)}"
 

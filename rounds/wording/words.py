@@ -20,27 +20,23 @@ def counted(number: int, noun: str) -> str:
 
 
 def strokes_in_words(strokes: float) -> str:
-    """Strokes to the sixteenth: `2½`, `⅜`, `12`, `3/16`."""
-    whole, sixteenths = divmod(round(abs(strokes) * 16), 16)
-    eighths, odd = divmod(sixteenths, 2)
-    part = f"{sixteenths}/16" if odd else _EIGHTHS[eighths]
-    if not whole:
-        return part or "0"
-    return f"{whole} {part}" if odd else f"{whole}{part}"
+    """Strokes to the eighth, the least that a hand can do: `2½`, `⅜`, `12`."""
+    whole, part = divmod(eighths(strokes), 8)
+    return f"{whole or ''}{_EIGHTHS[part]}" or "0"
 
 
-def sixteenths(strokes: float) -> int:
-    """A number of strokes in sixteenths, sign dropped; anything above nothing is at least one."""
-    count = round(abs(strokes) * 16)
+def eighths(strokes: float) -> int:
+    """A number of strokes in eighths, sign dropped; anything above nothing is at least one."""
+    count = round(abs(strokes) * 8)
     return max(count, 1) if strokes else 0
 
 
 def strokes_phrase(strokes: float) -> str:
-    """`3½ strokes`, `½ of a stroke`, `3/16 of a stroke`, `1 stroke`."""
-    count = sixteenths(strokes)
-    if 0 < count < 16:
-        return f"{strokes_in_words(count / 16)} of a stroke"
-    return f"{strokes_in_words(strokes)} stroke{'' if count == 16 else 's'}"
+    """`3½ strokes`, `½ of a stroke`, `1 stroke`."""
+    count = eighths(strokes)
+    if 0 < count < 8:
+        return f"{strokes_in_words(strokes)} of a stroke"
+    return f"{strokes_in_words(strokes)} stroke{'' if count == 8 else 's'}"
 
 
 def pump_name(pump_id: str) -> str:

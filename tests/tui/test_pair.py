@@ -65,13 +65,13 @@ class TestTheScreen:
 
     @pytest.mark.parametrize("holds", [False, True])
     def test_the_reason_goes_before_the_deed_and_the_amount_stays(self, holds: bool) -> None:
-        deed = "Put the floor pump on F4, 3/16 of a stroke in, then strike."
+        deed = "Put the floor pump on F4, ⅜ of a stroke in, then strike."
         who = Who()
         who.model = WhoModel(1, True, holds, deed, "14 cents under the aim of +4.")
         canvas = Canvas(80, 1)
         who.draw(canvas)
         row = canvas.content().plain
-        assert "on F4, 3/16 of a stroke in" in row
+        assert "on F4, ⅜ of a stroke in" in row
         assert "…" not in row
         assert "14 cents" not in row
         assert ("HOLD" in row) is holds

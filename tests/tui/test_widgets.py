@@ -86,16 +86,15 @@ class TestLettering:
     def test_parts_of_a_stroke_are_drawn_in_figures(self) -> None:
         assert wordings("ADD 3⅜") == ("ADD 3 3/8",)
         assert wordings("LET OUT ¾") == ("LET OUT 3/4", "OUT 3/4")
-        assert wordings("ADD 1 3/16") == ("ADD 1 3/16",)
 
     def test_long_words_fall_back_to_plain_ones(self) -> None:
         assert "NO MORE AIR" in _draw_slab("G6", "NO MORE AIR", 30, 5)
 
 
 def _orders(act: Act) -> list[str]:
-    """All that can be ordered by an act: its doses to the sixteenth, or its headlines."""
+    """All that can be ordered by an act: its doses to the eighth, or its headlines."""
     if act in shown.MOVES_AIR:
-        return [shown.order(told(act, "G#5", n / 16)) for n in range(1, 321)]
+        return [shown.order(told(act, "G#5", n / 8)) for n in range(1, 161)]
     if act in ("wait", "none"):
         return [shown.order(replace(told(act, "G#5"), headline=h)) for h in HEADLINES]
     return [shown.order(told(act, "G#5"))]

@@ -16,15 +16,15 @@ if TYPE_CHECKING:
     from rounds.tui.canvas import Canvas
 
 _LABEL_WIDTH = 10
-_STROKE = 16
+_STROKE = 8
 _EIGHTH_BLOCKS = ("", "▏", "▎", "▍", "▌", "▋", "▊", "▉")
 
 
 @dataclass(frozen=True)
 class AirModel:
-    """Sixteenths of a stroke to move and which way; `way` empty: nothing to move."""
+    """Eighths of a stroke to move and which way; `way` empty: nothing to move."""
 
-    sixteenths: int
+    eighths: int
     way: str
 
     @property
@@ -50,14 +50,14 @@ class AirLine(Painted):
             return
         style = "bold $air-out" if model.outward else "bold $air-in"
         canvas.text(2, 0, "let out" if model.outward else "air in", style)
-        full = self._bar_width(canvas, model.sixteenths)
-        column, left = _LABEL_WIDTH, model.sixteenths
+        full = self._bar_width(canvas, model.eighths)
+        column, left = _LABEL_WIDTH, model.eighths
         while left > 0 and column + full + 2 < canvas.width:
             self._bar(canvas, column, full, min(_STROKE, left))
             column, left = column + full + 1, left - _STROKE
         if left > 0:
             canvas.text(column, 0, "…", style)
-        elif model.sixteenths < _STROKE:
+        elif model.eighths < _STROKE:
             canvas.text(column, 0, "of one stroke", "$faint")
 
     def _bar(self, canvas: Canvas, column: int, full: int, part: int) -> None:
@@ -70,12 +70,12 @@ class AirLine(Painted):
             canvas.text(column, row, filled, style)
 
     @staticmethod
-    def _bar_width(canvas: Canvas, sixteenths: int) -> int:
+    def _bar_width(canvas: Canvas, eighths: int) -> int:
         room = canvas.width - _LABEL_WIDTH - 2
-        bars = -(-sixteenths // _STROKE)
+        bars = -(-eighths // _STROKE)
         return 8 if bars * 9 <= room else 4
 
 
-def _solid(eighths: int) -> str:
+def _solid(blocks: int) -> str:
     """A bar that many eighths of a cell long."""
-    return "█" * (eighths // 8) + _EIGHTH_BLOCKS[eighths % 8]
+    return "█" * (blocks // 8) + _EIGHTH_BLOCKS[blocks % 8]
