@@ -528,7 +528,7 @@ def _may_ask(now: Situation, bottle: Bottle) -> bool:
     Who strikes again and again instead of reading it is not asked for ever.
     """
     may = now.rig.pump_of(bottle.id).gauge is not False and bottle.pump not in now.without_gauge
-    return may and now.state.heard[bottle.id].times <= MOST_ASKED
+    return may and now.state.heard[bottle.id].times <= MOST_IN_A_ROW
 
 
 def _heard_sharp(now: Situation, bottle: Bottle) -> bool:
