@@ -174,6 +174,9 @@ def play(seed: int, *, tell: bool = False) -> Outcome:
         bottle = told.bottle
         moved = world.follow(told)
         asks = session.instruction if world.typed and moved else told
+        if told.act == "gauge":
+            session.gauge_typed("none", world.now_s)
+            continue
         if not told.then_strike:
             if not world.typed:
                 session.done(world.now_s)

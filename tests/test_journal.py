@@ -176,6 +176,7 @@ def test_a_journal_without_the_newest_index_is_read_as_it_is_and_gets_it_when_wr
     with sqlite3.connect(path) as connection:
         connection.execute("DROP INDEX events_setting")
         connection.execute("DROP INDEX events_taken_back")
+        connection.execute("ALTER TABLE events DROP COLUMN link")
         connection.execute("PRAGMA user_version = 2")
     connection.close()
     for read_only in (True, False):
@@ -364,7 +365,11 @@ def test_what_is_not_whole_is_not_restored_and_nothing_changes(tmp_path: Path) -
         assert journal.last_id == 200
         with pytest.raises(JournalError, match="another session"):
             restore(path, path)
-    assert sorted(p.name for p in tmp_path.iterdir() if "session" not in p.name) == ["copy.db", "j.db"]
+    assert sorted(p.name for p in tmp_path.iterdir() if "session" not in p.name) == [
+        "copy.db",
+        "j.db",
+        "j.db-head",
+    ]
 
 
 def test_a_stretch_of_time_is_read_in_batches_and_each_event_once(

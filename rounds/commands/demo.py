@@ -27,6 +27,11 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "the real hearing. On a terminal you watch and press keys; without one it plays itself. "
         "Nothing is kept unless you ask with --journal.",
     )
+    _add_options(parser)
+    parser.set_defaults(run=run)
+
+
+def _add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--auto", action="store_true", help="play itself and print a summary")
     parser.add_argument(
         "--minutes",
@@ -65,7 +70,6 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="keep the rehearsal in a new journal, to try log, health and forecast on it",
     )
     parser.add_argument("--json", action="store_true", help="with --auto: print one JSON document")
-    parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:

@@ -69,7 +69,8 @@ def orders(view: View) -> list[str]:
 def of_person(person: int, told: PersonView) -> list[str]:
     """What one of two is to do; the person's number comes first, since a voice has no left and right."""
     said = instruction(told.instruction)
-    return [f"Person {person + 1}: {said[0]}", *said[1:]] if said else []
+    deed = _deed(told.instruction)
+    return [f"Person {person + 1}: {part}" if part in (said[0], deed) else part for part in said]
 
 
 def _deed(told: Instruction) -> str:

@@ -13,6 +13,13 @@ from typing import TYPE_CHECKING
 
 from rounds.belief.air_log import NOTHING_KNOWN
 from rounds.events import Accepted, Event, Purpose, Sent, ShiftChosen, Skipped
+from rounds.guide.enough import (
+    ACCEPT_SHARE,
+    good_enough,
+    inside_at_downbeat,
+    planned,
+    worth_another,
+)
 from rounds.guide.filling import (
     bass_last,
     came_from_far,
@@ -27,8 +34,21 @@ from rounds.guide.filling import (
     next_of_the_walk,
     stands_off,
 )
+from rounds.guide.hearing_again import (
+    asked_enough,
+    found_fine,
+    heard_enough,
+    heard_lately,
+    in_turn,
+    left_to_hear,
+    left_to_settle,
+    must_hear,
+    resting,
+    sacrificed,
+    settled_since,
+    to_hear_again,
+)
 from rounds.guide.instructions import (
-    SETTLES_S,
     heard_unlike,
     idle,
     in_vain,
@@ -45,44 +65,20 @@ from rounds.guide.instructions import (
     wait_for,
 )
 from rounds.guide.lateness import before_downbeat_s, in_time
-from rounds.guide.round import MOST_ASKED, MOST_IN_A_ROW
+from rounds.guide.round import MOST_IN_A_ROW
 from rounds.instruction import Instruction
 from rounds.planning.dose import dose
 from rounds.planning.walking import walking_order
-from rounds.recognising.acts_shown import unlike
-from rounds.recognising.recognition import likely_owner, sounds_like
 from rounds.wording.words import in_words
 
 if TYPE_CHECKING:
     from rounds.gauss import Gauss
-    from rounds.guide.round import RoundState
     from rounds.guide.situation import Situation
     from rounds.planning.dose import Dose
-    from rounds.planning.plan import PlannedVisit
     from rounds.rig import Bottle
 
-ACCEPT_SHARE = 0.3
-"""A visit is good when the pitch is within this share of the tolerance around the aim."""
-SHORT_SHARE = 0.15
-"""With the head on, a bottle so far under its aim is given more: strokes are cheap, connections are not."""
-REVISIT_SHARE = 0.6
-"""The same with the pump off again, inside the band: below this another connection is not worth it."""
-SECOND_WORTH = 0.4
-"""A bottle left in tune by its visit is visited again only to save so many bottles out, in expectation."""
-ACCEPT_FLOOR_CENTS = 2.0
-ROUGH_FROM_CENTS = 100.0
-"""A change larger than this is made in two visits, a rough one and, once it has settled, a fine one."""
-ROUGH_SHARE = 0.08
-SETTLED_AGAIN_S = 120.0
-"""A bottle heard longer ago than this may be asked for again before the downbeat, if it is doubtful."""
 MOST_LOSS = 2.0
 """More tolerances than this are not lost when a pump head comes off. Common practice, no source."""
-DOUBT = 0.25
-"""Chance of being out above which an accepted bottle is struck once more before the downbeat."""
-LAST_LOOK_S = 240.0
-"""So long before the downbeat it is asked where the accepted bottles will be then, not where they are now."""
-WORTH_ASKING = 0.3
-"""It is struck once more only when its sd passes this share of the tolerance: else nothing new is learned."""
 
 MOST_CONNECTIONS = 4
 """Nobody goes to one bottle more often in a round: it does not hold, and it would eat the round."""
@@ -108,7 +104,7 @@ def next_step(now: Situation) -> Event | Instruction:
     if state.compare_for is not None:
         return _compare(now, state.compare_for)
     step = _at_the_target(now, state.target)
-    if (state.tired or _asked_enough(now, state.target)) and _asks_again(step, state.target):
+    if (state.tired or asked_enough(now, state.target)) and _asks_again(step, state.target):
         return _set_aside(now, state.target)
     return step
 
@@ -124,16 +120,16 @@ def _asks_again(step: Event | Instruction, bottle_id: str) -> bool:
 def _at_the_target(now: Situation, target: str) -> Event | Instruction:
     """What is done at the bottle the player was sent to."""
     state = now.state
-    owner = likely_owner(now, target) if target not in state.compared else None
-    if owner is not None and not _heard_enough(now, owner):
+    owner = now.recognised.likely_owner(now, target) if target not in state.compared else None
+    if owner is not None and not heard_enough(now, owner):
         return _sent(now, owner, "compare")
     if state.purpose == "finish" and target in state.aired:
         return _elsewhere(now)
     if _corrected(now, target):
         return Accepted(at_s=now.now_s, bottle=target, cents=now.beliefs.level(target, now.now_s).mean)
-    if _must_hear(state, target):
+    if must_hear(state, target):
         return strike_instruction(now, target)
-    off = unlike(now, target)
+    off = now.recognised.unlike(now, target)
     if off:
         return heard_unlike(now, now.rig.bottle(target), off)
     return _after_listening(now) if state.purpose == "listen" else _after_reading(now)
@@ -151,10 +147,6 @@ def _to_be_let_down(now: Situation, bottle_id: str) -> Event | Instruction:
     if now.state.target != bottle_id:
         return _sent(now, bottle_id, "visit")
     return let_down(now, bottle_id)
-
-
-def _must_hear(state: RoundState, bottle_id: str) -> bool:
-    return bottle_id not in state.heard or bottle_id in state.moved
 
 
 def _compare(now: Situation, bottle_id: str) -> Event | Instruction:
@@ -175,8 +167,8 @@ def _set_aside(now: Situation, bottle_id: str) -> Event | Instruction:
     rest = replace(now, state=replace(state, target=None, aside=state.aside | {bottle_id}))
     step = _elsewhere(rest)
     away = isinstance(step, Sent) and step.bottle != bottle_id
-    known = not _must_hear(state, bottle_id) and state.purpose == "listen"
-    if known or (away and not _asked_enough(now, bottle_id)):
+    known = not must_hear(state, bottle_id) and state.purpose == "listen"
+    if known or (away and not asked_enough(now, bottle_id)):
         return step
     return Skipped(at_s=now.now_s, bottle=bottle_id, reason=in_vain(now, bottle_id))
 
@@ -195,7 +187,7 @@ def _elsewhere(now: Situation) -> Event | Instruction:
     return (
         _first_visit(now)
         or _walk(now)
-        or _hear_again(now, _to_hear_again(now))
+        or _hear_again(now, to_hear_again(now))
         or _next_visit(now)
         or _once_more_of_those_aside(now)
         or _at_the_end(now)
@@ -207,9 +199,7 @@ def _to_listen(now: Situation) -> list[str]:
     state = now.state
     away = state.accepted | state.aside | set(left_unheard(now))
     listen = [
-        b
-        for b in now.plan.listen
-        if b not in away and not _heard_enough(now, b) and not _heard_lately(now, b)
+        b for b in now.plan.listen if b not in away and not heard_enough(now, b) and not heard_lately(now, b)
     ]
     return bass_last(now, listen)
 
@@ -220,22 +210,11 @@ def _walk(now: Situation) -> Event | None:
     return None if bottle_id is None else _sent(now, bottle_id, "listen")
 
 
-def _heard_enough(now: Situation, bottle_id: str) -> bool:
-    """Whether nobody strikes it again just to hear it."""
-    return now.state.asked.get(bottle_id, 0) >= MOST_ASKED - 1
-
-
-def _asked_enough(now: Situation, bottle_id: str) -> bool:
-    """Whether it was struck so often that nobody is sent to it again; the last strike is kept for its air."""
-    kept = 1 if _must_hear(now.state, bottle_id) else 0
-    return now.state.asked.get(bottle_id, 0) >= MOST_ASKED - kept
-
-
 def _once_more_of_those_aside(now: Situation) -> Event | None:
     """A bottle that was set aside is asked for again when all others are done; then it is left out."""
     for bottle_id in now.state.open_bottles:
         if bottle_id in now.state.aside:
-            if _heard_enough(now, bottle_id):
+            if heard_enough(now, bottle_id):
                 return Skipped(at_s=now.now_s, bottle=bottle_id, reason=in_vain(now, bottle_id))
             return _sent(now, bottle_id, "listen")
     return None
@@ -251,42 +230,29 @@ def _why_leave(now: Situation, bottle_id: str) -> str:
 
 def _first_visit(now: Situation) -> Event | None:
     """Nobody goes to a bottle again while others wait for their first visit: it settles meanwhile."""
-    for visit in _in_turn(now):
+    for visit in in_turn(now):
         if visit.bottle not in now.state.visited:
             return _sent(now, visit.bottle, "visit")
     return None
 
 
-def _in_turn(now: Situation) -> list[PlannedVisit]:
-    """Visits to be made now: not those of bottles that were set aside, or asked for often enough."""
-    away = now.state.aside
-    return [v for v in in_time(now) if v.bottle not in away and not _asked_enough(now, v.bottle)]
-
-
 def _next_visit(now: Situation) -> Event | None:
-    for visit in _in_turn(now):
-        if not _resting(now, visit.bottle):
-            hear = _left_to_settle(now, visit.bottle) or _settled_since(now, visit.bottle)
+    for visit in in_turn(now):
+        if not resting(now, visit.bottle):
+            hear = left_to_settle(now, visit.bottle) or settled_since(now, visit.bottle)
             return _sent(now, visit.bottle, "listen" if hear else "visit")
     return None
 
 
 def _at_the_end(now: Situation) -> Event | Instruction:
-    fine = _found_fine(now)
+    fine = found_fine(now)
     if fine is not None:
         return Accepted(at_s=now.now_s, bottle=fine, cents=now.state.heard[fine].cents)
-    settled = _settled(now)
-    if settled is not None:
-        return _sent(now, settled, "listen")
-    later = [v.bottle for v in now.plan.visits if v not in in_time(now) and not _asked_enough(now, v.bottle)]
+    still = left_to_hear(now)
+    if still is not None:
+        return _sent(now, still, "listen")
+    later = [v.bottle for v in now.plan.visits if v not in in_time(now) and not asked_enough(now, v.bottle)]
     return left_for_last(now, later, before_downbeat_s(now)) if later else _finished(now)
-
-
-def _to_hear_again(now: Situation) -> list[str]:
-    """Bottles that settled outside their band, and accepted ones in doubt, the most doubtful first."""
-    visits = [v.bottle for v in now.plan.visits]
-    settled = [b for b in visits if _left_to_settle(now, b) and not _resting(now, b)]
-    return [b for b in settled + _doubtful(now) if b not in now.state.aside and not _heard_enough(now, b)]
 
 
 def _hear_again(now: Situation, bottles: list[str]) -> Event | None:
@@ -299,34 +265,6 @@ def _hear_again(now: Situation, bottles: list[str]) -> Event | None:
     return _sent(now, bottles[0], "listen")
 
 
-def _left_to_settle(now: Situation, bottle_id: str) -> bool:
-    """Whether a visit to it ended well in this round, though it was not in the band yet."""
-    heard = now.state.heard.get(bottle_id)
-    if heard is None or bottle_id not in now.state.visited or bottle_id in now.state.moved or heard.pump_on:
-        return False
-    error = now.beliefs.level(bottle_id, now.now_s).mean - now.aim_of(bottle_id)
-    return _good_enough(now, now.rig.bottle(bottle_id), error, on=False)
-
-
-def _settled_since(now: Situation, bottle_id: str) -> bool:
-    """Whether its air was moved in this round and it is long since it was heard: no air on a guess."""
-    heard = now.state.heard.get(bottle_id)
-    if heard is None or bottle_id not in now.state.visited:
-        return False
-    return now.now_s - heard.at_s >= SETTLED_AGAIN_S
-
-
-def _resting(now: Situation, bottle_id: str) -> bool:
-    """Left to settle so lately that another strike would show nothing new."""
-    heard = now.state.heard.get(bottle_id)
-    return heard is not None and now.now_s - heard.at_s < SETTLES_S and _left_to_settle(now, bottle_id)
-
-
-def _heard_lately(now: Situation, bottle_id: str) -> bool:
-    heard = now.state.heard.get(bottle_id)
-    return heard is not None and now.now_s - heard.at_s < SETTLED_AGAIN_S and bottle_id not in now.state.moved
-
-
 def _finished(now: Situation) -> Instruction:
     out = [b for b in now.state.needed if b not in now.state.accepted]
     if not out:
@@ -336,53 +274,11 @@ def _finished(now: Situation) -> Instruction:
         left = f"; skipped: {in_words(skipped)}" if skipped else ""
         return idle(f"every {'other' if skipped else 'needed'} bottle is in tune{left}", "In tune")
     settling = [
-        b for b in out if b in now.state.visited and not _sacrificed(now, b) and not _asked_enough(now, b)
+        b for b in out if b in now.state.visited and not sacrificed(now, b) and not asked_enough(now, b)
     ]
     if settling:
         return wait_for(now, settling)
     return idle(f"left as they are: {in_words(out)}", "Done")
-
-
-def _found_fine(now: Situation) -> str | None:
-    """A bottle heard in this round that is in tune and has no visit, so that nobody is sent to it."""
-    planned = {v.bottle for v in now.plan.visits}
-    for bottle_id in now.state.open_bottles:
-        heard = now.state.heard.get(bottle_id)
-        if heard is None or heard.pump_on or bottle_id in now.state.moved or bottle_id in planned:
-            continue
-        if _inside(now, bottle_id, now.now_s) and _inside_at_downbeat(now, bottle_id):
-            return bottle_id
-    return None
-
-
-def _sacrificed(now: Situation, bottle_id: str) -> bool:
-    return bottle_id in now.plan.sacrificed or bottle_id not in now.state.heard
-
-
-def _settled(now: Situation) -> str | None:
-    """A bottle left to settle that is worth hearing again."""
-    for bottle_id in now.state.open_bottles:
-        heard = now.state.heard.get(bottle_id)
-        if heard is None or bottle_id not in now.state.visited or bottle_id in now.plan.sacrificed:
-            continue
-        if not _heard_enough(now, bottle_id) and now.now_s - heard.at_s >= SETTLES_S:
-            return bottle_id
-    return None
-
-
-def _doubtful(now: Situation) -> list[str]:
-    """Accepted bottles that may be out by now, or soon at the downbeat, heard too long ago to be sure."""
-    downbeat_s = now.downbeat_s or now.now_s
-    looked_at_s = downbeat_s if 0.0 < downbeat_s - now.now_s < LAST_LOOK_S else now.now_s
-    chances: dict[str, float] = {}
-    for bottle_id in now.state.accepted:
-        if bottle_id not in now.state.needed or _heard_lately(now, bottle_id):
-            continue
-        level = now.beliefs.level(bottle_id, looked_at_s)
-        tolerance = now.rig.bottle(bottle_id).tolerance_cents
-        if level.sd >= WORTH_ASKING * tolerance:
-            chances[bottle_id] = level.outside(tolerance, now.state.shift_cents)
-    return sorted((b for b, c in chances.items() if c > DOUBT), key=lambda b: (-chances[b], b))
 
 
 def _after_listening(now: Situation) -> Event | Instruction:
@@ -392,8 +288,8 @@ def _after_listening(now: Situation) -> Event | Instruction:
     heard = now.state.heard[bottle_id]
     if _at_once(now, bottle_id):
         return _sent(now, bottle_id, "visit")
-    called_for = _worth_another if bottle_id in now.state.visited else _planned
-    if not called_for(now, bottle_id) and not heard.pump_on and _inside_at_downbeat(now, bottle_id):
+    called_for = worth_another if bottle_id in now.state.visited else planned
+    if not called_for(now, bottle_id) and not heard.pump_on and inside_at_downbeat(now, bottle_id):
         return _accept(now, bottle_id, heard.cents)
     return _elsewhere(now)
 
@@ -401,9 +297,14 @@ def _after_listening(now: Situation) -> Event | Instruction:
 def _at_once(now: Situation, bottle_id: str) -> bool:
     """Whether a bottle just heard is visited where the player stands: far down, or filled and out."""
     state = now.state
-    turn = stands_off(now, bottle_id) or any(v.bottle == bottle_id for v in _in_turn(now))
+    turn = stands_off(now, bottle_id) or any(v.bottle == bottle_id for v in in_turn(now))
     settled = now.rig.reference.floating and not state.shift_settled
-    if not turn or settled or state.pump_on is not None or sounds_like(now, bottle_id) is not None:
+    if (
+        not turn
+        or settled
+        or state.pump_on is not None
+        or now.recognised.sounds_like(now, bottle_id) is not None
+    ):
         return False
     if bottle_id in state.left_at_s:
         rested = not left_unheard(now) or has_settled(now, bottle_id)
@@ -429,15 +330,6 @@ def _accept(now: Situation, bottle_id: str, cents: float) -> Event | Instruction
     return Accepted(at_s=now.now_s, bottle=bottle_id, cents=cents)
 
 
-def _inside_at_downbeat(now: Situation, bottle_id: str) -> bool:
-    return _inside(now, bottle_id, max(now.now_s, now.downbeat_s or now.now_s))
-
-
-def _inside(now: Situation, bottle_id: str, at_s: float) -> bool:
-    level = now.beliefs.level(bottle_id, at_s)
-    return abs(level.mean - now.state.shift_cents) <= now.rig.bottle(bottle_id).tolerance_cents
-
-
 def _after_reading(now: Situation) -> Event | Instruction:
     """The pitch of the bottle being visited is known: leave it, pump off, or move more air."""
     bottle_id = now.state.target
@@ -446,12 +338,12 @@ def _after_reading(now: Situation) -> Event | Instruction:
     level = now.beliefs.level(bottle_id, now.now_s)
     on = now.state.pump_on == bottle_id
     error = level.mean - now.aim_of(bottle_id)
-    neighbour = sounds_like(now, bottle_id)
+    neighbour = now.recognised.sounds_like(now, bottle_id)
     if neighbour is not None:
         return once_more(now, bottle, f"it sounds like {neighbour}: once more, before any air")
     if on and came_from_far(now, bottle_id):
         return _finish(now, bottle, level)
-    if _good_enough(now, bottle, error, on):
+    if good_enough(now, bottle, error, on):
         return _leave(now, bottle, level.mean, error, on)
     return _with_air(now, bottle, level, now.aim_of(bottle_id))
 
@@ -535,45 +427,6 @@ def _heard_sharp(now: Situation, bottle: Bottle) -> bool:
     """Whether it sounded so sharp, head on, that only an unlikely loss at the head could make it flat."""
     heard = now.state.heard[bottle.id]
     return heard.cents - now.aim_of(bottle.id) > MOST_LOSS * bottle.tolerance_cents
-
-
-def _good_enough(now: Situation, bottle: Bottle, error_cents: float, on: bool) -> bool:
-    """Whether more work on the bottle is not worth it now.
-
-    The plan leaving the bottle alone is enough: then it is in the band, or it settles into it. With
-    the pump off again a small miss is not worth another connection.
-    """
-    visited = bottle.id in now.state.visited
-    if stands_off(now, bottle.id):
-        return abs(error_cents) <= ACCEPT_SHARE * bottle.tolerance_cents
-    if not _planned(now, bottle.id) and (visited or (not on and _inside_at_downbeat(now, bottle.id))):
-        return True
-    if visited and on and error_cents < 0.0:
-        return -error_cents <= max(ACCEPT_FLOOR_CENTS, SHORT_SHARE * bottle.tolerance_cents)
-    if visited and not on and _inside_at_downbeat(now, bottle.id) and not _worth_another(now, bottle.id):
-        return True
-    share = ACCEPT_SHARE if on or not visited else REVISIT_SHARE
-    enough_cents = max(ACCEPT_FLOOR_CENTS, share * bottle.tolerance_cents, _roughly_cents(now, bottle.id))
-    return abs(error_cents) <= enough_cents
-
-
-def _planned(now: Situation, bottle_id: str) -> bool:
-    """Whether a bottle is to be visited: by the plan, or as it was pumped and stands too far off."""
-    return any(v.bottle == bottle_id for v in now.plan.visits) or stands_off(now, bottle_id)
-
-
-def _worth_another(now: Situation, bottle_id: str) -> bool:
-    """Whether a bottle just visited, and in tune, gains so much by another visit that nobody wonders."""
-    return any(v.bottle == bottle_id and v.saves > SECOND_WORTH for v in now.plan.visits)
-
-
-def _roughly_cents(now: Situation, bottle_id: str) -> float:
-    """How close is enough while a bottle is brought from far off: it settles and is heard again."""
-    start = now.state.visit_from_cents
-    if start is None or bottle_id != now.state.target:
-        return 0.0
-    change = abs(start - now.aim_of(bottle_id))
-    return ROUGH_SHARE * change if change > ROUGH_FROM_CENTS else 0.0
 
 
 def _leave(now: Situation, bottle: Bottle, level_cents: float, error: float, on: bool) -> Event | Instruction:

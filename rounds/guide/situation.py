@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from rounds.air import ATMOSPHERE_KPA, celsius_to_kelvin
 from rounds.belief.air_log import kind_of, pressure_now
@@ -17,6 +17,35 @@ if TYPE_CHECKING:
     from rounds.guide.round import RoundState
     from rounds.planning import RoundPlan
     from rounds.rig import Rig
+
+
+class Recognised(Protocol):
+    """What strikes show of whose they are: `rounds.recognising`, which stands above the round, answers."""
+
+    def unlike(self, now: Situation, bottle_id: str) -> float:
+        """Cents from what is believed of a bottle to its newest reading; 0 where they agree well enough."""
+
+    def likely_owner(self, now: Situation, bottle_id: str) -> str | None:
+        """The bottle that two strikes alike, refused as not the asked one's, most likely were of."""
+
+    def sounds_like(self, now: Situation, bottle_id: str) -> str | None:
+        """The bottle a semitone away whose pitch one strike had."""
+
+
+class NothingRecognised:
+    """Takes every strike as it is."""
+
+    def unlike(self, now: Situation, bottle_id: str) -> float:
+        """Nothing is unlike what is believed."""
+        return 0.0
+
+    def likely_owner(self, now: Situation, bottle_id: str) -> str | None:
+        """Nobody else's."""
+        return None
+
+    def sounds_like(self, now: Situation, bottle_id: str) -> str | None:
+        """Like no other."""
+        return None
 
 
 @dataclass(frozen=True)
@@ -34,6 +63,7 @@ class Situation:
     """The air temperature now, where somebody said."""
     without_gauge: frozenset[str] = frozenset()
     """Pumps of which the player said that they have no gauge to read."""
+    recognised: Recognised = field(default_factory=NothingRecognised)
 
     @property
     def downbeat_s(self) -> float | None:

@@ -71,10 +71,20 @@ class Witness:
         with contextlib.suppress(OSError):
             handle = os.open(self._path, os.O_WRONLY | os.O_CREAT, PRIVATE_FILE)
             try:
-                os.write(handle, line.encode())
+                os.pwrite(handle, line.encode(), 0) if hasattr(os, "pwrite") else os.write(
+                    handle, line.encode()
+                )
             finally:
                 os.close(handle)
 
     def forget(self) -> None:
         """Another journal takes this one's place."""
         self._path.unlink(missing_ok=True)
+
+
+def write_at(handle: int, data: bytes) -> None:
+    """Write from the start of a file, in one call where the system has one."""
+    if hasattr(os, "pwrite"):
+        os.pwrite(handle, data, 0)
+    else:
+        os.write(handle, data)

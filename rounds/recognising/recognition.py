@@ -319,3 +319,19 @@ def _strike(
         peak_dbfs=sounded.peak_dbfs,
         clipped=sounded.clipped,
     )
+
+
+class Recognising:
+    """Answers what a round asks of its strikes (`rounds.guide.situation.Recognised`)."""
+
+    def unlike(self, now: Situation, bottle_id: str) -> float:
+        """Cents from what is believed of a bottle to its newest reading; 0 where they agree well enough."""
+        return unlike(now, bottle_id)
+
+    def likely_owner(self, now: Situation, bottle_id: str) -> str | None:
+        """The bottle that two strikes alike, refused as not the asked one's, most likely were of."""
+        return likely_owner(now, bottle_id)
+
+    def sounds_like(self, now: Situation, bottle_id: str) -> str | None:
+        """The bottle a semitone away whose pitch one strike had."""
+        return sounds_like(now, bottle_id)

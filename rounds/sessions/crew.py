@@ -18,7 +18,7 @@ from rounds.guide.situation import Situation
 from rounds.instruction import Instruction
 from rounds.notes import cents
 from rounds.planning import bottles_of_each, side_by_side
-from rounds.recognising.recognition import Recognised, listening_for, recognise
+from rounds.recognising.recognition import Recognised, Recognising, listening_for, recognise
 from rounds.recognising.two_players import (
     REACTION_S,
     Station,
@@ -124,7 +124,15 @@ class Crew:
         state = _state(at, person)
         day, plan = at.day, self.plan_of(at, person)
         return Situation(
-            at.rig, at.beliefs, state, plan, at.now_s, day.air, day.temp_c, frozenset(day.without_gauge)
+            at.rig,
+            at.beliefs,
+            state,
+            plan,
+            at.now_s,
+            day.air,
+            day.temp_c,
+            frozenset(day.without_gauge),
+            Recognising(),
         )
 
     def plan(self, at: Moment) -> RoundPlan:

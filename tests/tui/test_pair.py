@@ -126,7 +126,8 @@ class TestTheScreen:
 class TestInSentences:
     def test_each_order_begins_with_whose_it_is(self) -> None:
         said = plain.orders(fake().view())
-        assert said[0].startswith("Person 1: A3: hand pump on")
+        assert said[0].startswith("Person 1: Eyes covered")
+        assert said[1].startswith("Person 1: A3: hand pump on")
         assert "Person 2: Strike F sharp 5." in said
 
     def test_the_reading_says_whose_it_was(self) -> None:
