@@ -35,8 +35,6 @@ LAST = 0.75
 HOPELESS = 1.25
 """A dose that would pass the limit by no more than this is given as far as the limit: the estimate may be
 too high, and the next strike tells more. Beyond it nobody is sent pumping for nothing."""
-KNOWN_GAIN = 0.12
-"""A bass bottle whose gain is known to within this share is no longer approached from below. Our guess."""
 LET_OUT_SHARE = 0.6
 """Air let out may undershoot the aim by this share of the tolerance, 9 times in 10 by no more."""
 
@@ -201,8 +199,7 @@ def _estimated_kpa(bottle: Bottle, target_hz: float, hz: float, slope_hz2_per_kp
 
 def _add(task: _Task) -> Dose:
     offered, exact = task.amounts(), max(0.0, task.exact())
-    careful = task.bottle.group == "bass" and task.gain.sd > KNOWN_GAIN * task.gain.mean
-    place = _below(offered, exact) if careful else _nearest(offered, exact)
+    place = _below(offered, exact) if task.bottle.group == "bass" else _nearest(offered, exact)
     while place > 1 and not _safe_up(task, offered[place]):
         place -= 1
     if _hangs_on_one_strike(task, offered[place], offered[1]):
