@@ -127,9 +127,9 @@ def test_where_all_is_known_a_dose_is_the_nearest_that_a_hand_can_do(bottle: str
 
 
 def test_bass_is_approached_from_below() -> None:
-    """By a small pump too: rounded down while its gain is not well known (common practice, no source)."""
+    """However well all is known, and by a small pump: rounded down (common practice, no source)."""
     small = replace(STRONG, pumps=tuple(replace(p, barrel_ml=60.0) for p in STRONG.pumps))
-    known = WrittenBeliefs(small, {}, loss=Gauss(0.0, 0.0), gain_sd_share=0.13)
+    known = WrittenBeliefs(small, {}, loss=Gauss(0.0, 0.0), gain_sd_share=0.0)
     for cents in np.arange(-120.0, -40.0):
         level = Gauss(float(cents), 0.0)
         found = dose(small, known, BASS, level_cents=level, aim_cents=0.0, pump_on=True, at_s=0.0)

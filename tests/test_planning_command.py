@@ -120,7 +120,7 @@ def test_a_rig_is_planned_from_its_journal(tmp_path: Path, capsys: pytest.Captur
     assert found["shift_refused"] is not None
     assert main(["plan", *options]) == 0
     assert f"A4 stays where it is: {found['shift_refused']} fixes the pitch." in capsys.readouterr().out
-    everything = [*options[:-2], "--downbeat", "23:00"]
+    everything = [*options[:-2], "--downbeat", "10:30"]
     assert main(["plan", *everything]) == 0
     told = capsys.readouterr().out
     assert "C4" in told

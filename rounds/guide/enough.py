@@ -14,8 +14,6 @@ if TYPE_CHECKING:
 
 ACCEPT_SHARE = 0.3
 """A visit is good when the pitch is within this share of the tolerance around the aim."""
-SHORT_SHARE = 0.15
-"""With the head on, a bottle so far under its aim is given more: strokes are cheap, connections are not."""
 REVISIT_SHARE = 0.6
 """The same with the pump off again, inside the band: below this another connection is not worth it."""
 SECOND_WORTH = 0.4
@@ -65,8 +63,6 @@ def good_enough(now: Situation, bottle: Bottle, error_cents: float, on: bool) ->
         return abs(error_cents) <= ACCEPT_SHARE * bottle.tolerance_cents
     if not planned(now, bottle.id) and (visited or (not on and inside_at_downbeat(now, bottle.id))):
         return True
-    if visited and on and error_cents < 0.0:
-        return -error_cents <= max(ACCEPT_FLOOR_CENTS, SHORT_SHARE * bottle.tolerance_cents)
     if visited and not on and inside_at_downbeat(now, bottle.id) and not worth_another(now, bottle.id):
         return True
     share = ACCEPT_SHARE if on or not visited else REVISIT_SHARE

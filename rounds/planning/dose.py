@@ -51,8 +51,6 @@ HELD_CENTS = 3.0
 """A bottle may be brought this little above the highest pitch it has held. Our guess."""
 SMALL_CENTS = 60.0
 """And only from no further below it: what fell further is told by a fill."""
-KNOWN_GAIN = 0.12
-"""A bass bottle whose gain is known to within this share is no longer approached from below. Our guess."""
 LET_OUT_SHARE = 0.6
 """Air let out may undershoot the aim by this share of the tolerance, 9 times in 10 by no more."""
 
@@ -228,8 +226,7 @@ def cool_limit_kpa(rig: Rig, bottle_id: str, temp_c: float | None) -> float:
 
 def _add(task: _Task) -> Dose:
     offered, exact = task.amounts(), max(0.0, task.exact())
-    careful = task.bottle.group == "bass" and task.gain.sd > KNOWN_GAIN * task.gain.mean
-    place = _below(offered, exact) if careful else _nearest(offered, exact)
+    place = _below(offered, exact) if task.bottle.group == "bass" else _nearest(offered, exact)
     while place > 1 and not _safe_up(task, offered[place]):
         place -= 1
     if task.may_ask and task.pressure.doubted_kpa is not None:
