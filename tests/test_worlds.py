@@ -83,7 +83,7 @@ def test_c_has_notes_beyond_the_ceiling_and_b_has_none() -> None:
 
 
 def test_a_player_plays_a_touch_up_by_what_is_said() -> None:
-    world = foreign_b.make(7, bottles=6, needed=6)
+    world = foreign_b.make(9, bottles=6, needed=6)
     world.advance(world.now_s + 1800.0)
     played = VirtualPlayer(world).play(Session(world.rig, MemoryJournal(), world.now_s))
     assert played.finished
