@@ -21,8 +21,8 @@ from rounds.belief.pooling import OFTEN
 from rounds.belief.priors import from_linear, prior_of, to_linear
 from rounds.belief.scales import Scales
 from rounds.belief.state import from_bytes, to_bytes
-from rounds.belief.temperature import Air
-from rounds.belief.track import FIRST_SD, Track
+from rounds.belief.temperature import PASSING_LASTS_MIN, PASSING_SHARE, SLOPE_LASTS_MIN, SLOPE_SHARE, Air
+from rounds.belief.track import FIRST_SD, SURMISE_SHARE, Track
 from rounds.events import (
     AirMoved,
     Connected,
@@ -223,6 +223,85 @@ def test_what_settles_is_a_share_of_the_change_that_was_heard(read_cents: float,
         return float(means[1] - means[0])
 
     assert settles(read_cents) / settles(None) == pytest.approx(share, rel=0.35)
+
+
+def covariance(track: Track) -> np.ndarray:
+    """Of level, leak, cents per kelvin, settling and creep, as a matrix."""
+    upper = np.zeros((5, 5))
+    for i in range(5):
+        for j in range(i, 5):
+            upper[i, j] = getattr(track, f"a{i}{j}")
+    return upper + np.triu(upper, 1).T
+
+
+def known(track: Track) -> np.ndarray:
+    return np.array([track.level, track.leak, track.per_k, track.settling, track.creep])
+
+
+def tangled_track() -> Track:
+    """Air was moved, time passed in changing air, it was heard: everything depends on everything."""
+    track, scales = Track(prior_of(RIG, RIG.bottle(BASS))), Silent()
+    track.at_s, track.teff = 0.0, 20.0
+    track.jump(30.0, 4.0)
+    for minute, cents in ((3.0, 27.0), (9.0, 25.0), (20.0, 22.0)):
+        track.advance(60.0 * minute, 20.0 + 0.1 * minute, 0.4, 0.01)
+        track.read(cents, 1.0, scales)
+    track.advance(60.0 * 30.0, 24.0, 0.4, 0.01)
+    return track
+
+
+@pytest.mark.parametrize("sureness", [-0.5, -0.2, 0.3, 4.0])
+@pytest.mark.parametrize("index", [1, 2, 3, 4])
+def test_leaning_on_the_group_is_one_more_reading_of_a_coefficient(index: int, sureness: float) -> None:
+    """The Kalman update in matrix form (Kalman 1960) by a reading of so many times the precision it has.
+
+    A negative one takes knowledge away, down to half of it here.
+    """
+    track = tangled_track()
+    state, cov = known(track), covariance(track)
+    says = state[index] + math.sqrt(cov[index, index])
+    gain = cov[:, index] / (cov[index, index] * (1.0 + 1.0 / sureness))
+    track.lean(index, sureness / cov[index, index], says)
+    assert known(track) == pytest.approx(state + gain * (says - state[index]), rel=1e-9)
+    assert covariance(track) == pytest.approx(cov - np.outer(gain, cov[index]), rel=1e-7, abs=1e-12)
+
+
+@pytest.mark.parametrize("leak", [-0.3, 0.3])
+def test_a_touch_that_nobody_explains_is_one_more_reading_of_the_level(leak: float) -> None:
+    """The Kalman update in matrix form (Kalman 1960): at the edge it drifts to, half a tolerance unsure."""
+    track = tangled_track()
+    track.level, track.leak = 2.0, leak
+    state, cov = known(track), covariance(track)
+    gain = cov[:, 0] / (cov[0, 0] + (SURMISE_SHARE * 10.0) ** 2)
+    track.surmise(10.0)
+    assert known(track) == pytest.approx(state + gain * (math.copysign(10.0, leak) - 2.0), rel=1e-9)
+    assert covariance(track) == pytest.approx(cov - np.outer(gain, cov[0]), rel=1e-7, abs=1e-12)
+
+
+def test_the_filter_of_the_air_is_the_matrix_filter(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Level, slope and what passes in matrix form (Kalman 1960), the noises held as they are."""
+    monkeypatch.setattr(Air, "_learn", lambda *_: None)
+    air = Air([2.0])
+    air.read(0.0, 20.0)
+    state = np.array([air.level, air.slope, air.passing])
+    names = ("v00", "v01", "v02", "v11", "v12", "v22")
+    places = ([0, 0, 0, 1, 1, 2], [0, 1, 2, 1, 2, 2])
+    cov = np.zeros((3, 3))
+    cov[places] = [getattr(air, n) for n in names]
+    cov = cov + np.triu(cov, 1).T
+    seen = np.array([1.0, 0.0, 1.0])
+    for minutes, temp_c in ((1.0, 20.3), (5.0, 21.0), (12.0, 20.4), (2.0, 20.9)):
+        fade, keep = math.exp(-minutes / SLOPE_LASTS_MIN), math.exp(-minutes / PASSING_LASTS_MIN)
+        move = np.array([[1.0, SLOPE_LASTS_MIN * (1.0 - fade), 0.0], [0.0, fade, 0.0], [0.0, 0.0, keep]])
+        passing = 0.5 * PASSING_SHARE * air.restless * PASSING_LASTS_MIN * (1.0 - keep * keep)
+        noise = np.diag([air.restless * minutes, SLOPE_SHARE * air.restless * minutes, passing])
+        state, cov = move @ state, move @ cov @ move.T + noise
+        gain = cov @ seen / (seen @ cov @ seen + air.read_var)
+        state = state + gain * (temp_c - seen @ state)
+        cov = cov - np.outer(gain, seen @ cov)
+        air.read(air.at_s + 60.0 * minutes, temp_c)
+        assert [air.level, air.slope, air.passing] == pytest.approx(state.tolist(), rel=1e-9)
+        assert [getattr(air, n) for n in names] == pytest.approx(cov[places].tolist(), rel=1e-9, abs=1e-12)
 
 
 @pytest.mark.usefixtures("no_wrong_strikes")
