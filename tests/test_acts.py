@@ -100,3 +100,26 @@ def test_a_bottle_whose_turn_comes_is_not_called_done() -> None:
     made.session.pump(True, made.now_s)
     made.obey()
     assert made.session.instruction.why == "the turn of C4 comes later"
+
+
+@pytest.mark.parametrize(("gone", "share"), [(0.0, None), (0.2, 0.2), (0.28, 0.28), (0.6, 1.0)])
+def test_a_strike_shows_how_much_of_the_advised_air_went_in(gone: float, share: float | None) -> None:
+    """Sixty cents flat: none, a part in proportion to the way the pitch went, or all from a third of it on.
+
+    A part may have been all of it, so that is kept beside it.
+    """
+    made = Bench({"C4": -60.0})
+    made.session.open_round(made.now_s)
+    while made.session.instruction.act == "strike":
+        made.strike()
+    asked = made.session.instruction
+    assert (asked.act, asked.bottle) == ("connect", "C4")
+    made.hz["C4"] = made.rig.target_hz("C4") * 2.0 ** (-60.0 * (1.0 - gone) / 1200.0)
+    made.strike()
+    moved = [e for e in made.events(AirMoved) if isinstance(e, AirMoved)]
+    if share is None or asked.strokes is None:
+        assert moved == []
+        return
+    assert [(e.bottle, e.assumed) for e in moved] == [("C4", True)]
+    assert moved[0].strokes == pytest.approx(share * asked.strokes, rel=0.25)
+    assert moved[0].at_most == (asked.strokes if share < 1.0 else None)
