@@ -141,8 +141,8 @@ def test_bends_are_read_to_a_fifth_of_a_cent(tmp_path: Path) -> None:
     bends = [b for instrument in INSTRUMENTS for b in _bends(tmp_path, instrument)]
     assert all(b.error < b.allowed for b in bends)
     clear = [b for b in bends if b.clear]
-    assert len(clear) >= 0.6 * len(bends)
-    assert max(b.error for b in clear) < 1.5
+    assert len(clear) >= 0.8 * len(bends)
+    assert max(b.error for b in clear) < 0.5
     assert statistics.median(b.error for b in clear) < 0.1
     steady = [b for b in clear if b.instrument != "xylophone"]
     assert sum(b.error < 0.2 for b in steady) >= 0.9 * len(steady)
