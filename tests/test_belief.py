@@ -281,7 +281,7 @@ def test_a_touch_that_nobody_explains_is_one_more_reading_of_the_level(leak: flo
 def test_the_filter_of_the_air_is_the_matrix_filter(monkeypatch: pytest.MonkeyPatch) -> None:
     """Level, slope and what passes in matrix form (Kalman 1960), the noises held as they are."""
     monkeypatch.setattr(Air, "_learn", lambda *_: None)
-    air = Air([2.0])
+    air = Air((2.0,))
     air.read(0.0, 20.0)
     state = np.array([air.level, air.slope, air.passing])
     names = ("v00", "v01", "v02", "v11", "v12", "v22")

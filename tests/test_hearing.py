@@ -45,6 +45,7 @@ def test_a_quiet_dry_strike_is_read_within_a_cent(hz: float, rate_hz: int) -> No
     assert reading.hz is not None
     assert abs(cents(reading.hz, hz * 1.01)) < 1.0
     assert reading.cents == pytest.approx(cents(hz * 1.01, hz), abs=1.0)
+    assert reading.at_s == pytest.approx(0.3, abs=0.001)
 
 
 def test_a_strike_gives_a_hint_and_a_reading_of_one_onset() -> None:
@@ -91,6 +92,7 @@ def test_another_bottle_is_told_and_its_pitch_given() -> None:
     readings = _hear(_strike(659.3, 4), Expectation(523.3))
     assert {r.verdict for r in readings} == {"other_bottle"}
     assert readings[-1].hz == pytest.approx(659.3, rel=1e-3)
+    assert {r.cents for r in readings} == {None}
 
 
 def test_without_a_target_any_bottle_is_read() -> None:
@@ -217,3 +219,30 @@ def test_what_may_be_no_strike_is_answered_only_so_often() -> None:
     assert not doubts.allow(replace(once, at_s=701.0))
     assert doubts.allow(replace(once, at_s=702.0, certain=True))
     assert doubts.allow(replace(once, at_s=703.0))
+
+
+@pytest.mark.parametrize(("loudness_dbfs", "verdict"), [(-30.0, "clear"), (-48.0, "clear"), (-62.0, "quiet")])
+def test_a_strike_below_55_dbfs_is_quiet_however_clear(loudness_dbfs: float, verdict: str) -> None:
+    rng = np.random.default_rng([20, 7])
+    struck = sound.struck(440.0, rng, loudness_dbfs=loudness_dbfs)
+    samples = np.concatenate([np.zeros(14_400, np.float32), struck])
+    samples += sound.room_noise(samples.size, rng, -105.0)
+    reading = measure(samples, RATE_HZ, 14_400, Expectation(440.0))
+    peak_dbfs = 20.0 * np.log10(np.max(np.abs(samples)))
+    assert reading.peak_dbfs == pytest.approx(peak_dbfs, abs=0.1)
+    assert reading.verdict == verdict
+
+
+@pytest.mark.parametrize(("off_cents", "verdict"), [(100.0, "two_ringing"), (700.0, "clear")])
+def test_a_neighbour_that_rings_on_is_told_and_a_far_bottle_does_no_harm(
+    off_cents: float, verdict: str
+) -> None:
+    """A semitone away it pulls the reading; a fifth away it does not."""
+    rng = np.random.default_rng([20, 8])
+    off_hz = 440.0 * 2.0 ** (off_cents / 1200.0)
+    ringing = np.float32(0.4) * sound.struck(off_hz, rng, ring_s=3.0, duration_s=2.0)
+    struck = sound.struck(440.0, rng, duration_s=1.4)
+    samples = sound.room_noise(ringing.size, rng, -90.0)
+    samples += ringing
+    samples[14_400 : 14_400 + struck.size] += struck
+    assert measure(samples, RATE_HZ, 14_400, Expectation(440.0)).verdict == verdict

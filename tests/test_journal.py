@@ -367,3 +367,24 @@ def test_what_is_not_whole_is_not_restored_and_nothing_changes(tmp_path: Path) -
             restore(path, path)
     names = sorted(p.name for p in tmp_path.iterdir() if "session" not in p.name)
     assert names == ["copy.db", "j.db", "j.db-head"]
+
+
+def test_a_stretch_of_time_is_read_in_batches_and_each_event_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("rounds.journal.store._BATCH", 3)
+    notes = [note(number) for number in range(10)]
+    with Journal(tmp_path / "j.db") as journal:
+        journal.append_many(notes)
+        assert [event for _, event in journal.events()] == notes
+        first_s, last_s = notes[1].at_s, notes[8].at_s
+        between = [event for _, event in journal.events(start_s=first_s, end_s=last_s)]
+        assert between == [n for n in notes if first_s <= n.at_s < last_s]
+        assert [row[0] for row in journal.rows(first_s, last_s)] == [n.at_s for n in notes[1:9]]
+
+
+def test_a_journal_knows_which_bottles_it_mentions(tmp_path: Path) -> None:
+    with Journal(tmp_path / "j.db") as journal:
+        journal.append(AirMoved(at_s=1.0, bottle="C4", pump=None, strokes=-1.0))
+        assert journal.mentions("C4")
+        assert not journal.mentions("C5")

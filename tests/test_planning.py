@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import random
 from dataclasses import replace
 
@@ -13,9 +14,11 @@ from rounds.errors import BadInput
 from rounds.gauss import Gauss
 from rounds.notes import parse_note
 from rounds.planning import Asked, RoundPlan, parallel_plans, plan_round
+from rounds.planning.problem_of import _put_in
 from rounds.planning.prospect import after_visit, look_ahead, outside, span
+from rounds.planning.walking import walking_order
 from rounds.planning.whom import outlook
-from rounds.rig import Piece, Reference, Rig
+from rounds.rig import Bottle, Piece, Pump, Reference, Rig
 from tests.planning_beliefs import WrittenBeliefs, small_rig
 
 BLOCK_S = 1200.0
@@ -282,3 +285,63 @@ def test_a_visit_tells_what_it_saves_and_how_long_it_holds() -> None:
     visits = {v.bottle: v for v in plan.visits}
     assert 0.15 < visits["B4"].saves <= visits["B1"].saves <= 1.0
     assert visits["B4"].hold_s < visits["B1"].hold_s
+
+
+def test_after_a_visit_doubt_grows_from_the_hands_own_as_it_would_have_grown() -> None:
+    """A random walk: variances add up (sd 1 cent in a minute, 2 in four), beside 2.5 cents of the visit."""
+    rig = small_rig(WIDE)
+    known = beliefs(rig, *[0.0] * 10, drift_per_min={"B1": -0.5})
+    paths = look_ahead(rig, known, [b.id for b in rig.bottles], 0.0, span(0.0, 900.0, BLOCK_S, 20.0))
+    minutes = np.array(paths.when.minutes)
+    since = minutes[1:] - minutes[1]
+    assert paths.grown[1, 1:] ** 2 == pytest.approx(2.5**2 + since)
+    assert np.diff(paths.drift[0, 2:]) == pytest.approx(-0.5 * np.diff(since[1:]))
+
+
+@pytest.mark.parametrize("drift_per_min", [-0.8, -1.1, -1.6, 0.9, 1.3])
+def test_a_hold_lasts_until_the_drift_has_eaten_the_tolerance(drift_per_min: float) -> None:
+    """By hand: from the aim, a tenth of which settles back, to the edge at ten cents."""
+    rig = small_rig(WIDE)
+    known = beliefs(rig, *[0.0] * 10, drift_per_min={"B1": drift_per_min})
+    paths = look_ahead(rig, known, [b.id for b in rig.bottles], 0.0, span(0.0, 900.0, BLOCK_S, 20.0))
+    after = after_visit(paths)
+    edge = math.copysign(10.0, drift_per_min)
+    assert after.hold_s[0] == pytest.approx(
+        60.0 * (edge - 0.9 * after.aim_cents[0]) / drift_per_min, abs=45.0
+    )
+
+
+@pytest.mark.parametrize(
+    ("previous", "order", "then"),
+    [
+        ((), "CAB", "CAB"),
+        ("ABC", "CAB", "ABC"),
+        ("ABC", "CB", "BC"),
+        ("ABC", "DCAB", "DABC"),
+        ("ABC", "CADB", "ADBC"),
+        ("AB", "ABCD", "ABCD"),
+    ],
+)
+def test_an_order_is_kept_and_what_is_new_comes_after_its_neighbour(
+    previous: str, order: str, then: str
+) -> None:
+    assert "".join(_put_in(order, previous)) == then
+
+
+@pytest.mark.parametrize(
+    ("at", "order"),
+    [
+        (None, ["a1", "a2", "a3", "b3", "b2", "b1", "c1", "c2"]),
+        ("a3", ["a3", "a2", "a1", "b1", "b2", "b3", "c2", "c1"]),
+        ("c1", ["c1", "c2", "b1", "b2", "b3", "a3", "a2", "a1"]),
+        ("b2", ["b1", "b2", "b3", "a3", "a2", "a1", "c1", "c2"]),
+    ],
+)
+def test_rails_are_walked_in_turn_from_where_the_player_stands(at: str | None, order: list[str]) -> None:
+    """The nearest rail first, each from its nearer end: by hand, on three rails of 2 or 3 bottles."""
+    places = [(rail, n) for rail, count in ((1, 3), (2, 3), (3, 2)) for n in range(1, count + 1)]
+    bottles = tuple(
+        Bottle(f"{'abc'[rail - 1]}{n}", parse_note("C4"), 1250.0, rail, 20.0 * n, "P1") for rail, n in places
+    )
+    rig = Rig("rails", bottles, (Pump("P1", 150.0),))
+    assert list(walking_order(rig, [b.id for b in bottles], at)) == order
