@@ -365,11 +365,8 @@ def test_what_is_not_whole_is_not_restored_and_nothing_changes(tmp_path: Path) -
         assert journal.last_id == 200
         with pytest.raises(JournalError, match="another session"):
             restore(path, path)
-    assert sorted(p.name for p in tmp_path.iterdir() if "session" not in p.name) == [
-        "copy.db",
-        "j.db",
-        "j.db-head",
-    ]
+    names = sorted(p.name for p in tmp_path.iterdir() if "session" not in p.name)
+    assert names == ["copy.db", "j.db", "j.db-head"]
 
 
 def test_a_stretch_of_time_is_read_in_batches_and_each_event_once(
