@@ -36,6 +36,8 @@ def run(args: argparse.Namespace) -> int:
     import tempfile
     from pathlib import Path
 
+    from rounds.files.places import state_folder
+    from rounds.hearing.placing import PLACING, Placing, keep
     from rounds.hearing.quiet import c_noise_to
 
     if not 1.0 <= args.seconds <= 600.0:
@@ -43,7 +45,8 @@ def run(args: argparse.Namespace) -> int:
     with tempfile.TemporaryDirectory() as folder, c_noise_to(Path(folder) / "audio.log"):
         document = _listen(args.device, args.seconds, quietly=args.json)
     print(json.dumps(document, allow_nan=False) if args.json else _sentences(document))
-    return int(ExitCode.FINE)
+    keep(state_folder() / PLACING, Placing(document["device"], document["placing"], document["says"][0]))
+    return int(ExitCode.AUDIO if document["dead"] else ExitCode.FINE)
 
 
 def _listen(device: str | None, seconds: float, *, quietly: bool) -> dict[str, Any]:
@@ -55,7 +58,10 @@ def _listen(device: str | None, seconds: float, *, quietly: bool) -> dict[str, A
         devices = input_devices()
         if not quietly:
             print(_devices(devices, microphone.device.index), file=sys.stderr)
-            print(f"Listening for {seconds:g} s. Be still, then strike a bottle twice.", file=sys.stderr)
+            print(
+                f"Listening for {seconds:g} s. Be still for a second, then strike a bottle three times.",
+                file=sys.stderr,
+            )
         check = SoundCheck(microphone.sample_rate_hz)
         end_s = time.monotonic() + seconds
         for block in microphone.blocks():
@@ -70,6 +76,8 @@ def _listen(device: str | None, seconds: float, *, quietly: bool) -> dict[str, A
         "sample_rate_hz": microphone.sample_rate_hz,
         **check.figures(),
         "strikes": [_row(r) for r in check.readings],
+        "placing": check.placing()[0],
+        "dead": check.dead,
         "says": check.says(),
     }
 

@@ -44,6 +44,12 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     parser.add_argument("--rig", metavar="RIG", help="play on this rig instead of the invented one")
     options.add_people(parser)
+    parser.add_argument(
+        "--mic",
+        choices=("near", "far"),
+        default="near",
+        help="where the virtual microphone stands: at the bottles, or so far that the room blurs them",
+    )
     parser.add_argument("--fill", action="store_true", help="begin with bottles just filled, far off pitch")
     parser.add_argument("--plain", action="store_true", help="the round in sentences, for screen readers")
     parser.add_argument(

@@ -16,7 +16,8 @@ from rounds.faces.pages import Pages
 from rounds.faces.view import ReadingView
 from rounds.faces.viewing import Viewer
 from rounds.files.places import make_folder
-from rounds.hearing.listener import Listener
+from rounds.hearing.listener import LEVEL_EVERY_S, Listener
+from rounds.hearing.muted import MUTED, Muted
 from rounds.notes import cents
 from rounds.recognising.recognition import capped
 from rounds.wording.words import ENDED
@@ -38,7 +39,6 @@ if TYPE_CHECKING:
 LOUD_ENOUGH_DB = 12.0
 """A level this far above the floor is a strike or talk, not the room."""
 NOISY_DBFS = -40.0
-DEAD_DBFS = -100.0
 SAID_S = 20.0
 """What happened at the start stands on the screen this long."""
 SHOWN_S = 1.5
@@ -75,6 +75,7 @@ class Live:
         self._viewer = Viewer(session)
         self._readings: queue.SimpleQueue[Reading] = queue.SimpleQueue()
         self._levels: tuple[float, float] | None = None
+        self._muted = Muted()
         self._fault: str | None = None
         self._device = device
         self._wake: Callable[[], None] = lambda: None
@@ -112,6 +113,8 @@ class Live:
 
     def _levelled(self, level_dbfs: float, floor_dbfs: float) -> None:
         self._levels = (level_dbfs, floor_dbfs)
+        if self._muted.feed(level_dbfs, LEVEL_EVERY_S):
+            self._wake()
 
     def _faulted(self, sentence: str | None) -> None:
         self._fault = sentence
@@ -177,7 +180,8 @@ class Live:
         """What must be said before anything else."""
         kept = None if self._keeper is None else self._keeper.fault
         warmth = None if self._thermometer is None else self._thermometer.fault
-        return self._fault or kept or warmth or self.session.record.clock_words or None
+        muted = MUTED if self._muted.muted and self.session.round is not None else None
+        return self._fault or muted or kept or warmth or self.session.record.clock_words or None
 
     def view(self) -> View:
         """Everything to paint now."""
@@ -213,8 +217,8 @@ class Live:
 
     def _level_in_words(self, level_dbfs: float, floor_dbfs: float) -> Level:
         words, good = "Quiet enough; strike a bottle to see its level.", True
-        if level_dbfs < DEAD_DBFS:
-            words, good = "Nothing comes in: unmute the microphone.", False
+        if self._muted.muted:
+            words, good = MUTED, False
         elif floor_dbfs > NOISY_DBFS:
             words, good = "Noisy: bring the microphone close to the bottle.", False
         elif level_dbfs - floor_dbfs > LOUD_ENOUGH_DB:

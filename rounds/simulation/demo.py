@@ -75,6 +75,7 @@ def make_world(args: argparse.Namespace) -> World:
     """The virtual rig on its day."""
     rig = load_rig(args.rig or shipped_rig(DEMO_RIG))
     world = World(rig, np.random.default_rng(args.seed), start_s=START_S)
+    world.microphone = args.mic
     if args.fill:
         world.first_fill()
     else:

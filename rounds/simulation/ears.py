@@ -23,8 +23,10 @@ if TYPE_CHECKING:
 SAMPLE_RATE_HZ = 48_000
 LOUD_DBFS, WEAK_DBFS = -12.0, -50.0
 NOISE_DBFS = -66.0
-ROOM_DRR_DB, ROOM_T60_S = 16.0, 0.5
-"""A microphone within a metre of the bottles, in a furnished room."""
+ROOM_T60_S = 0.5
+"""A furnished room."""
+MICROPHONES_DRR_DB = {"near": 26.0, "far": 14.0}
+"""Direct sound against the room's: within a hand of the bottle struck, and a step or two away."""
 BEFORE_S, STRIKE_S = 0.4, 1.0
 
 
@@ -101,7 +103,9 @@ class SoundingEar:
             ring_s=ring_s,
             loudness_dbfs=loud,
         )
-        return room(dry, ROOM_DRR_DB, ROOM_T60_S, rng, sample_rate_hz=SAMPLE_RATE_HZ)
+        return room(
+            dry, MICROPHONES_DRR_DB[self.world.microphone], ROOM_T60_S, rng, sample_rate_hz=SAMPLE_RATE_HZ
+        )
 
     def noise(self, seconds: float) -> np.ndarray:
         from rounds.simulation.sound import room_noise

@@ -44,6 +44,8 @@ class World:
     ) -> None:
         self.rig = rig
         self.rng = rng
+        self.microphone = "near"
+        """Where it stands (`rounds.simulation.ears`): near or far."""
         self.venue = venue
         self.now_s = start_s
         self.truth = draw_truth(rig, rng, roughness)

@@ -14,6 +14,7 @@ from rounds.faces.controller import RoundRequest
 from rounds.faces.live import Live
 from rounds.files.places import state_folder
 from rounds.hearing.keeping import SoundKeeper
+from rounds.hearing.placing import PLACING, label
 from rounds.hearing.quiet import c_noise_to
 from rounds.journal.care import back_up_daily
 from rounds.journal.opening import backups_of
@@ -54,7 +55,8 @@ def run_live(args: argparse.Namespace) -> int:
         session.listen_in_play = args.listen_in_play
         accepted = state_folder() / CAUTIONS_READ
         clock = RunClock(session.now_s)
-        live = Live(session, clock, wall=time.time, accepted_file=accepted, device=args.device or "")
+        microphone = label(state_folder() / PLACING, args.device)
+        live = Live(session, clock, wall=time.time, accepted_file=accepted, device=microphone)
         live.begin(lambda: request_of(args, rig, time.time()))
         if watched:
             live.watch(Thermometer(rig.habits, time.time))
