@@ -100,9 +100,11 @@ def test_a_round_on_the_virtual_stage_goes_through_the_listener(tmp_path: Path) 
     world.tuned(0.0)
     world.put("A4", -45.0)
     session = Session(world.rig, MemoryJournal(), world.now_s)
-    stage = Stage(world, Player(world, CAREFUL), lambda: asked(session), speed=50.0)
+    player = Player(world, CAREFUL)
+    stage = Stage(world, player, lambda: asked(session), speed=50.0)
     (tmp_path / "read").touch()
     live = Live(session, stage.now_s, accepted_file=tmp_path / "read")
+    player.tell = live.gauge_read
     live.open_round(RoundRequest(downbeat_in_s=400.0, temp_c=20.0))
     live.listen_to(lambda: stage)
     try:

@@ -71,9 +71,7 @@ class Witness:
         with contextlib.suppress(OSError):
             handle = os.open(self._path, os.O_WRONLY | os.O_CREAT, PRIVATE_FILE)
             try:
-                os.pwrite(handle, line.encode(), 0) if hasattr(os, "pwrite") else os.write(
-                    handle, line.encode()
-                )
+                write_at_start(handle, line.encode())
             finally:
                 os.close(handle)
 
@@ -82,7 +80,7 @@ class Witness:
         self._path.unlink(missing_ok=True)
 
 
-def write_at(handle: int, data: bytes) -> None:
+def write_at_start(handle: int, data: bytes) -> None:
     """Write from the start of a file, in one call where the system has one."""
     if hasattr(os, "pwrite"):
         os.pwrite(handle, data, 0)
