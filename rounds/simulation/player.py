@@ -98,13 +98,13 @@ class Player:
         self.tell: Callable[[str, float], None] = lambda _bottle, _psi: None
         """Tells the tool what a gauge read, in psi: the one thing that no strike shows."""
 
-    def act(self, instruction: Instruction, *, again: bool = False) -> PlayerAction:
+    def act(self, instruction: Instruction, *, again: bool = False, pedal: bool = False) -> PlayerAction:
         """Do what is asked, then strike where a strike is asked for; meanwhile the world goes on.
 
         `again`: the last strike was not understood, so the air has been moved already and only the
         strike is repeated.
         """
-        doing = self.doing(instruction, again=again)
+        doing = self.doing(instruction, again=again, pedal=pedal)
         while True:
             try:
                 until_s = next(doing)
@@ -113,10 +113,16 @@ class Player:
             self.world.advance(until_s)
 
     def doing(
-        self, instruction: Instruction, *, again: bool = False, look: Callable[[], Glance] = lambda: "strike"
+        self,
+        instruction: Instruction,
+        *,
+        again: bool = False,
+        look: Callable[[], Glance] = lambda: "strike",
+        pedal: bool = False,
     ) -> Doing[PlayerAction]:
         """The same piece by piece: each piece gives the time when it is done, and goes on then.
 
+        `pedal`: there is one to confirm what needs no strike; without it every act ends in a strike.
         `look` is what the player sees before the mallet falls: to strike, to hold it, or to leave it.
         """
         started_s = self.world.now_s
@@ -129,7 +135,7 @@ class Player:
             yield from self._read_gauge(bottle_id)
             return PlayerAction(started_s, self.world.now_s, bottle_id, None)
         moved = 0.0 if again else (yield from self._handle(instruction, bottle_id))
-        if not instruction.then_strike:
+        if pedal and not instruction.then_strike:
             yield from self._spend(self.hands.confirm_s)
             return PlayerAction(started_s, self.world.now_s, bottle_id, None, False, moved, confirmed=True)
         yield from self._spend(self.hands.strike_s)

@@ -133,7 +133,7 @@ def one_step(
     session.tick(world.now_s)
     instruction = session.instruction
     listening = session.listening()
-    action = player.act(instruction, again=again)
+    action = player.act(instruction, again=again, pedal=True)
     if action.confirmed:
         session.done(world.now_s)
         return Step(instruction, action, None, None, None, None)
