@@ -178,7 +178,7 @@ def play(seed: int, *, tell: bool = False) -> Outcome:
             session.gauge_typed("none", world.now_s)
             continue
         if not told.then_strike:
-            if not world.typed:
+            if not (world.typed and moved):
                 session.done(world.now_s)
             continue
         if asks.bottle != bottle or (asks is not told and asks.act != "strike"):

@@ -200,11 +200,10 @@ def _counted(state: RoundState, event: Strike, reading: Heard) -> RoundState:
     differs = before is None or abs(reading.cents - before.cents) > NEW_CENTS
     if differs and bottle in state.aired:
         state = replace(state, on_trust=state.on_trust - {bottle})
-    confirmed = event.agreed or (before is not None and before.times == 1 and reading.times == 2)
     if event.agreed and bottle in state.visited:
         state = replace(state, asked={b: n for b, n in state.asked.items() if b != bottle})
     counted = _struck_in_vain(state)
-    return replace(counted, in_vain=1) if differs or confirmed else counted
+    return replace(counted, in_vain=1) if differs or event.agreed else counted
 
 
 def _same_pitch(one: Heard, other: Heard) -> bool:

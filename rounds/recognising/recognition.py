@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from rounds.errors import BadInput
 from rounds.events import AirMoved, Connected, Disconnected, Event, Strike, Verdict
+from rounds.guide.round import SAME_PITCH_CENTS
 from rounds.hearing.reading import Expectation, Reading
 from rounds.notes import cents, shifted_hz
 from rounds.recognising.acts_shown import (
@@ -193,14 +194,23 @@ def _believed(
         on = pump_after(state.pump_on, air) == bottle_id
         return Recognised(replace(struck, pump_on=on, agreed=True), air, sounded.advice)
     if told.act in MOVES_AIR and beyond(off, stories_of(situation, bottle_id, told)):
-        by_pump = off > still.mean and state.pump_on != bottle_id
+        by_pump = (off > still.mean or told.act == "connect") and state.pump_on != bottle_id
         pump = situation.rig.bottle(bottle_id).pump
         on_it = Connected(at_s=situation.now_s, bottle=bottle_id, pump=pump, assumed=True)
         struck = replace(struck, pump_on=by_pump or state.pump_on == bottle_id)
         return Recognised(struck, (on_it,) if by_pump else (), sounded.advice)
     assumed = assumed_acts(situation, told, off)
     on = pump_after(state.pump_on, assumed) == bottle_id
-    return Recognised(replace(struck, pump_on=on), assumed, sounded.advice)
+    agrees = told.act == "strike" and _agrees(situation, bottle_id, off)
+    return Recognised(replace(struck, pump_on=on, agreed=agrees), assumed, sounded.advice)
+
+
+def _agrees(situation: Situation, bottle_id: str, off_cents: float) -> bool:
+    """Whether a second strike that was asked for, to be sure, has the pitch of the first."""
+    heard = situation.state.heard.get(bottle_id)
+    if heard is None or bottle_id in situation.state.moved or heard.times > 1:
+        return False
+    return abs(off_cents - heard.cents) <= SAME_PITCH_CENTS
 
 
 def likely_owner(situation: Situation, bottle_id: str) -> str | None:
