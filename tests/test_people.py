@@ -377,7 +377,7 @@ class TestWhoseStrike:
 @given(
     number=st.integers(0, 2**32 - 1),
     apart=st.sampled_from([1, 2, 5, 7, 12, 13, 19]),
-    # Aimed at: first fills (400) too. Two people an octave apart who fill at once still lose a strike now and then.
+    # Aimed at: first fills (400) too. Two who fill at once an octave apart still lose a strike now and then.
     spread=st.sampled_from([20.0, 60.0]),
 )
 def test_no_strike_is_ever_given_to_the_wrong_bottle(number: int, apart: int, spread: float) -> None:
