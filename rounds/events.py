@@ -246,6 +246,14 @@ class Replaced(Event):
 
 
 @dataclass(frozen=True, kw_only=True)
+class ToldEmpty(Event):
+    """The player says that bottles hold no air: they are filled before anybody strikes them."""
+
+    kind: ClassVar[str] = "told_empty"
+    bottles: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
 class NoteWritten(Event):
     """The player wrote something down, about a bottle or about the day."""
 
@@ -341,6 +349,7 @@ EVENT_TYPES: dict[str, type[Event]] = {
         Skipped,
         SteppedBack,
         Replaced,
+        ToldEmpty,
         NoteWritten,
         Imported,
         EventsMissing,
@@ -350,7 +359,7 @@ EVENT_TYPES: dict[str, type[Event]] = {
 }
 """Every event by the kind it is stored under; one that is missing here would be read back as `Unknown`."""
 _FIELDS: dict[type[Event], tuple[str, ...]] = {}
-_TUPLES = {"pieces", "doubtful", "sums", "shares", "order"}
+_TUPLES = {"bottles", "pieces", "doubtful", "sums", "shares", "order"}
 
 
 def _fields(cls: type[Event]) -> tuple[str, ...]:

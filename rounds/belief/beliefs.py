@@ -16,7 +16,17 @@ from rounds import events as ev
 from rounds.air import SETTLING_BOUND
 from rounds.belief.handling import Handling, pump_key
 from rounds.belief.leaning import Leaning
-from rounds.belief.priors import HALF_NEPER_CENTS, HEAD, JOIN, OUT, gauss_in_cents, prior_of, to_linear
+from rounds.belief.priors import (
+    EMPTY_DOUBT,
+    HALF_NEPER_CENTS,
+    HEAD,
+    JOIN,
+    OUT,
+    PRESSURE_X,
+    gauss_in_cents,
+    prior_of,
+    to_linear,
+)
 from rounds.belief.scales import Scales
 from rounds.belief.temperature import Air
 from rounds.belief.track import CREEP_FROM_MIN, FIRST_SD, Track
@@ -81,6 +91,7 @@ class Beliefs:
             ev.Connected: self._connected,
             ev.Disconnected: self._disconnected,
             ev.Replaced: self._replaced,
+            ev.ToldEmpty: self._told_empty,
         }
 
     @classmethod
@@ -231,6 +242,14 @@ class Beliefs:
         """The head comes off the valve, and takes its air with it."""
         self.on.discard(bottle_id)
         self.handling.head(bottle_id, self.tracks[bottle_id], HEAD)
+
+    def _told_empty(self, event: ev.ToldEmpty) -> None:
+        """What sounds is the empty shell, whose share of the stiffness is a guess."""
+        for bottle_id in event.bottles:
+            track = self.tracks.get(bottle_id)
+            if track is not None:
+                self._advance(bottle_id, track, event.at_s)
+                track.emptied(-PRESSURE_X, (EMPTY_DOUBT * HALF_NEPER_CENTS) ** 2)
 
     def _replaced(self, event: ev.Replaced) -> None:
         prior = self.priors.get(event.bottle)

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 HALF_NEPER_CENTS = 0.5 * CENTS_PER_NEPER
 """600/ln 2: cents per relative change of squared frequency."""
+EMPTY_DOUBT = 0.15
+"""Sd of the empty shell's share of the stiffness at the note. Our guess: measured shares are 0.2 to 0.65."""
 PRESSURE_X = (1.0 - STIFFNESS_SHARE) * HALF_NEPER_CENTS
 """Linear cents that all the gauge pressure contributes at the played note (prior shell)."""
 

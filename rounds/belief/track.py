@@ -249,6 +249,14 @@ class Track:
         self.landed = True
         self.guesses.known = False
 
+    def emptied(self, x: float, var: float) -> None:
+        """All its air is out: it stands at x, and nothing settles or creeps any more."""
+        self.level, self.a00, self.jump_var, self.settle = x, var, 0.0, 0.0
+        self.a01 = self.a02 = self.a03 = self.a04 = 0.0
+        self.moves.clear()
+        self.pending.clear()
+        self.moved, self.landed, self.guesses.known = True, False, False
+
     def surmise(self, tolerance: float) -> None:
         """Air was moved though nothing was read: the bottle was probably out, on the side it drifts to."""
         if abs(self.level) >= tolerance:

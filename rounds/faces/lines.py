@@ -53,6 +53,8 @@ class Lines:
         self._taken_back: str | None = None
         self._acts: dict[str, Callable[[Any, float], Strike | None]] = {
             "open": self._open,
+            "empty": self._are_empty,
+            "done": self._done,
             "strike": self._strike,
             "wav": self._wav,
             "pump": self._pump,
@@ -123,7 +125,7 @@ class Lines:
         }
 
     def _open(self, value: Any, at_s: float) -> None:
-        fields = _object(value, "open", ("downbeat_t", "block_s", "temp_c", "pieces", "people"))
+        fields = _object(value, "open", ("downbeat_t", "block_s", "temp_c", "pieces", "people", "empty"))
         downbeat_t = _number_or_none(fields, "downbeat_t")
         if downbeat_t is not None:
             _check_t(downbeat_t, "downbeat_t")
@@ -137,7 +139,17 @@ class Lines:
             temp_c=_number_or_none(fields, "temp_c"),
             pieces=pieces,
             people=self._people(fields.get("people")),
+            empty=_empty(fields.get("empty"), "open.empty"),
         )
+
+    def _are_empty(self, value: Any, at_s: float) -> None:
+        empty = _empty(value, "empty")
+        if empty is not False:
+            self.session.are_empty(at_s, empty)
+
+    def _done(self, value: Any, at_s: float) -> None:
+        if _true(value, "done"):
+            self.session.done(at_s)
 
     def _people(self, value: object) -> int:
         if value is None:
@@ -282,6 +294,14 @@ def _object(value: object, name: str, allowed: tuple[str, ...]) -> dict[str, Any
     unknown = [k for k in value if k not in allowed]
     if unknown:
         raise BadInput(f"unknown key {_shown(unknown[0])} in {name}; allowed are {', '.join(allowed)}")
+    return value
+
+
+def _empty(value: object, name: str) -> bool | list[str]:
+    if value is None or isinstance(value, bool):
+        return bool(value)
+    if not isinstance(value, list) or not all(isinstance(b, str) for b in value):
+        raise BadInput(f"{name} must be true or a list of bottles, not {_shown(value)}")
     return value
 
 

@@ -25,6 +25,7 @@ from rounds.guide.filling import (
     came_from_far,
     early_sample,
     filled_aim,
+    first_strokes,
     has_settled,
     is_far,
     is_surely_in,
@@ -49,6 +50,7 @@ from rounds.guide.hearing_again import (
     to_hear_again,
 )
 from rounds.guide.instructions import (
+    fill_empty,
     heard_unlike,
     idle,
     in_vain,
@@ -127,6 +129,8 @@ def _at_the_target(now: Situation, target: str) -> Event | Instruction:
         return _elsewhere(now)
     if _corrected(now, target):
         return Accepted(at_s=now.now_s, bottle=target, cents=now.beliefs.level(target, now.now_s).mean)
+    if target in state.empty and target not in state.air_since:
+        return fill_empty(now, now.rig.bottle(target), first_strokes(now, now.rig.bottle(target)))
     if must_hear(state, target):
         return strike_instruction(now, target)
     off = now.recognised.unlike(now, target)
@@ -181,6 +185,9 @@ def _elsewhere(now: Situation) -> Event | Instruction:
     sample = early_sample(now)
     if sample is not None:
         return _sent(now, sample, "listen")
+    empty = [b for b in now.state.open_bottles if b in now.state.empty and b not in now.state.aside]
+    if empty:
+        return _sent(now, bass_last(now, walking_order(now.rig, empty, now.state.at_bottle))[0], "visit")
     listen = _to_listen(now)
     if listen:
         return _sent(now, listen[0], "listen")
@@ -197,7 +204,7 @@ def _elsewhere(now: Situation) -> Event | Instruction:
 def _to_listen(now: Situation) -> list[str]:
     """Bottles to be struck before anything is decided of them."""
     state = now.state
-    away = state.accepted | state.aside | set(left_unheard(now))
+    away = state.accepted | state.aside | state.empty | set(left_unheard(now))
     listen = [
         b for b in now.plan.listen if b not in away and not heard_enough(now, b) and not heard_lately(now, b)
     ]

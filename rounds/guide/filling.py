@@ -8,8 +8,10 @@ are heard again as soon as they have settled. Bass bottles, which hold shortest,
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
+from rounds.air import STIFFNESS_SHARE, stroke_kpa
 from rounds.planning.walking import walking_order
 
 if TYPE_CHECKING:
@@ -28,6 +30,10 @@ IS_A_FILL = 3
 """So many far bottles make a round a fill, whose bass comes last. Our guess."""
 SURE_SHARE = 0.8
 """The head comes off unheard where the sd of where it leads is at most this share of the tolerance."""
+FIRST_SHARE = 0.7
+"""Of the air that an empty bottle is expected to need, so much goes in before it is struck. Our guess."""
+SAFE_SHARE = 0.7
+"""And never more than this share of its limit before it is heard."""
 WALK_AFTER_MIN = 6.0
 """A filled bottle is heard again about this long after. Our guess, from fills of 36 bottles."""
 SETTLED_S = 75.0
@@ -55,7 +61,22 @@ def _far_cents(now: Situation) -> float:
 def came_from_far(now: Situation, bottle_id: str) -> bool:
     """Whether the present visit found the bottle far down."""
     start = now.state.visit_from_cents
-    return start is not None and start - now.aim_of(bottle_id) < -_far_cents(now)
+    if start is None:
+        return bottle_id in now.state.far
+    return start - now.aim_of(bottle_id) < -_far_cents(now)
+
+
+def first_strokes(now: Situation, bottle: Bottle) -> float:
+    """Strokes into an empty bottle after which it can sound, well under its note and its limit.
+
+    From what is known of this bottle's strokes, or its group's, or the laws; whole strokes.
+    """
+    target_hz2 = now.rig.target_hz(bottle.id) ** 2
+    pump = now.rig.pump_of(bottle.id)
+    wanted = FIRST_SHARE * (1.0 - STIFFNESS_SHARE) * target_hz2
+    by_gain = wanted / max(1e-9, now.beliefs.gain(bottle.id, pump.id).mean)
+    room = SAFE_SHARE * now.rig.limit_kpa(bottle.id) / stroke_kpa(pump.barrel_ml, bottle.volume_ml)
+    return max(0.5, math.floor(2.0 * min(by_gain, room)) / 2.0)
 
 
 def is_a_fill(now: Situation) -> bool:

@@ -118,6 +118,28 @@ def more(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruct
     )
 
 
+def fill_empty(now: Situation, bottle: Bottle, strokes: float) -> Instruction:
+    """The first air into an empty bottle: nobody strikes it before."""
+    pump = now.rig.pump_of(bottle.id)
+    expected_kpa = strokes * stroke_kpa(pump.barrel_ml, bottle.volume_ml)
+    stop_kpa = stop_at_kpa(now.rig, bottle.id, expected_kpa)
+    phrase = strokes_phrase(strokes)
+    return Instruction(
+        "connect",
+        bottle.id,
+        pump.id,
+        strokes,
+        now.aim_of(bottle.id),
+        "empty: most of its air first",
+        f"{bottle.note.name}: pump {strokes_in_words(strokes)}",
+        f"put {pump_name(pump.id)} on {bottle.id}, {phrase} in, then strike. "
+        "If it is not soft to the touch, let its air out first",
+        _caution_in(now, bottle, expected_kpa, stop_kpa),
+        expected_kpa=expected_kpa,
+        stop_kpa=stop_kpa,
+    )
+
+
 def stop_at_kpa(rig: Rig, bottle_id: str, expected_kpa: float) -> float:
     """Where to stop pumping whatever the count says: a little above what is expected, never past a limit."""
     return min(rig.limit_kpa(bottle_id), expected_kpa + max(STOP_ABOVE_KPA, STOP_ABOVE_SHARE * expected_kpa))

@@ -28,6 +28,7 @@ from rounds.events import (
     Skipped,
     SteppedBack,
     Strike,
+    ToldEmpty,
 )
 
 if TYPE_CHECKING:
@@ -100,6 +101,8 @@ class RoundState:
     """Bottles whose air moved, or whose head went on or came off, since they were heard last."""
     air_since: frozenset[str] = frozenset()
     """Those of them whose air was moved, not just the head."""
+    empty: frozenset[str] = frozenset()
+    """Bottles said to be empty and not heard since: nobody strikes them before air went in."""
     far: frozenset[str] = frozenset()
     """Bottles found so far down that they are filled."""
     left_at_s: Mapping[str, float] = field(default_factory=dict)
@@ -173,6 +176,7 @@ def _strike(state: RoundState, event: Strike) -> RoundState:
         heard={**state.heard, event.bottle: reading},
         moved=state.moved - {event.bottle},
         aired=state.aired - {event.bottle},
+        empty=state.empty - {event.bottle},
         air_since=state.air_since - {event.bottle},
         at_bottle=event.bottle,
         rejected_cents=(),
@@ -334,6 +338,21 @@ def _replaced(state: RoundState, event: Replaced) -> RoundState:
     )
 
 
+def _told_empty(state: RoundState, event: ToldEmpty) -> RoundState:
+    bottles = frozenset(event.bottles) & frozenset(state.needed)
+    return replace(
+        state,
+        empty=state.empty | bottles,
+        far=state.far | bottles,
+        heard={b: h for b, h in state.heard.items() if b not in bottles},
+        accepted=state.accepted - bottles,
+        target=None if state.target in bottles else state.target,
+        aside=state.aside - bottles,
+        asked={b: n for b, n in state.asked.items() if b not in bottles},
+        in_vain=0,
+    )
+
+
 def _shift_chosen(state: RoundState, event: ShiftChosen) -> RoundState:
     # What was in tune at the old reference need not be at the new one.
     same = event.shift_cents == state.shift_cents
@@ -360,6 +379,7 @@ _STEPS: dict[type[Event], Callable[..., RoundState]] = {
     Skipped: _skipped,
     SteppedBack: _stepped_back,
     Replaced: _replaced,
+    ToldEmpty: _told_empty,
     ShiftChosen: _shift_chosen,
     RoundClosed: _closed,
 }

@@ -34,9 +34,10 @@ from rounds.events import (
 from rounds.wording.shown import MOVES_AIR
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from rounds.forecast.drift import Worst
+    from rounds.guide.round import RoundState
     from rounds.instruction import Instruction
     from rounds.rig import Piece, Rig
     from rounds.sessions.day import Day
@@ -120,6 +121,29 @@ def round_opened(
         pieces=tuple(pieces),
         quarantine_s=rig.habits.quarantine_s,
     )
+
+
+def said_empty(rig: Rig, needed: Mapping[str, float], empty: bool | Sequence[str]) -> tuple[str, ...]:
+    """The bottles of a round that hold no air, in file order.
+
+    Raises:
+        BadInput: the rig has no such bottle.
+    """
+    named = set(needed) if empty is True else {known(rig, b) for b in empty or ()}
+    return tuple(b.id for b in rig.bottles if b.id in named and b.id in needed)
+
+
+def found_empty(rig: Rig, state: RoundState, bottles: bool | Sequence[str]) -> tuple[str, ...]:
+    """Bottles of the open round that hold no air: all that were not heard yet, or those named.
+
+    Raises:
+        BadInput: no such bottle, or none that could be empty.
+    """
+    unheard = {b: w for b, w in state.needed.items() if bottles is not True or b not in state.heard}
+    named = said_empty(rig, unheard, bottles)
+    if not named:
+        raise BadInput("every bottle of the round was heard already; name those that are empty")
+    return named
 
 
 def head_on(rig: Rig, day: Day, bottle_id: str, now_s: float) -> Sequence[Event]:

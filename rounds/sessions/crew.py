@@ -173,6 +173,12 @@ class Crew:
         """Everybody's situation and instruction."""
         return [Station(i, self.situation(at, i), lead.told) for i, lead in enumerate(self.leads)]
 
+    def sent_on(self, before: Sequence[str | None], now_s: float) -> None:
+        """After a strike that was not understood: those who are asked for another bottle start afresh."""
+        for lead, bottle in zip(self.leads, before, strict=True):
+            if lead.told.bottle != bottle:
+                lead.sent_on(now_s)
+
     def take_turns(self, at: Moment) -> None:
         """Settle who strikes first from now on."""
         people = at.day.people

@@ -26,6 +26,7 @@ from rounds.events import (
     TakeStarted,
     TakeStopped,
     Temperature,
+    ToldEmpty,
 )
 from rounds.guide.people import People, assemble
 from rounds.guide.round import RoundState, advance, begin
@@ -141,6 +142,9 @@ class Day:
                 air = self._air(event.bottle)
                 moved = air.moved(event.strokes, event.at_most, heard=event.assumed)
                 return self._told(event.bottle, moved)
+            case ToldEmpty():
+                emptied = {b: self._air(b).emptied() for b in event.bottles}
+                return replace(self, air={**self.air, **emptied})
             case Replaced():
                 return self._replaced(event)
             case Temperature():

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rounds.errors import BadInput
-from rounds.events import Event, NoteWritten, Part, Replaced, Skipped, SteppedBack, Strike
+from rounds.events import Event, NoteWritten, Part, Replaced, Skipped, SteppedBack, Strike, ToldEmpty
 from rounds.forecast.drift import worst_in
 from rounds.guide.instructions import idle, no_round
 from rounds.instruction import Instruction
@@ -220,18 +220,30 @@ class Session:
         temp_c: float | None = None,
         pieces: Sequence[str] = (),
         people: int = 1,
+        empty: bool | Sequence[str] = False,
     ) -> None:
-        """Begin a round for some pieces (all bottles when none is named).
+        """Begin a round for some pieces (all bottles when none is named); those `empty` are filled first.
 
         Raises:
-            BadInput: a round is open already, a piece is not in the rig, the block is longer than a day, or
-                the rig has fewer pumps than people.
+            BadInput: a round is open already, a piece or an empty bottle is not in the rig, the block is
+                longer than a day, or the rig has fewer pumps than people.
         """
         now_s = self.record.at(at_s)
         opened = acts.round_opened(self.rig, self.day, now_s, downbeat_s, block_s, temp_c, pieces)
         opened = shared_out(self.rig, self.beliefs, opened, people)
         before = [] if temp_c is None else [acts.temperature(temp_c, "hand", now_s)]
-        self._do(*before, opened)
+        named = acts.said_empty(self.rig, opened.needed, empty)
+        after = [ToldEmpty(at_s=now_s, bottles=named)] if named else []
+        self._do(*before, opened, *after)
+
+    def are_empty(self, at_s: float, bottles: bool | Sequence[str] = True) -> None:
+        """Bottles of the open round hold no air: all not heard yet, or those named.
+
+        Raises:
+            BadInput: no round is open, no such bottle, or none that could be empty.
+        """
+        now_s, state = self.record.at(at_s), self._open_state()
+        self._do(ToldEmpty(at_s=now_s, bottles=acts.found_empty(self.rig, state, bottles)))
 
     def close_round(self, at_s: float) -> None:
         """End the open round; nothing happens when none is open."""
@@ -311,18 +323,16 @@ class Session:
             self._leave_refused()
         self._open_state()
         found = self.crew.recognise(self.record.moment, sounded)
-        shown = found.strike.verdict != "clear" and found.assumed
-        act = self._act(found.assumed[0] if shown else found.strike)
+        clear = found.strike.verdict == "clear"
+        act = self._act(found.strike if clear or not found.assumed else found.assumed[0])
         self.ear_words = found.words
         self.record.write(*found.assumed, found.strike, act=act)
-        people = self.day.people
-        weary = people is None or any(r.tired for r in people.rounds)
-        if found.strike.verdict == "clear" or found.assumed or weary:
+        weary = self.day.people is None or any(r.tired for r in self.day.people.rounds)
+        if clear or found.assumed or weary:
             before = [lead.told.bottle for lead in self.crew.leads]
             self._settle()
-            for lead, bottle in zip(self.crew.leads, before, strict=True):
-                if found.strike.verdict != "clear" and lead.told.bottle != bottle:
-                    lead.sent_on(self.now_s)
+            if not clear:
+                self.crew.sent_on(before, self.now_s)
         else:
             self.crew.take_turns(self.record.moment)
         return found.strike

@@ -139,6 +139,10 @@ WORDING: dict[type[ev.Event], Wording] = {
     ev.Skipped: Wording(_skipped, lambda e: f"skipping {e.bottle}"),
     ev.SteppedBack: Wording(lambda _: "went back to it", lambda e: f"going back to {e.bottle}"),
     ev.Replaced: Wording(lambda e: f"{e.part} replaced", lambda e: f"a new {e.part} for {e.bottle}"),
+    ev.ToldEmpty: Wording(
+        lambda e: f"said to be empty: {', '.join(e.bottles)}",
+        lambda e: f"{counted(len(e.bottles), 'empty bottle')}",
+    ),
     ev.NoteWritten: Wording(lambda e: f"note: {e.text}", _note),
     ev.Imported: Wording(lambda e: f"{counted(e.events, 'event')} brought in from {e.file}"),
     ev.EventsMissing: Wording(lambda e: f"{counted(e.events, 'event')} kept before this are missing"),

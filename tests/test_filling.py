@@ -1,0 +1,66 @@
+"""A fill from empty, and what a key confirms where no strike tells. The rigs and strikes are invented."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from rounds.errors import BadInput
+from rounds.events import AirMoved, ToldEmpty
+from rounds.faces.lines import Lines
+from rounds.journal import MemoryJournal
+from rounds.sessions.session import Session
+from tests.test_session import NOTES, Bench, rig
+
+EMPTY_CENTS = 600.0 * math.log2(0.3)
+"""f² = a + b p with no p (Fung, Sechler & Kaplan 1957), a the share of the stiffness that needs no air."""
+
+
+@pytest.fixture
+def empty() -> Bench:
+    made = Bench(dict.fromkeys(NOTES, EMPTY_CENTS))
+    made.session.open_round(made.now_s, empty=True)
+    return made
+
+
+def test_nobody_strikes_an_empty_bottle_before_air_went_in(empty: Bench) -> None:
+    told = empty.session.instruction
+    assert (told.act, told.bottle in NOTES) == ("connect", True)
+    assert told.bottle is not None
+    assert told.strokes is not None
+    needed_hz2 = empty.rig.target_hz(told.bottle) ** 2 - empty.hz[told.bottle] ** 2
+    assert told.strokes < needed_hz2 / empty.session.beliefs.gain(told.bottle, "hand").mean
+
+
+def test_a_key_confirms_what_makes_no_tone(empty: Bench) -> None:
+    told = empty.session.instruction
+    empty.session.done(empty.now_s + 5.0)
+    air = empty.events(AirMoved)[-1]
+    assert isinstance(air, AirMoved)
+    assert (air.strokes, air.assumed) == (told.strokes, False)
+    assert (empty.session.instruction.act, empty.session.instruction.bottle) == ("strike", told.bottle)
+    with pytest.raises(BadInput, match="nothing to confirm now: strike"):
+        empty.session.done(empty.now_s + 6.0)
+
+
+def test_a_fill_from_empty_ends_in_tune_with_no_head_on(empty: Bench) -> None:
+    empty.run()
+    assert all(abs(empty.off(n)) <= 10.0 for n in NOTES)
+    assert empty.session.day.pump_on is None
+
+
+def test_some_bottles_are_empty_and_unknown_ones_are_refused() -> None:
+    made = Bench({"C4": EMPTY_CENTS})
+    with pytest.raises(BadInput, match="no bottle 'H9'"):
+        made.session.open_round(made.now_s, empty=["H9"])
+    made.session.open_round(made.now_s, empty=["C4"])
+    assert [e.bottles for e in made.events(ToldEmpty)] == [("C4",)]  # type: ignore[attr-defined]
+    assert (made.session.instruction.act, made.session.instruction.bottle) == ("connect", "C4")
+
+
+def test_lines_open_a_round_as_empty_and_say_what_is_wrong() -> None:
+    lines = Lines(Session(rig(), MemoryJournal(), 0.0), 0.0, lambda _session, _path: [])
+    assert '"act": "connect"' in lines.answer('{"open": {"empty": true}}', 0.0)
+    assert '"act": "strike"' in lines.answer('{"done": true}', 5.0)
+    assert "open.empty must be true or a list" in lines.answer('{"open": {"empty": 3}}', 6.0)
