@@ -361,7 +361,8 @@ def _finish(now: Situation, bottle: Bottle, level: Gauss) -> Event | Instruction
     wanted = _wanted(now, bottle, level, aim)
     near = level.mean - now.aim_of(bottle.id) >= -ACCEPT_SHARE * bottle.tolerance_cents
     barred = bool(wanted.refused or wanted.doubt)
-    enough = level.mean >= aim - ACCEPT_SHARE * bottle.tolerance_cents or wanted.strokes <= 0.0
+    idle = wanted.strokes <= 0.0 and not wanted.ask
+    enough = level.mean >= aim - ACCEPT_SHARE * bottle.tolerance_cents or idle
     done = near if barred else enough
     last = done or (wanted.strokes > 0.0 and may_go_unheard(bottle, wanted))
     if last and now.state.purpose != "finish":
