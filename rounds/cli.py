@@ -30,7 +30,7 @@ GROUPS = (
     ("Plan the day", ("plan", "pieces", "forecast", "due", "breaks")),
     ("Look back", ("log", "health", "journal")),
     ("Build and mend", ("new", "range", "compare", "hear", "replace")),
-    ("This program", ("cautions", "completion")),
+    ("This program", ("settings", "cautions", "completion")),
 )
 """The commands, grouped as the help shows them: names of the modules in `rounds.commands`."""
 COMMANDS = tuple(name for _, names in GROUPS for name in names)

@@ -218,7 +218,7 @@ def _bottle_of_note(args: argparse.Namespace, journal: Journal) -> str:
     from rounds.faces import typed
     from rounds.wording.printable import plain
 
-    if args.rig:
+    if options.rig_named(args):
         return typed.bottle(args.bottle, options.load(args))
     known = options.spelled(journal, args.bottle)
     if known is None:
@@ -243,7 +243,7 @@ def run_import(args: argparse.Namespace) -> int:
         if args.json:
             bad.append({"line": line.line, "problem": line.problem})
 
-    rig = options.load(args) if args.rig else None
+    rig = options.load(args) if options.rig_named(args) else None
     with options.open_journal(args) as journal:
         result = import_file(
             Path(args.file), journal, rig, keep_good=args.keep_good, on_bad=on_bad, now_s=time.time()
@@ -327,7 +327,7 @@ def run_report(args: argparse.Namespace) -> int:
     """Write the page of a day."""
     from rounds.report.page import write_page
 
-    rig = options.load(args) if args.rig else None
+    rig = options.load(args) if options.rig_named(args) else None
     with options.open_journal(args, read_only=True) as journal:
         sys.stdout.write(write_page(journal, rig, args.day, Path(args.to) if args.to else None))
     return 0

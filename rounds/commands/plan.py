@@ -66,7 +66,7 @@ def _clock(text: str) -> datetime.time:
 
 def run(args: argparse.Namespace) -> int:
     """Plan, and print the plan."""
-    if args.visits is None and args.rig is None:
+    if args.visits is None and options.rig_named(args) is None:
         raise BadInput("rounds plan needs --visits FILE or a rig: --rig FILE, or ROUNDS_RIG")
     return _plan_visits(args) if args.visits is not None else _plan_rig(args)
 

@@ -141,11 +141,17 @@ class Controller(Protocol):
     def air(self, strokes: float) -> None:
         """Air moved by the player: strokes in, or out when negative."""
 
+    def done(self) -> None:
+        """What is asked for was done, though no strike shows it yet."""
+
     def temperature(self, temp_c: float) -> None:
         """The air temperature was read."""
 
     def gauge(self, bottle: str, psi: float) -> None:
         """A pressure gauge was read on a bottle."""
+
+    def gauge_typed(self, bottle: str, text: str) -> None:
+        """What was typed of a gauge: `46`, `3.2 bar`, or `none` where the pump has no gauge."""
 
     def take_toggle(self) -> None:
         """A take begins, or was cut."""

@@ -313,6 +313,10 @@ class Live:
         """Air moved by the player."""
         self.session.air(strokes, self._clock())
 
+    def done(self) -> None:
+        """What is asked for was done."""
+        self.session.done(self._clock())
+
     def temperature(self, temp_c: float) -> None:
         """The air temperature was read."""
         self.session.temperature(temp_c, self._clock())
@@ -320,6 +324,10 @@ class Live:
     def gauge(self, bottle: str, psi: float) -> None:
         """A gauge was read."""
         self.session.gauge(psi, self._clock(), bottle)
+
+    def gauge_typed(self, bottle: str, text: str) -> None:
+        """What was typed of a gauge."""
+        self.session.gauge_typed(text, self._clock(), bottle)
 
     def take_toggle(self) -> None:
         """A take begins, or was cut."""

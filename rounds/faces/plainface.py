@@ -133,6 +133,10 @@ class PlainFace:
 
     # The words
 
+    def _word_done(self, rest: str) -> list[str]:
+        self.controller.done()
+        return ["Done."]
+
     def _word_round(self, rest: str) -> list[str]:
         self.controller.open_round(round_request(rest, self.controller))
         return []
@@ -184,13 +188,10 @@ class PlainFace:
         return [f"Air at {temp_c:g} degrees."]
 
     def _word_gauge(self, rest: str) -> list[str]:
-        named, _, psi = rest.rpartition(" ")
-        bottle = typed.bottle(named, self.controller.rig) if named else self._view.instruction.bottle
-        if bottle is None:
-            raise BadInput("which bottle? Type its name before the pressure, as in gauge C4 35")
-        read_psi = typed.number(psi, "psi", 0.0, 200.0)
-        self.controller.gauge(bottle, read_psi)
-        return [f"{plain.name(bottle)}: {read_psi:g} psi."]
+        bottle, pressure = typed.gauge(rest, self.controller.rig, self._view.instruction.bottle)
+        self.controller.gauge_typed(bottle, pressure)
+        unit = self.controller.rig.pump_of(bottle).gauge_unit
+        return [f"{plain.name(bottle)}: {typed.gauge_said(pressure, unit)}."]
 
     def _word_note(self, rest: str) -> list[str]:
         named, colon, text = rest.partition(":")
@@ -286,10 +287,17 @@ def round_request(text: str, controller: Controller) -> RoundRequest:
     )
 
 
-def run(controller: Controller, lines: TextIO | None = None, say: Callable[[str], None] | None = None) -> int:
+def run(
+    controller: Controller,
+    lines: TextIO | None = None,
+    say: Callable[[str], None] | None = None,
+    *,
+    bell: bool = True,
+) -> int:
     """Run the face on a terminal until the player quits or the input ends; the exit code."""
     waiting: queue.Queue[str | None] = queue.Queue()
     face = PlainFace(controller)
+    face.bell_on = bell
     speak = say or _print
     controller.attach(lambda: waiting.put(NOTHING_TYPED))
     reader = threading.Thread(target=_read, args=(lines or sys.stdin, waiting), daemon=True)

@@ -34,12 +34,15 @@ WORDS: dict[str, Word] = {
     "again": Word("", "forget the last strike and strike this bottle again"),
     "skip": Word("", "leave this bottle out of the round"),
     "back": Word("", "go back to the bottle before"),
+    "done": Word("", "what was asked for is done, where no strike shows it"),
     "on": Word("", "the pump head went onto the valve"),
     "off": Word("", "the pump head came off"),
     "add": Word("STROKES", "so many strokes went in, such as 3 or 2.5"),
     "out": Word("STROKES", "about so many strokes of air were let out"),
     "temp": Word("C", "the air temperature in degrees Celsius"),
-    "gauge": Word("[BOTTLE] PSI", "what a pressure gauge reads"),
+    "gauge": Word(
+        "[BOTTLE] PRESSURE|none", "what a gauge reads, such as 46 or 3.2 bar; none: there is no gauge"
+    ),
     "note": Word("[BOTTLE:] TEXT", "write something down"),
     "replaced": Word("BOTTLE cap|bottle", "a part was replaced"),
     "other": Word("", "give the keys to the other player; or begin a line with 1 or 2, as in 2 skip"),

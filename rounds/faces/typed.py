@@ -11,11 +11,14 @@ import math
 import re
 from typing import TYPE_CHECKING
 
+from rounds.air import KPA_PER, parse_pressure, pressure_figure
 from rounds.errors import BadInput
+from rounds.sessions.acts import NO_GAUGE
 from rounds.times.local import next_moment_s
 from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
+    from rounds.air import PressureUnit
     from rounds.events import Part
     from rounds.rig import Rig
 
@@ -94,6 +97,42 @@ def bottle(text: str, rig: Rig) -> str:
         BadInput: the rig has no such bottle; a near miss is named.
     """
     return _named(text, [b.id for b in rig.bottles], "bottle")
+
+
+def gauge(text: str, rig: Rig, here: str | None) -> tuple[str, str]:
+    """The bottle and the pressure of `46`, `C4 3.2 bar` or `none`; without a name, the bottle in hand.
+
+    Raises:
+        BadInput: no such bottle, or none is named and none is in hand.
+    """
+    first, _, others = text.strip().partition(" ")
+    named = bool(first) and not first[0].isdigit() and first[0] not in ".," and first.casefold() != NO_GAUGE
+    if named:
+        return bottle(first, rig), others.strip()
+    if here is None:
+        raise BadInput("which bottle? Type its name before the pressure, as in gauge C4 35")
+    return here, text.strip()
+
+
+def pressure_kpa(text: str, unit: PressureUnit) -> float:
+    """A gauge pressure, a bare number in `unit`.
+
+    Raises:
+        BadInput: it is none.
+    """
+    try:
+        return parse_pressure(text, unit)
+    except ValueError as error:
+        raise BadInput(f"gauge: {error}, or {NO_GAUGE} where there is none") from None
+
+
+def gauge_said(text: str, unit: PressureUnit) -> str:
+    """What a gauge was said to read: `46 psi`, `3.2 bar`, `no gauge`."""
+    if text.casefold() == NO_GAUGE:
+        return "no gauge"
+    kpa = parse_pressure(text, unit)
+    written = next((u for u in KPA_PER if text.casefold().endswith(u.casefold())), unit)
+    return f"{pressure_figure(kpa, written)} {written}"
 
 
 def pieces(text: str, rig: Rig) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ import os
 from pathlib import Path
 
 HOME_VARIABLE = "ROUNDS_HOME"
+SETTINGS = "settings.toml"
 PRIVATE_FILE = 0o600
 PRIVATE_FOLDER = 0o700
 
@@ -32,6 +33,16 @@ def state_folder() -> Path:
     import platformdirs
 
     return platformdirs.user_state_path("rounds", appauthor=False)
+
+
+def settings_file() -> Path:
+    """What the player sets once for every rig; it need not be there."""
+    home = os.environ.get(HOME_VARIABLE)
+    if home:
+        return Path(home) / SETTINGS
+    import platformdirs
+
+    return platformdirs.user_config_path("rounds", appauthor=False) / SETTINGS
 
 
 def journal_path(given: str | os.PathLike[str] | None = None) -> Path:

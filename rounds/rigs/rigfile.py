@@ -15,16 +15,17 @@ import tomli_w
 from rounds.air import kpa_to_psi
 from rounds.errors import BadRig, RoundsError
 from rounds.files.problems import Problems, Table, shown
+from rounds.files.tomltext import parse_toml, read_toml
 from rounds.files.whole import ANYBODYS_FILE, written_whole
 from rounds.rig import Rig
 from rounds.rigs.pieces import BACKING_TRACK, read_piece
 from rounds.rigs.rigtables import read_bottles, read_habits, read_pump, read_reference
-from rounds.rigs.tomltext import parse_toml, read_toml
 
 if TYPE_CHECKING:
     import os
     from collections.abc import Iterable
 
+    from rounds.air import PressureUnit
     from rounds.rig import Bottle, Piece, Pump, Reference
 
 WHAT = "rig file"
@@ -32,15 +33,15 @@ MOST_BOTTLES = 500
 _SECTIONS = ("rig", "pump", "bottle", "piece")
 
 
-def load_rig(path: str | os.PathLike[str]) -> Rig:
-    """Read and check a rig file.
+def load_rig(path: str | os.PathLike[str], gauge_unit: PressureUnit = "psi") -> Rig:
+    """Read and check a rig file; `gauge_unit` is that of pumps which name none.
 
     Raises:
         BadRig: the file cannot be read or has problems; all of them are listed.
     """
     where = Path(path)
     tables = read_toml(where, WHAT, mend="check its name, or make one: rounds new")
-    return _checked(tables, str(where), where.parent)
+    return _checked(tables, str(where), where.parent, gauge_unit)
 
 
 def parse_rig(text: str, path: str = "rig", folder: Path | None = None) -> Rig:
@@ -52,19 +53,21 @@ def parse_rig(text: str, path: str = "rig", folder: Path | None = None) -> Rig:
     return _checked(parse_toml(text, path, WHAT), path, folder or Path())
 
 
-def _checked(tables: dict[str, Any], path: str, folder: Path) -> Rig:
+def _checked(tables: dict[str, Any], path: str, folder: Path, gauge_unit: PressureUnit = "psi") -> Rig:
     problems = Problems()
-    rig = _read_rig(tables, problems, folder, Path(path).stem or "rig")
+    rig = _read_rig(tables, problems, folder, Path(path).stem or "rig", gauge_unit)
     if problems.found:
         raise BadRig(path, problems.found)
     return rig
 
 
-def _read_rig(data: dict[str, Any], problems: Problems, folder: Path, stem: str) -> Rig:
+def _read_rig(
+    data: dict[str, Any], problems: Problems, folder: Path, stem: str, gauge_unit: PressureUnit
+) -> Rig:
     top = Table(data, "top level", problems, set(_SECTIONS))
     top.finish()
     head = _head(data, problems)
-    pumps = [read_pump(t) for t in _tables(data, "pump", problems)]
+    pumps = [read_pump(t, gauge_unit) for t in _tables(data, "pump", problems)]
     bottles = [b for b in read_bottles(_tables(data, "bottle", problems), pumps) if b]
     pieces = [read_piece(t, folder) for t in _tables(data, "piece", problems, least=0)]
     _report_twins("[[pump]]", "id", [p.id for p in pumps], problems)

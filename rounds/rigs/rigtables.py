@@ -80,9 +80,9 @@ def read_habits(head: Table) -> Habits:
     )
 
 
-def read_pump(table: Table) -> Pump:
-    """One `[[pump]]` table."""
-    usual = Pump(id="", barrel_ml=USUAL_BARREL_ML)
+def read_pump(table: Table, gauge_unit: PressureUnit = "psi") -> Pump:
+    """One `[[pump]]` table; `gauge_unit` is its unit where it names none."""
+    usual = Pump(id="", barrel_ml=USUAL_BARREL_ML, gauge_unit=gauge_unit)
     kind = cast("PumpKind", table.choice("kind", usual.kind, PUMP_KINDS))
     barrel_ml = usual.barrel_ml if kind == "regulator" else None
     pump = Pump(

@@ -160,8 +160,10 @@ def run_on_screen(args: argparse.Namespace) -> int:
     from rounds.faces.controller import RoundRequest
     from rounds.faces.live import Live
     from rounds.simulation.stage import PairStage, Stage
+    from rounds.starting.settings import checked_settings
     from rounds.starting.start import run_face
 
+    settings = checked_settings()
     world = make_world(args)
     check_pumps(world.rig, args.people)
     with kept_in(args.journal, lambda: world.now_s) as log, tempfile.TemporaryDirectory() as folder:
@@ -177,7 +179,7 @@ def run_on_screen(args: argparse.Namespace) -> int:
         live.begin(lambda: RoundRequest(downbeat_in_s=TO_DOWNBEAT_S, temp_c=temp_c, people=args.people))
         live.listen_to(lambda: stage)
         try:
-            return run_face(live, plain=args.plain)
+            return run_face(live, settings, plain=args.plain)
         finally:
             live.close()
 

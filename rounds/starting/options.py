@@ -11,9 +11,11 @@ import time
 from typing import TYPE_CHECKING
 
 from rounds.errors import BadInput, RoundsError
+from rounds.starting.settings import checked_settings
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
+    from pathlib import Path
 
     from rounds.journal import Journal
     from rounds.rig import Rig
@@ -33,7 +35,7 @@ def add_rig(parser: argparse.ArgumentParser) -> None:
         "--rig",
         default=os.environ.get(RIG_VARIABLE) or None,
         metavar="RIG",
-        help=f"the rig's TOML file (default: the one that ${RIG_VARIABLE} names)",
+        help=f"the rig's TOML file (default: the one of ${RIG_VARIABLE}, or of rounds settings)",
     )
 
 
@@ -105,10 +107,16 @@ def load(args: argparse.Namespace) -> Rig:
     """The rig named by `--rig`."""
     from rounds.rigs.rigfile import load_rig
 
-    if args.rig is None:
+    named = rig_named(args)
+    if named is None:
         told = f"name it with --rig FILE, or once for all commands with export {RIG_VARIABLE}=FILE"
         raise BadInput(f"no rig is named; {told}")
-    return load_rig(args.rig)
+    return load_rig(named, gauge_unit=checked_settings().pressure)
+
+
+def rig_named(args: argparse.Namespace) -> str | Path | None:
+    """The rig file of `--rig`, of the environment or of the player's settings; None: nobody named one."""
+    return args.rig or checked_settings().rig
 
 
 def open_journal(args: argparse.Namespace, *, read_only: bool = False) -> Journal:
@@ -169,7 +177,7 @@ def bottle_named(args: argparse.Namespace, journal: Journal, bottle: str) -> str
     Raises:
         BadInput: neither knows such a bottle.
     """
-    if args.rig:
+    if rig_named(args):
         from rounds.faces import typed
 
         return typed.bottle(bottle, load(args))

@@ -23,12 +23,14 @@ from rounds.rigs.allowing import asked_about, is_allowed, refusal
 from rounds.rigs.thermometer import Thermometer
 from rounds.sessions.session import Session
 from rounds.starting import options
+from rounds.starting.settings import checked_settings
 from rounds.times.journal_time import UNSEEN_S
 from rounds.times.run_clock import RunClock
 
 if TYPE_CHECKING:
     import argparse
 
+    from rounds.files.settings import Settings
     from rounds.guide.round import RoundState
     from rounds.hearing.sources import Source
     from rounds.rig import Rig
@@ -41,6 +43,7 @@ SOUND_LOG = "sound-libraries.log"
 def run_live(args: argparse.Namespace) -> int:
     """Tune at the microphone, on the screens or in sentences; returns the exit code."""
     check_terminal(plain=args.plain)
+    settings = checked_settings()
     rig = options.load(args)
     request_of(args, rig, time.time())  # what cannot be read is refused before anything opens
     check_pumps(rig, args.people or 1)
@@ -63,7 +66,7 @@ def run_live(args: argparse.Namespace) -> int:
         with c_noise_to(state_folder() / SOUND_LOG):
             live.listen_to(lambda: _microphone(args.device, keeper), keeper)
             try:
-                code = run_face(live, plain=args.plain)
+                code = run_face(live, settings, plain=args.plain)
                 if session.round is not None:
                     print(_standing(session.round), file=sys.stderr)
                 session.record.keep_checkpoint()  # not after a fault: who knows what is believed then
@@ -109,15 +112,15 @@ def check_terminal(*, plain: bool) -> None:
         raise BadInput("the screens need a terminal; use --plain for sentences or --lines for JSON")
 
 
-def run_face(live: Live, *, plain: bool) -> int:
+def run_face(live: Live, settings: Settings, *, plain: bool) -> int:
     """Run the face on a controller until the player leaves."""
     if plain:
         from rounds.faces.plainface import run as run_plain
 
-        return run_plain(live)
+        return run_plain(live, bell=settings.bell)
     from rounds.tui.app import run as run_screens
 
-    return run_screens(live)
+    return run_screens(live, settings)
 
 
 def request_of(args: argparse.Namespace, rig: Rig, now_s: float) -> RoundRequest:

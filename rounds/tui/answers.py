@@ -5,13 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rounds.tui.widgets.pair import MARKS
+from rounds.wording import shown
 from rounds.wording.printable import plain
 
 if TYPE_CHECKING:
     from rounds.faces.view import View
     from rounds.tui.intents import Intent
 
-UNDO = "  u takes it back."
+UNDO = "  {undo} undoes it."
 """Stands after what was done: a wrong key wants it at that moment, and the key line has no room for it."""
 
 
@@ -21,17 +22,21 @@ def done(name: str, before: View, after: View) -> str:
     asked = plain(before.instruction.bottle or "it", 8)
     match name:
         case "stroke_in":
-            on = "" if before.pump_on else " The pump counts as on it."
+            on = "" if before.pump_on else " So the head is on."
             return f"One stroke into {bottle}.{on}{UNDO}"
         case "stroke_out":
             return f"One stroke out of {bottle}.{UNDO}"
+        case "offer":
+            return f"{asked}: {shown.order(before.instruction).lower()}, done.{UNDO}"
         case "again":
             return f"Strike {asked} again."
         case "skip":
-            return f"{asked} is skipped; b takes it back."
+            return f"{asked} is left out. {{back}} brings it back."
         case "pump":
             return (
-                f"Pump on {plain(after.pump_on, 8)}.{UNDO}" if after.pump_on else f"Pump off {bottle}.{UNDO}"
+                f"The head is on {plain(after.pump_on, 8)}.{UNDO}"
+                if after.pump_on
+                else f"The head is off {bottle}.{UNDO}"
             )
         case "back":
             return _back(after)
@@ -42,15 +47,15 @@ def done(name: str, before: View, after: View) -> str:
 
 
 def taken_back(words: str, after: View) -> str:
-    """What was taken back, and what the next would be: strikes come in between a slip and its undo."""
-    more = f" u again: {after.next_undo}." if after.next_undo else ""
-    return f"Taken back: {words}.{more}"
+    """What was undone, and what the next would be: strikes come in between a slip and its undo."""
+    more = f" {{undo}} again: {after.next_undo}." if after.next_undo else ""
+    return f"Undone: {words}.{more}"
 
 
 def _back(after: View) -> str:
     told = after.instruction
     if told.act == "disconnect":
-        return f"Back. First the pump comes off {plain(told.bottle or 'the valve', 8)}."
+        return f"Going back. Head off {plain(told.bottle or 'the valve', 8)} first."
     return f"Back to {plain(told.bottle, 8)}." if told.bottle else ""
 
 
@@ -63,12 +68,19 @@ def marked(before: View, answer: str) -> str:
 def why_not(intent: Intent, view: View) -> str:
     """Why an intent cannot work now, and what to do first."""
     if intent.name == "undo":
-        new = " r begins a new round; what was heard is kept." if view.mode == "between" else ""
-        return f"Nothing to take back.{new}"
+        new = " {open_round} begins a new round; what was heard is kept." if view.mode == "between" else ""
+        return f"Nothing to undo.{new}"
     if view.mode == "between":
-        return f"{intent.title}: only in a round; r begins one."
+        return f"{intent.title}: only in a round; {{open_round}} begins one."
     if intent.name == "take":
-        return "Take: end the round first (e)."
+        return "Take: end the round first ({end_round})."
     if intent.name == "open_round":
-        return "A round is open; e ends it."
-    return f"{intent.title}: no bottle is asked for now."
+        return "A round is open; {end_round} ends it."
+    if intent.name == "offer":
+        told = view.instruction
+        return (
+            f"Strike {plain(told.bottle, 8)}: no key is needed."
+            if told.act == "strike" and told.bottle
+            else ""
+        )
+    return f"{intent.title}: no bottle is in hand."

@@ -9,9 +9,11 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import math
 import os
 import signal
 import threading
+import time
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import App, SystemCommand
@@ -19,8 +21,12 @@ from textual.binding import Binding
 
 from rounds.errors import RoundsError
 from rounds.faces.news import Reminder
+from rounds.faces.offering import offered
+from rounds.files.problems import Problems
+from rounds.files.settings import Settings
 from rounds.tui import answers, models, themes
-from rounds.tui.intents import BY_NAME, INTENTS, PAGES, QUESTIONS, Intent
+from rounds.tui.intents import BY_NAME, INTENTS, ONCE_S, PAGES, QUESTIONS, Intent
+from rounds.tui.keying import intents_with, keymap, with_keys
 from rounds.tui.messages import Changed
 from rounds.tui.reminders import desktop_notice, window_title
 from rounds.tui.screens.home import HomeScreen
@@ -56,14 +62,17 @@ class RoundsApp(App[int]):
     CSS_PATH = "rounds.tcss"
     HORIZONTAL_BREAKPOINTS = COLUMNS
     VERTICAL_BREAKPOINTS = ROWS
-    BINDINGS: ClassVar = [Binding(i.keys, i.action, i.title, show=False) for i in INTENTS]
+    BINDINGS: ClassVar = [Binding(i.keys, i.action, i.title, show=False, id=i.name) for i in INTENTS]
 
-    def __init__(self, controller: Controller) -> None:
+    def __init__(self, controller: Controller, settings: Settings | None = None) -> None:
         # With NO_COLOR all colours are dropped, not turned to greys; signs, bold and reverse remain.
         super().__init__(ansi_color=True if "NO_COLOR" in os.environ else None)
         self.controller = controller
+        settings = settings or Settings()
+        self.intents = intents_with(settings.keys, Problems())
+        self.set_keymap(keymap(settings.keys, self.intents))
         self.reminder = Reminder()
-        self.bell_on = True
+        self.bell_on = settings.bell
         self.answer = ""
         self._answer_left = 0
         self._title = ""
@@ -75,11 +84,12 @@ class RoundsApp(App[int]):
         self._themes = themes.fitting(self.console.color_system)
         for theme in (*themes.THEMES, *themes.THEMES_16):
             self.register_theme(theme)
-        self.theme = themes.PLAIN.name if self.no_color else self._themes[0].name
+        self.theme = themes.PLAIN.name if self.no_color else themes.named(settings.theme, self._themes).name
+        self._offered_at_s = -math.inf
 
     def get_default_screen(self) -> Screen[None]:
         """The home screen."""
-        return HomeScreen()
+        return HomeScreen(self.keyed)
 
     def on_mount(self) -> None:
         """Start listening to the controller and to the clock; cautions come first at the first run."""
@@ -97,7 +107,7 @@ class RoundsApp(App[int]):
             if accepted and first:
                 self.ask(self.controller.accept_cautions)
 
-        self.push_screen(CautionScreen(first), answered)
+        self.push_screen(CautionScreen(first, self.keyed("{cautions}")), answered)
 
     def _wake(self) -> None:
         """Called from any thread."""
@@ -187,12 +197,16 @@ class RoundsApp(App[int]):
     def keys_for(self, view: View) -> tuple[Key, ...]:
         """The keys that can work now, the most useful first."""
         on_page = self.page is not None
-        can = [i for i in INTENTS if i.can(view) and (i.anywhere or not on_page)]
-        return tuple(Key(i.cap, i.word, i.action) for i in can)
+        can = [i for i in self.intents if i.can(view) and (i.anywhere or not on_page)]
+        return tuple(Key(i.cap, i.word, i.action) for i in can if i.cap)
+
+    def keyed(self, text: str) -> str:
+        """A sentence with the player's keys in it."""
+        return with_keys(text, self.intents)
 
     def say(self, answer: str) -> None:
         """Show a sentence to the player for some seconds."""
-        self.answer = plain(answer, 240)
+        self.answer = plain(self.keyed(answer), 240)
         self._answer_left = max(ANSWER_TICKS, len(self.answer) // READ_A_SECOND)
 
     def _handle_exception(self, error: Exception) -> None:
@@ -206,9 +220,9 @@ class RoundsApp(App[int]):
     def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
         """The palette: what can work now, and nothing else."""
         view = self.controller.view()
-        for intent in INTENTS:
+        for intent in self.intents:
             if intent.can(view) and intent.name != "search":
-                yield SystemCommand(intent.title, intent.help, self._runner(intent))
+                yield SystemCommand(intent.title, self.keyed(intent.help), self._runner(intent))
 
     def _runner(self, intent: Intent) -> Callable[[], None]:
         return lambda: self.action_intent(intent.name)
@@ -242,6 +256,8 @@ class RoundsApp(App[int]):
         if name in at_once:
             before = c.view()
             self.ask(at_once[name], lambda: answers.marked(before, answers.done(name, before, c.view())))
+        elif name in ("upper", "lower"):
+            self.home.choose(-1 if name == "upper" else 1)
         elif name in PAGES:
             self._turn_to(name)
         elif name in QUESTIONS:
@@ -270,7 +286,13 @@ class RoundsApp(App[int]):
             if name == self.page.NAME:
                 name = "now"
             self.pop_screen()
-        made = {"log": LogPage, "health": HealthPage, "rig": RigPage, "sound": SoundPage, "help": HelpPage}
+        made: dict[str, Callable[[], Page]] = {
+            "log": LogPage,
+            "health": HealthPage,
+            "rig": RigPage,
+            "sound": SoundPage,
+            "help": lambda: HelpPage(self.intents, self.keyed),
+        }
         if name in made:
             self.push_screen(made[name]())
         self.call_after_refresh(self.repaint)
@@ -287,10 +309,34 @@ class RoundsApp(App[int]):
 
         self.push_screen(asked.dialog, answered)
 
+    def _do_offer(self) -> None:
+        """Take what this moment offers; a pedal that bounces takes it once."""
+        now_s, before_s = time.monotonic(), self._offered_at_s
+        self._offered_at_s = now_s
+        if now_s - before_s < ONCE_S:
+            return
+        before = self.controller.view()
+        match offered(before):
+            case "open_round" | "gauge" as question:
+                self._inquire(question)
+            case "end_round":
+                self.ask(self.controller.end_round)
+            case "done":
+                self.ask(
+                    self.controller.done,
+                    lambda: answers.marked(before, answers.done("offer", before, self.controller.view())),
+                )
+
+    async def action_quit(self) -> None:
+        """The library's own key for leaving does what ours does: in a round it is asked for twice."""
+        self.action_intent("quit")
+
     def _do_end_round(self) -> None:
         """With work left the key is asked for twice: a slip would cost a round of listening."""
         left = self.controller.view().left
-        if self._sure("end_round", f"Press e again to end the round with {left} to do." if left else ""):
+        if self._sure(
+            "end_round", f"Press {{end_round}} again to end the round with {left} to do." if left else ""
+        ):
             self.ask(self.controller.end_round)
 
     def _sure(self, name: str, question: str) -> bool:
@@ -324,7 +370,7 @@ class RoundsApp(App[int]):
     def _do_quit(self) -> None:
         """In a round a slip would stop everything, so the key is asked for twice; in a take, in silence."""
         mode = self.controller.view().mode
-        question = "" if mode == "between" else "Press q again to quit. The round waits where it is."
+        question = "" if mode == "between" else "Press {quit} again to quit. The round waits where it is."
         if self._sure("quit", question):
             self.exit(0)
 
@@ -347,13 +393,13 @@ class RoundsApp(App[int]):
             self.repaint()
 
 
-def run(controller: Controller) -> int:
+def run(controller: Controller, settings: Settings | None = None) -> int:
     """Run the screens until the player quits; the value is the exit code.
 
     Raises:
         Exception: whatever the screens stumbled over; the terminal is as it was before.
     """
-    app = RoundsApp(controller)
+    app = RoundsApp(controller, settings)
     code = app.run() or 0
     if app.fault is not None:
         raise app.fault

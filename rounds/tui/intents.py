@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from rounds.faces.offering import offered
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -63,19 +65,36 @@ def _take(view: View) -> bool:
     return view.mode in ("between", "take")
 
 
+def _offer(view: View) -> bool:
+    return bool(offered(view))
+
+
 def _always(view: View) -> bool:
     return True
 
 
 INTENTS: tuple[Intent, ...] = (
-    Intent("open_round", "r", "r", "round", "Begin a round", "Say when the downbeat is.", _between),
-    Intent("again", "space", "space", "again", "Hear it again", "Forget the last strike.", _at_bottle),
     Intent(
-        "skip", "s", "s", "skip", "Skip this bottle", "Left out of this round; b brings it back.", _at_bottle
+        "offer", "enter", "Enter", "done", "Take what is offered", "Say that the big words are done.", _offer
+    ),
+    Intent("open_round", "r", "r", "round", "Start a round", "Say when the downbeat is.", _between),
+    Intent(
+        "again", "space", "space", "again", "Hear it again", "The last strike does not count.", _at_bottle
+    ),
+    Intent(
+        "skip",
+        "s",
+        "s",
+        "leave out",
+        "Leave this bottle out",
+        "Of this round only; {back} brings it back.",
+        _at_bottle,
     ),
     Intent("back", "b,backspace", "b", "back", "Go back", "To the bottle before.", _in_round),
-    Intent("other", "k", "k", "keys 1/2", "Keys of the other", "Of two people, whose the keys are.", _two),
-    Intent("pump", "p", "p", "pump on/off", "Pump on or off", "The head went on, or came off.", _at_bottle),
+    Intent("other", "k", "k", "keys 1/2", "Keys to the other", "Give the keys to the other player.", _two),
+    Intent(
+        "pump", "p", "p", "head on/off", "Head on or off", "The pump head went on, or came off.", _at_bottle
+    ),
     Intent(
         "stroke_in", "plus,equals_sign", "+", "stroke in", "One stroke in", "You pumped once.", _at_bottle
     ),
@@ -83,15 +102,15 @@ INTENTS: tuple[Intent, ...] = (
         "stroke_out", "minus", "−", "let out", "One stroke out", "You let about a stroke out.", _at_bottle
     ),
     Intent("air", "a", "a", "strokes", "Air moved", "Say how many strokes; minus is out.", _at_bottle),
-    Intent(
-        "undo", "u", "u", "undo", "Take back", "What was told or heard last; again: further back.", _undoable
-    ),
-    Intent("take", "t", "t", "take", "Take on or cut", "While it runs nothing moves or sounds.", _take),
+    Intent("undo", "u", "u", "undo", "Undo", "The last thing. Press again for the one before.", _undoable),
+    Intent("take", "t", "t", "take", "Take rolling or cut", "While it runs nothing moves or sounds.", _take),
     Intent("end_round", "e", "e", "end round", "End the round", "As it stands.", _in_round),
     Intent("temperature", "c", "c", "°C", "Air temperature", "Enter it in °C.", _no_take),
     Intent("gauge", "g", "g", "gauge", "Pressure gauge", "Enter what it reads, in psi.", _no_take),
     Intent("note", "n", "n", "note", "Write a note", "About a bottle, or about the day.", _no_take),
-    Intent("replaced", "x", "x", "replaced", "Part replaced", "A new cap or bottle: new history.", _no_take),
+    Intent("replaced", "x", "x", "new part", "New cap or bottle", "Its record starts afresh.", _no_take),
+    Intent("upper", "up", "↑", "up", "Bottle above", "Choose another in the forecast.", _between),
+    Intent("lower", "down", "↓", "down", "Bottle below", "Choose another in the forecast.", _between),
     Intent("now", "1,escape", "1", "now", "Now", "The round, or the wait for the next.", _no_take, True),
     Intent("log", "2", "2", "log", "Log", "All that happened, newest first.", _no_take, True),
     Intent("health", "3", "3", "health", "Health", "How each bottle has held.", _no_take, True),
@@ -111,4 +130,6 @@ INTENTS: tuple[Intent, ...] = (
 BY_NAME = {intent.name: intent for intent in INTENTS}
 QUESTIONS = ("open_round", "air", "temperature", "gauge", "note", "replaced")
 """Intents that ask the player for something first."""
+ONCE_S = 0.3
+"""A pedal that bounces sends its key again within this time; what is offered is taken once."""
 PAGES = ("now", "log", "health", "rig", "sound", "help")

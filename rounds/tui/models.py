@@ -21,6 +21,8 @@ from rounds.wording.printable import plain
 from rounds.wording.words import counted, eighths, in_words, signed_cents, strokes_phrase, whole_cents
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from rounds.faces.controller import Level
     from rounds.faces.view import BottleView, View
 
@@ -47,11 +49,11 @@ def slab(view: View, level: Level | None = None) -> SlabModel:
     )
 
 
-def reading(view: View) -> ReadingModel:
+def reading(view: View, keyed: Callable[[str], str] = str) -> ReadingModel:
     """The newest strike and the air it asks for."""
     heard = view.reading
     if view.phase == "done" and view.instruction.act == "none":
-        return ReadingModel(None, advice=ending(view))
+        return ReadingModel(None, advice=keyed(ending(view)))
     if heard is None:
         return ReadingModel(None, advice="No strike heard yet.")
     name = plain(heard.bottle or heard.note or "?", 8)
@@ -70,7 +72,7 @@ def reading(view: View) -> ReadingModel:
 def ending(view: View) -> str:
     """How a finished round ends, and what comes after it."""
     by_itself = "after a minute" if view.downbeat_in_s is None else "at the downbeat"
-    return f"It ends {by_itself}, or with e; t then begins a take."
+    return f"It ends {by_itself}, or with {{end_round}}; {{take}} then begins a take."
 
 
 def aim_text(view: View) -> str:
@@ -199,7 +201,7 @@ def summary(before: View, after: View) -> str:
         return ""
     passed = before.downbeat_in_s is not None and before.downbeat_in_s <= 1.0
     opening = "The downbeat is here and the round over" if passed else "The round is over"
-    again = " r begins a new one; what was heard is kept." if before.left and not passed else ""
+    again = " {open_round} begins a new one; what was heard is kept." if before.left and not passed else ""
     done = f"{before.needed - before.left} of {before.needed} in tune"
     connections = counted(before.connections, "connection")
     return f"{opening}: {done}, {connections}, {shown.minutes_figure(before.elapsed_s or 0.0)}.{again}"
@@ -279,18 +281,22 @@ def between_strip(view: View, level: Level) -> StripModel:
 _OUT = ("wants_air", "too_full", "unsure", "unheard")
 
 
-def reasons(view: View) -> tuple[Said, ...]:
+def reasons(view: View, keyed: Callable[[str], str] = str) -> tuple[Said, ...]:
     """Why the round is due then, and what would be done first."""
     ahead = first_ones(view)
     skipped = [plain(b.id, 8) for b in view.bottles if b.state == "left_out"]
     names = ", ".join(f"{plain(b.id, 8)} {sign(b)}" for b in ahead[:_FIRST_SHOWN])
     more = f" +{len(ahead) - _FIRST_SHOWN}" if len(ahead) > _FIRST_SHOWN else ""
-    temp = "" if view.temp_c is not None else "No temperature yet: c tells it, and the forecast gets better."
+    temp = (
+        ""
+        if view.temp_c is not None
+        else "No temperature yet: {temperature} tells it, and the forecast gets better."
+    )
     return (
         Said(shown.sentence(plain(view.due.reason, 240)), "bold"),
         Said(f"First: {names}{more}" if names else shown.nobody_first(view.due.overdue), ""),
         Said(f"Left out, not due: {in_words(skipped, 3)}." if skipped else "", ""),
-        Said(temp, "$faint"),
+        Said(keyed(temp), "$faint"),
     )
 
 

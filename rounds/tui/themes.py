@@ -155,8 +155,15 @@ LIGHT_16 = _theme(
 
 THEMES = (DARK, LIGHT, PLAIN)
 THEMES_16 = (DARK_16, LIGHT_16, PLAIN)
+NAMES = ("dark", "light", "plain")
+"""What the settings call them."""
 
 
 def fitting(color_system: str | None) -> tuple[Theme, ...]:
     """Dark, light and black-and-white, for a terminal with so many colours."""
     return THEMES_16 if color_system == "standard" else THEMES
+
+
+def named(name: str, themes: tuple[Theme, ...]) -> Theme:
+    """The theme that a setting names: `dark`, `light` or `plain`."""
+    return themes[NAMES.index(name)]

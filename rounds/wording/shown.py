@@ -88,7 +88,7 @@ MOVES_AIR: tuple[Act, ...] = ("connect", "add", "release")
 """Acts that move air; `connect` puts the pump on and goes on to pump."""
 LEAST_COUNTED = 2
 """Eighths of a stroke: less than a quarter no hand can count, so it is ordered as a bit."""
-_PARTS_SPOKEN = (
+PARTS_SPOKEN = (
     "",
     "an eighth",
     "a quarter",
@@ -117,9 +117,9 @@ def strokes_spoken(strokes: float) -> str:
     """`3 and a half strokes`, `three eighths of a stroke`: no sign that a reader may swallow."""
     whole, rest = divmod(eighths(strokes), 8)
     if whole and rest:
-        return f"{whole} and {_PARTS_SPOKEN[rest]} strokes"
+        return f"{whole} and {PARTS_SPOKEN[rest]} strokes"
     if rest:
-        return "half a stroke" if rest == 4 else f"{_PARTS_SPOKEN[rest]} of a stroke"
+        return "half a stroke" if rest == 4 else f"{PARTS_SPOKEN[rest]} of a stroke"
     return f"{whole} stroke{'' if whole == 1 else 's'}"
 
 

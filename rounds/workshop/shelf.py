@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any
 from rounds.air import DEFAULT_CEILING_KPA, KPA_PER_PSI, STIFFNESS_SHARE, Shell, kpa_to_psi
 from rounds.errors import BadRig
 from rounds.files.problems import Problems, Table, is_number, shown
+from rounds.files.tomltext import parse_toml, read_toml
 from rounds.notes import parse_note
-from rounds.rigs.tomltext import parse_toml, read_toml
 
 if TYPE_CHECKING:
     import os

@@ -244,6 +244,12 @@ class FakeController:
     def gauge(self, bottle: str, psi: float) -> None:
         self._note_down("gauge", bottle, psi)
 
+    def gauge_typed(self, bottle: str, text: str) -> None:
+        self._note_down("gauge_typed", bottle, text)
+
+    def done(self) -> None:
+        self._note_down("done")
+
     def take_toggle(self) -> None:
         self._note_down("take_toggle")
         self.shown = self.between_view() if self.shown.mode == "take" else self.take_view()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from contextlib import asynccontextmanager
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 import pytest
 from textual.widgets import Button, Input, Static
@@ -13,6 +13,7 @@ from textual.widgets import Button, Input, Static
 from rounds.faces import cautions
 from rounds.faces.controller import Level, RoundRequest
 from rounds.faces.view import DueView, ReadingView
+from rounds.files.settings import Settings
 from rounds.tui import models
 from rounds.tui.app import RoundsApp
 from rounds.tui.intents import INTENTS
@@ -67,10 +68,12 @@ def _displayed(widget: Widget) -> bool:
 
 
 @asynccontextmanager
-async def on_stage(scene: str, size: tuple[int, int] = (80, 24)) -> AsyncIterator[Stage]:
+async def on_stage(
+    scene: str, size: tuple[int, int] = (80, 24), settings: Settings | None = None
+) -> AsyncIterator[Stage]:
     fake = FakeController(first_run=scene == "first")
     fake.shown = SCENES.get(scene, FakeController.round_view)(fake)
-    app = RoundsApp(fake)
+    app = RoundsApp(fake, settings)
     async with app.run_test(size=size) as pilot:
         await pilot.pause()
         yield Stage(fake, app, pilot)
@@ -369,7 +372,7 @@ class TestDialogs:
         ("key", "values", "asked"),
         [
             ("c", ["21,5"], ("temperature", 21.5)),
-            ("g", ["c4", "35"], ("gauge", "C4", 35.0)),
+            ("g", ["c4", "35"], ("gauge_typed", "C4", "35")),
             ("n", ["valve hisses", "A3"], ("note", "valve hisses", "A3")),
             ("n", ["warm afternoon", ""], ("note", "warm afternoon", None)),
             ("x", ["G6", "cap"], ("replaced", "G6", "cap")),
@@ -390,7 +393,7 @@ class TestDialogs:
             await stage.press("3")
             await stage.press("5")
             await stage.press("enter")
-            assert stage.asked == [("gauge", "A3", 35.0)]
+            assert stage.asked == [("gauge_typed", "A3", "35")]
 
     async def test_letters_in_a_dialog_are_not_keys(self) -> None:
         async with on_stage("round") as stage:
@@ -474,7 +477,7 @@ class TestTake:
     async def test_palette_offers_the_cut_and_quit_only(self) -> None:
         async with on_stage("take") as stage:
             titles = [c.title for c in stage.app.get_system_commands(stage.app.screen)]
-            assert titles == ["Take on or cut", "Quit"]
+            assert titles == ["Take rolling or cut", "Quit"]
 
 
 def _without_ids(svg: str) -> str:
@@ -574,7 +577,64 @@ class TestPages:
             text = str(stage.app.screen.query_one(".help", Static).content)
             for intent in INTENTS:
                 assert intent.title in text
-                assert intent.help in text
+                assert stage.app.keyed(intent.help) in text
+
+
+class TestOwnKeys:
+    """Keys that the player set, as two pedals of a page-turner send them."""
+
+    PEDALS: ClassVar = Settings(keys={"offer": ("pagedown",), "again": ("pageup", "space"), "skip": ()})
+
+    async def test_they_work_and_the_old_ones_do_not(self) -> None:
+        async with on_stage("off", settings=self.PEDALS) as stage:
+            await stage.press("enter", "s", "pageup", "pagedown")
+            assert stage.asked == [("repeat",), ("done",)]
+
+    async def test_key_line_help_and_answers_show_them(self) -> None:
+        async with on_stage("off", (140, 40), settings=self.PEDALS) as stage:
+            assert "PgDn done  PgUp/space again" in stage.text(KeyLine)
+            assert "leave out" not in stage.text(KeyLine)
+            await stage.press("pagedown")
+            assert stage.text(Lines, ".said").strip().startswith("A3: head off, done. u undoes it.")
+            await stage.press("question_mark")
+            assert "PgDn  Take what is offered" in str(stage.app.screen.query_one(".help", Static).content)
+
+    async def test_a_pedal_that_bounces_counts_once(self) -> None:
+        async with on_stage("off") as stage:
+            await stage.press("enter", "enter")
+            assert stage.asked == [("done",)]
+
+    async def test_a_page_keeps_its_own_keys(self) -> None:
+        async with on_stage("off", settings=self.PEDALS) as stage:
+            await stage.press("question_mark", "pagedown")
+            assert stage.asked == []
+
+
+class TestOffer:
+    @pytest.mark.parametrize(
+        ("scene", "asked"), [("pump", ("done",)), ("release", ("done",)), ("done", ("end_round",))]
+    )
+    async def test_enter_takes_what_is_offered(self, scene: str, asked: tuple[str, ...]) -> None:
+        async with on_stage(scene) as stage:
+            await stage.press("enter")
+            assert stage.asked == [asked]
+
+    async def test_where_a_strike_is_waited_for_it_says_so(self) -> None:
+        async with on_stage("strike") as stage:
+            await stage.press("enter")
+            assert stage.asked == []
+            assert "Strike F#4: no key is needed." in stage.text(Lines, ".said")
+
+    async def test_between_rounds_it_asks_for_one(self) -> None:
+        async with on_stage("between") as stage:
+            await stage.press("enter")
+            assert isinstance(stage.app.screen, Ask)
+
+    async def test_leaving_by_the_keys_of_the_library_is_asked_for_twice_too(self) -> None:
+        async with on_stage("round") as stage:
+            await stage.press("ctrl+q")
+            assert stage.app.is_running
+            assert "Press q again to quit." in stage.text(Lines, ".said")
 
 
 class TestPalette:
@@ -587,7 +647,7 @@ class TestPalette:
 
     async def test_command_is_carried_out(self) -> None:
         async with on_stage("round") as stage:
-            await stage.press("ctrl+p", *"skip")
+            await stage.press("ctrl+p", *"leave this")
             await stage.pilot.pause(0.4)
             await stage.press("enter")
             await stage.pilot.pause(0.2)

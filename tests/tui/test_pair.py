@@ -87,7 +87,7 @@ class TestTheScreen:
         async with app.run_test(size=(80, 24)) as pilot:
             await pilot.pause()
             await pilot.press("s")
-            assert app.answer.startswith(f"{MARKS[0]} A3 is skipped")
+            assert app.answer.startswith(f"{MARKS[0]} A3 is left out")
 
     def test_a_first_look_is_not_called_unheard(self) -> None:
         view = fake().view()

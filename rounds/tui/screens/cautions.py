@@ -27,8 +27,10 @@ class CautionScreen(ModalScreen[bool]):
         Binding("q", "app.quit", "quit"),
     ]
 
-    def __init__(self, first: bool) -> None:
+    def __init__(self, first: bool, again: str) -> None:
+        """The cautions; `again`: the key that shows them once more."""
         super().__init__()
+        self._again = again
         self._first = first
 
     def compose(self) -> ComposeResult:
@@ -36,7 +38,7 @@ class CautionScreen(ModalScreen[bool]):
         with Vertical(classes="sheet"):
             yield Static(f"! {cautions.HEADING}", classes="alarm")
             with VerticalScroll():
-                yield Static(caution_text())
+                yield Static(caution_text(self._again))
             yield Button("Enter: read on", id="accept", compact=True)
 
     def on_mount(self) -> None:
@@ -81,9 +83,9 @@ class CautionScreen(ModalScreen[bool]):
             self.dismiss(False)
 
 
-def caution_text() -> Content:
+def caution_text(again: str) -> Content:
     """The cautions, the rules in bold."""
-    parts: list[str | tuple[str, str]] = [cautions.OPENING.format(again="F2"), "\n\n"]
+    parts: list[str | tuple[str, str]] = [cautions.OPENING.format(again=again), "\n\n"]
     for caution in cautions.CAUTIONS:
         parts += [(f"{caution.rule} ", "bold"), caution.text, "\n\n"]
     return Content.assemble(*parts[:-1])

@@ -19,6 +19,7 @@ from rounds.air import LEAST_AIR_C, MOST_AIR_C
 from rounds.errors import BadInput
 from rounds.faces import typed
 from rounds.faces.controller import RoundRequest
+from rounds.sessions.acts import NO_GAUGE
 from rounds.tui.answers import UNDO
 from rounds.wording.printable import plain
 from rounds.wording.words import strokes_phrase
@@ -161,18 +162,24 @@ def _temperature(controller: Controller, here: str) -> Question:
 
 
 def _gauge(controller: Controller, here: str) -> Question:
-    fields = (Field("bottle", "which one", here), Field("psi", "what the gauge reads"))
-
-    def read(values: dict[str, str]) -> tuple[str, float]:
-        bottle = typed.bottle(values["bottle"], controller.rig)
-        return bottle, typed.number(values["psi"], "psi", 0, 200)
-
-    def done(read: tuple[str, float]) -> str:
-        return f"{read[0]}: {read[1]:g} psi.{UNDO}"
-
-    return Question(
-        Ask("Pressure gauge", fields, read, "psi" if here else ""), lambda read: controller.gauge(*read), done
+    rig = controller.rig
+    unit = rig.pump_of(here).gauge_unit if here else "psi"
+    fields = (
+        Field("bottle", "which one", here),
+        Field("gauge", f"what it reads in {unit}, 46 or 3.2 bar; none: there is no gauge"),
     )
+
+    def read(values: dict[str, str]) -> tuple[str, str]:
+        bottle, pressure = typed.bottle(values["bottle"], rig), values["gauge"].strip()
+        if pressure.casefold() != NO_GAUGE:
+            typed.pressure_kpa(pressure, rig.pump_of(bottle).gauge_unit)
+        return bottle, pressure
+
+    def done(read: tuple[str, str]) -> str:
+        return f"{read[0]}: {typed.gauge_said(read[1], rig.pump_of(read[0]).gauge_unit)}.{UNDO}"
+
+    ask = Ask("Pressure gauge", fields, read, "gauge" if here else "")
+    return Question(ask, lambda read: controller.gauge_typed(*read), done)
 
 
 def _note(controller: Controller, here: str) -> Question:

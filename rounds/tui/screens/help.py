@@ -8,18 +8,18 @@ from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
 
-from rounds.tui.intents import INTENTS
 from rounds.tui.screens.page import SCROLLS, Page
 from rounds.tui.widgets.rails import STYLE
 from rounds.wording import shown
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable, Sequence
 
     from textual.widget import Widget
 
     from rounds.faces.controller import Controller
     from rounds.faces.view import View
+    from rounds.tui.intents import Intent
 
 CARD = "Do what the big words say, then strike. The strike moves you on. No key is needed."
 LEVELS = "Each step down in a bottle is twice the strokes: ▇ ⅛  ▆ ¼  ▅ ½  ▄ 1  ▃ 2  ▂ 4  ▁ more"
@@ -44,8 +44,10 @@ class HelpPage(Page):
 
     HEADING, NAME, HINT = "HELP", "help", SCROLLS
 
-    def __init__(self) -> None:
+    def __init__(self, intents: Sequence[Intent], keyed: Callable[[str], str]) -> None:
+        """Help with the player's own keys."""
         super().__init__()
+        self._intents, self._keyed = intents, keyed
         self._shown: tuple[bool, ...] | None = None
 
     def body(self) -> Iterable[Widget]:
@@ -60,25 +62,25 @@ class HelpPage(Page):
     def fill(self, controller: Controller) -> None:
         """Write the text for what can work now."""
         view = controller.view()
-        live = tuple(intent.can(view) for intent in INTENTS)
+        live = tuple(intent.can(view) for intent in self._intents)
         if live != self._shown:
             self._shown = live
-            self.query_one(".help", Static).update(help_text(view))
+            self.query_one(".help", Static).update(help_text(view, self._intents, self._keyed))
 
 
-def help_text(view: View) -> Content:
+def help_text(view: View, intents: Sequence[Intent], keyed: Callable[[str], str]) -> Content:
     """The card first, signs and keys; the longer words below it."""
     parts: list[str | tuple[str, str]] = [(f"{CARD}\n\n", "bold")]
     for state, drawn in shown.SIGN.items():
         parts += [(f"{drawn or 'name':<5}{shown.WORD[state]:<12}", STYLE[state])]
         parts += ["\n"] * (len(parts) % _SIGNS_A_ROW == 1)
     parts += ["\n", (f"{LEVELS}\n\n", "$faint"), ("Keys", "bold $air-in"), ("  (faint: not now)", "$faint")]
-    for intent in INTENTS:
+    for intent in intents:
         live = intent.can(view)
         parts += [
             (f"\n{intent.cap:>6}  ", "bold $air-in" if live else "$faint"),
             (f"{intent.title:<16} ", "bold" if live else "$faint"),
-            (intent.help, "" if live else "$faint"),
+            (keyed(intent.help), "" if live else "$faint"),
         ]
     parts += ["\n\n", ("How a round goes", "bold $air-in"), "\n", "\n".join(HOW)]
     return Content.assemble(*parts)

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
-from textual.binding import Binding
 from textual.containers import Horizontal, Vertical
 from textual.screen import Screen
 
@@ -25,6 +24,8 @@ from rounds.tui.widgets.stillness import Stillness
 from rounds.tui.widgets.strip import Strip
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from textual.app import ComposeResult
 
     from rounds.faces.controller import Controller, DriftPath, Level
@@ -38,6 +39,10 @@ FORECAST_EVERY = 20
 
 class RoundPane(Vertical):
     """What to do now, and the rails."""
+
+    def __init__(self, keyed: Callable[[str], str]) -> None:
+        super().__init__()
+        self._keyed = keyed
 
     def compose(self) -> ComposeResult:
         """From the top: strip, slab, why, what is next and the clock, reading, air, rails, foot."""
@@ -66,7 +71,7 @@ class RoundPane(Vertical):
     def _paint_one(self, view: View, level: Level) -> None:
         self.query_one("RoundPane > Slab", Slab).paint(models.slab(view, level))
         self.query_one(".why", Lines).paint(models.why(view, level))
-        self.query_one(Reading).paint(models.reading(view))
+        self.query_one(Reading).paint(models.reading(view, self._keyed))
         self.query_one(AirLine).paint(models.air(view))
         self.query_one(".caution", Lines).paint(models.caution(view))
         self.query_one(Rails).paint(models.rails(view))
@@ -80,8 +85,9 @@ class RoundPane(Vertical):
 class BetweenPane(Vertical):
     """How long until the next round, why, what would come first, and where every bottle is going."""
 
-    def __init__(self) -> None:
+    def __init__(self, keyed: Callable[[str], str]) -> None:
         super().__init__()
+        self._keyed = keyed
         self.paths: tuple[DriftPath, ...] = ()
         self.chosen = 0
         self._forecast_of: tuple[BottleView, ...] | None = None
@@ -104,7 +110,7 @@ class BetweenPane(Vertical):
         self._forecast(view, controller)
         self.query_one(Strip).paint(models.between_strip(view, level))
         self.query_one(BigClock).paint(models.due(view))
-        self.query_one(".reason", Lines).paint(models.reasons(view))
+        self.query_one(".reason", Lines).paint(models.reasons(view, self._keyed))
         self.query_one(".said", Lines).paint(models.said(view, level, answer))
         self.choose(self.chosen)
 
@@ -143,15 +149,10 @@ class TakePane(Vertical):
 class HomeScreen(Screen[None]):
     """Shows the pane of the view's mode."""
 
-    BINDINGS: ClassVar = [
-        Binding("up", "choose(-1)", "bottle before", show=False),
-        Binding("down", "choose(1)", "next bottle", show=False),
-        Binding("pageup", "choose(-8)", "eight up", show=False),
-        Binding("pagedown", "choose(8)", "eight down", show=False),
-    ]
-
-    def __init__(self) -> None:
+    def __init__(self, keyed: Callable[[str], str]) -> None:
+        """The home screen; `keyed` puts the player's keys into a sentence."""
         super().__init__()
+        self._keyed = keyed
         self.mode: Mode | None = None
         self.opened = False
 
@@ -162,8 +163,8 @@ class HomeScreen(Screen[None]):
 
     def compose(self) -> ComposeResult:
         """All panes, and the keys."""
-        yield RoundPane()
-        yield BetweenPane()
+        yield RoundPane(self._keyed)
+        yield BetweenPane(self._keyed)
         yield TakePane()
         yield KeyLine()
 
@@ -197,7 +198,7 @@ class HomeScreen(Screen[None]):
         chosen = paths[self.query_one(BetweenPane).chosen].bottle if paths else ""
         return view.instruction.bottle or chosen
 
-    def action_choose(self, step: int) -> None:
+    def choose(self, step: int) -> None:
         """Choose another bottle in the forecast."""
         if self.mode == "between":
             pane = self.query_one(BetweenPane)
