@@ -9,6 +9,7 @@ answer given, and marked as not proved.
 
 from __future__ import annotations
 
+import heapq
 import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -19,7 +20,7 @@ from rounds.planning.ordering.search import Search, TooMany, Way
 from rounds.planning.ordering.states import States
 
 if TYPE_CHECKING:
-    from rounds.planning.ordering.families import Families
+    from rounds.planning.ordering.families import Families, Family
     from rounds.planning.ordering.latest import LatestStarts
 
 MOST_ENTRIES = 30_000_000
@@ -67,14 +68,15 @@ def best_way(families: Families, limits: Limits = THOROUGH) -> Found:
     """The best way, with pumps, by the pin alone, or doing nothing at all."""
     found = [Found(Way((), (families.weight, 0, 0), 0))]
     if families.visits:
-        found += [*_with_pumps(families, limits), *_by_pin_alone(families, limits)]
+        found += _with_pumps(families, limits)
+        found += _by_pin_alone(families, limits, min(f.way.cost[0] for f in found))
     return min(found, key=lambda f: f.rank)
 
 
-def _by_pin_alone(families: Families, limits: Limits) -> list[Found]:
-    """No pump is taken in hand at all (the search always takes one)."""
+def _by_pin_alone(families: Families, limits: Limits, least: int) -> list[Found]:
+    """No pump is taken in hand at all (the search always takes one), where that may leave out `least`."""
     pin = families.only_pin()
-    if not pin.visits or pin.visits == families.visits:
+    if not pin.visits or pin.visits == families.visits or families.weight - pin.weight > least:
         return []
     found = best_way(pin, limits)
     weight, connections, changes = found.way.cost
@@ -144,11 +146,30 @@ def _unit_and_bound(families: Families, tick: int, most: int) -> tuple[int, int]
     unit = max(1, families.weight // _MOST_MERGED)
     while True:
         merged = families.weighing(unit).merged()
-        least = latest_starts(States(merged), 0, merged.weight, tick).least_budget()
-        bound = merged.weight if least is None else least
+        bound = _least_late(merged.families[0])
+        if bound is None:
+            least = latest_starts(States(merged), 0, merged.weight, tick).least_budget()
+            bound = merged.weight if least is None else least
         if bound <= most:
             return unit, bound
         unit = max(unit + 1, unit * bound // most)
+
+
+def _least_late(row: Family) -> int | None:
+    """Least weight late in one row, earliest due first, when all weigh alike; None where they do not.
+
+    Moore, J. M. (1968), An n job, one machine sequencing algorithm: where one is late, drop the longest.
+    """
+    if row.weight.min() != row.weight.max():
+        return None
+    made: list[int] = []
+    tick = 0
+    for work, due in zip(row.work.tolist(), row.due.tolist(), strict=True):
+        heapq.heappush(made, -work)
+        tick += work
+        if tick > due:
+            tick += heapq.heappop(made)
+    return int(row.weight[0]) * (len(row) - len(made))
 
 
 def _table_from(states: States, least: int, tick: int) -> LatestStarts:

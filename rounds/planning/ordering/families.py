@@ -76,21 +76,30 @@ class Families:
         """Weight of all visits together."""
         return sum(int(f.weight.sum()) for f in self.families)
 
+    def column(self, name: str) -> Whole:
+        """One number of every visit, family after family: `work`, `due`, `cautious_due` or `weight`."""
+        return np.concatenate([getattr(f, name) for f in self.families])
+
+    @property
+    def pumps(self) -> int:
+        """How many families need a pump in hand; they come first."""
+        return sum(f.pump is not None for f in self.families)
+
     def only_pin(self) -> Families:
         """The same with no pump visit made."""
         return replace(self, families=tuple(f for f in self.families if f.pump is None))
 
     def merged(self) -> Families:
         """The same as if no set-up took time: one family, earliest due first. Never harder."""
-        due = np.concatenate([f.due for f in self.families])
+        due = self.column("due")
         order = np.argsort(due, kind="stable")
         one = Family(
             pump=None,
             visits=tuple(int(v) for v in np.concatenate([f.visits for f in self.families])[order]),
-            work=np.concatenate([f.work for f in self.families])[order],
+            work=self.column("work")[order],
             due=due[order],
             cautious_due=due[order],
-            weight=np.concatenate([f.weight for f in self.families])[order],
+            weight=self.column("weight")[order],
             setup=0,
         )
         return replace(self, families=(one,))

@@ -17,12 +17,13 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from rounds.planning.ordering.families import Whole
-    from rounds.planning.ordering.states import States, Step
+    from rounds.planning.ordering.states import Moves, States
 
     Ticks = NDArray[np.floating]
 
 _EXACT_IN_SINGLE = 2**24
 """Whole numbers up to here are exact in single precision, which is twice as fast."""
+_NO_WEIGHT = np.array(0)
 
 
 @dataclass(frozen=True)
@@ -66,18 +67,21 @@ def latest_starts(states: States, least: int, most: int, tick: int = 1) -> Lates
 
 
 class _Builder:
-    """Fills one layer from the next."""
+    """Fills one layer from the next. Each layer has one state more than there are: one that is never met."""
 
     def __init__(self, states: States, least: int, most: int, tick: int) -> None:
-        self.states, self.tick = states, tick
-        families = states.families
+        self.states, families = states, states.families
+        self.pumps, self.planes = families.pumps, np.arange(families.pumps)[:, None]
         self.horizon = families.horizon // tick
         small = self.horizon < _EXACT_IN_SINGLE
         self.dtype: np.dtype[np.floating] = np.dtype(np.float32 if small else np.float64)
         self.leaving: Ticks = (states.leaving // tick).astype(self.dtype)
-        self.due: list[Ticks] = [(f.due // tick).astype(self.dtype)[:, None] for f in families.families]
-        self.work: list[Ticks] = [(f.work // tick).astype(self.dtype)[:, None] for f in families.families]
-        weights = np.sort(np.concatenate([f.weight for f in families.families]))[::-1]
+        self.charge: Ticks = np.tile(self.leaving[:, None], (1, states.planes))
+        np.fill_diagonal(self.charge, 0)
+        self.due: Ticks = (families.column("due") // tick).astype(self.dtype)
+        self.work: Ticks = (families.column("work") // tick).astype(self.dtype)
+        self.weight = families.column("weight")
+        weights = np.sort(self.weight)[::-1]
         self.one_weight = int(weights[0]) if weights[0] == weights[-1] else None
         heaviest = np.concatenate(([0], np.cumsum(weights)))
         # Before layer K at most the K heaviest were left out, after it at most the rest.
@@ -85,57 +89,61 @@ class _Builder:
         self.high = [min(most, int(w)) for w in heaviest[::-1]]
 
     def _empty(self, layer: int) -> Ticks:
-        columns = max(0, self.high[layer] - self.low[layer] + 1) + 1
-        shape = (self.states.planes, self.states.size(layer), columns)
+        shape = (self.states.planes, self.states.size(layer) + 1, self._width(layer))
         return np.full(shape, -np.inf, dtype=self.dtype)
+
+    def _width(self, layer: int) -> int:
+        return max(0, self.high[layer] - self.low[layer] + 1) + 1
 
     def last(self) -> Ticks:
         """Everything decided: the first pump must have been taken in hand."""
         layer = self.states.layers - 1
         table = self._empty(layer)
-        table[:, :, 1:] = (self.horizon - np.where(self.states.charged, self.leaving, 0))[:, None, None]
+        table[:, :-1, 1:] = (self.horizon - np.where(self.states.charged, self.leaving, 0))[:, None, None]
         return table
 
     def before(self, after: Ticks, layer: int) -> Ticks:
         """Layer `layer` from layer + 1."""
-        table = self._empty(layer)
-        same = self._columns(after, layer, np.zeros(1, dtype=np.int64))[0]
-        for family, step in enumerate(self.states.steps[layer]):
-            if not len(step.here):
-                continue
-            best = np.maximum(self._made(after, family, step, same), self._left(after, layer, family, step))
-            if len(step.here) == table.shape[1]:
-                np.maximum(table, best, out=table)
-            else:
-                table[:, step.here] = np.maximum(table[:, step.here], best)
+        table, moves = self._empty(layer), self.states.moves[layer]
+        best = table[:, :-1]
+        same = self._columns(after, layer, _NO_WEIGHT)
+        np.maximum(self._left(after, layer, moves), self._by_pump(after, same, moves), out=best)
+        if len(moves.there) > self.pumps:
+            np.maximum(best, self._by_pin(after, same, moves), out=best)
         return table
 
     def _columns(self, after: Ticks, layer: int, weight: Whole) -> Whole:
         """The column of the next layer that holds each column's budget less a weight."""
-        width = max(0, self.high[layer] - self.low[layer] + 1) + 1
-        budget = self.low[layer] - 1 + np.arange(width) - weight[:, None]
+        budget = self.low[layer] - 1 + np.arange(self._width(layer)) - weight[..., None]
         columns = _within(budget - self.low[layer + 1] + 1, after.shape[2] - 1)
-        columns[:, 0] = 0
+        columns[..., 0] = 0
         return columns
 
-    def _made(self, after: Ticks, family: int, step: Step, same: Whole) -> Ticks:
-        due, work = self.due[family][step.nth], self.work[family][step.nth]
-        if self.states.families.families[family].pump is None:
-            pinned: Ticks = np.minimum(after[:, step.there][:, :, same], due) - work
-            return pinned
-        start: Ticks = np.minimum(after[family, step.there][:, same], due) - work
-        charge = self.leaving.copy()
-        charge[family] = 0
-        charged: Ticks = start[None] - charge[:, None, None]
-        return charged
+    def _by_pump(self, after: Ticks, same: Whole, moves: Moves) -> Ticks:
+        """The best visit with a pump, which is in hand from there on."""
+        if not self.pumps:
+            return np.full(1, -np.inf, dtype=self.dtype)
+        row = moves.row[: self.pumps]
+        start = after[self.planes, moves.there[: self.pumps]][:, :, same]
+        start = np.minimum(start, self.due[row][..., None]) - self.work[row][..., None]
+        best: Ticks = (start - self.charge[..., None, None]).max(axis=1)
+        return best
 
-    def _left(self, after: Ticks, layer: int, family: int, step: Step) -> Ticks:
+    def _by_pin(self, after: Ticks, same: Whole, moves: Moves) -> Ticks:
+        row = moves.row[-1]
+        start = after[:, moves.there[-1]][:, :, same]
+        best: Ticks = np.minimum(start, self.due[row][:, None]) - self.work[row][:, None]
+        return best
+
+    def _left(self, after: Ticks, layer: int, moves: Moves) -> Ticks:
+        """The best visit to leave out."""
         if self.one_weight is not None:
-            columns = self._columns(after, layer, np.array([self.one_weight]))[0]
-            return after[:, step.there][:, :, columns]
-        weight = self.states.families.families[family].weight[step.nth]
-        columns = self._columns(after, layer, weight)
-        return after[:, step.there[:, None], columns]
+            columns = self._columns(after, layer, np.array(self.one_weight))
+            alike: Ticks = after[:, moves.there].max(axis=1)[:, :, columns]
+            return alike
+        columns = self._columns(after, layer, self.weight[moves.row])
+        odd: Ticks = after[:, moves.there[..., None], columns].max(axis=1)
+        return odd
 
 
 def _within(columns: Whole, last: int) -> Whole:

@@ -10,7 +10,7 @@ allowed goes too, by the table of latest starts.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 MOST_WITH_RISK = 80
 """With more visits the search leaves slack to `arrange`: minding it would take ten times as long."""
 _LARGEST = 2**62
+_MORE_THAN_ALL = np.array([2**63 - 1])
 
 
 class TooMany(Exception):
@@ -49,8 +50,7 @@ class Way:
     ticks: int
 
 
-@dataclass(frozen=True)
-class _Labels:
+class _Labels(NamedTuple):
     """Labels of one layer: state and pump in hand, tick, cost, the label before, the move that led here."""
 
     state: Whole
@@ -62,8 +62,7 @@ class _Labels:
 
     def pick(self, which: Whole) -> _Labels:
         """Some of the labels, in a given order."""
-        columns = (self.state, self.plane, self.tick, self.cost, self.parent, self.move)
-        return _Labels(*(c[which] for c in columns))
+        return _Labels(*(c[which] for c in self))
 
 
 @dataclass(frozen=True)
@@ -83,7 +82,10 @@ class Search:
         self.states, self.table, self.unit, self.tick = states, table, unit, tick
         self.most_labels = most_labels
         self.digit = states.families.visits + 2
+        self.pumps = states.families.pumps
         self.with_risk = states.families.visits <= MOST_WITH_RISK
+        columns = ("work", "due", "cautious_due", "weight")
+        self.work, self.due, self.cautious_due, self.weight = map(states.families.column, columns)
 
     def run(self, weight_limit: int) -> Way | None:
         """A best way; None when there is none within the limit.
@@ -107,33 +109,29 @@ class Search:
         return self._best(labels, trails)
 
     def _after(self, labels: _Labels, layer: int, weight_limit: int) -> _Labels:
-        parts = []
-        for family, step in enumerate(self.states.steps[layer]):
-            nth = np.full(self.states.size(layer), -1, dtype=np.int64)
-            there = np.zeros_like(nth)
-            nth[step.here], there[step.here] = step.nth, step.there
-            parts += self._decide(labels, family, nth[labels.state], there[labels.state])
-        columns = zip(*(vars(p).values() for p in parts), strict=True)
-        joined = _Labels(*(np.concatenate(c) for c in columns))
+        moves = self.states.moves[layer]
+        place, who = np.nonzero(moves.open[:, labels.state])
+        state = labels.state[who]
+        row, there = moves.row[place, state], moves.there[place, state]
+        before = labels.pick(who)
+        left = _Labels(
+            there, before.plane, before.tick, before.cost + self.weight[row] * self.digit**3, who, 2 * place
+        )
+        made = self._made(before, place, row, there, who)
+        joined = _Labels(*map(np.concatenate, zip(left, made, strict=True)))
         return self._kept(joined, layer + 1, weight_limit)
 
-    def _decide(self, labels: _Labels, place: int, nth: Whole, there: Whole) -> list[_Labels]:
-        family = self.states.families.families[place]
-        who = np.flatnonzero(nth >= 0)
-        nth, there, plane = nth[who], there[who], labels.plane[who]
-        tick, cost = labels.tick[who], labels.cost[who]
-        move = np.full(len(who), 2 * place, dtype=np.int64)
-        left = _Labels(there, plane, tick, cost + family.weight[nth] * self.digit**3, who, move)
-        if family.pump is not None:
-            leaves = plane != place
-            tick = tick + np.where(leaves, self.states.leaving[plane], 0)
-            cost = cost + self.digit**2 + self.digit * leaves
-            plane = np.full_like(plane, place)
-        tick = tick + family.work[nth]
+    def _made(self, before: _Labels, place: Whole, row: Whole, there: Whole, who: Whole) -> _Labels:
+        """The visits made; those that come too late are not among them."""
+        by_pump = place < self.pumps
+        changes = by_pump & (before.plane != place)
+        tick = before.tick + changes * self.states.leaving[before.plane] + self.work[row]
+        cost = before.cost + self.digit**2 * by_pump + self.digit * changes
         if self.with_risk:
-            cost = cost + (tick > family.cautious_due[nth])
-        made = _Labels(there, plane, tick, cost, who, move + 1)
-        return [left, made.pick(np.flatnonzero(tick <= family.due[nth]))]
+            cost = cost + (tick > self.cautious_due[row])
+        plane = np.where(by_pump, place, before.plane)
+        made = _Labels(there, plane, tick, cost, who, 2 * place + 1)
+        return made.pick(np.flatnonzero(tick <= self.due[row]))
 
     def _kept(self, labels: _Labels, layer: int, weight_limit: int) -> _Labels:
         """Without labels that cannot be finished within the limit, and without dominated ones."""
@@ -141,9 +139,10 @@ class Search:
         latest = self.table.at(layer, labels.plane, labels.state, budget)
         alive = labels.pick(np.flatnonzero(labels.tick // self.tick <= latest))
         code = alive.state * self.states.planes + alive.plane
-        order = np.lexsort((alive.cost, alive.tick, code))
+        # Of two that are equal, the one by an earlier family, left out rather than made.
+        order = np.lexsort((alive.move, alive.cost, alive.tick, code))
         staged = _staged(alive.cost[order], code[order])
-        before = np.minimum.accumulate(np.concatenate(([np.iinfo(np.int64).max], staged)))[:-1]
+        before = np.minimum.accumulate(np.concatenate((_MORE_THAN_ALL, staged)))[:-1]
         return alive.pick(order[staged < before])
 
     def _best(self, labels: _Labels, trails: list[_Trail]) -> Way:

@@ -21,14 +21,18 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Step:
-    """Deciding on the next visit of one family from the states `here` of a layer (others have none left)."""
+class Moves:
+    """Deciding on the next visit of each family, from every state of a layer.
 
-    here: Whole
+    Arrays of shape (families, states of the layer). Where a family has no visit left, `open` is false,
+    `there` is one past the states of the next layer, and `row` is that of some other visit.
+    """
+
+    open: NDArray[np.bool_]
     there: Whole
-    """The states of the next layer that this leads to."""
-    nth: Whole
-    """Which visit of the family is decided on."""
+    """The state of the next layer that this leads to."""
+    row: Whole
+    """Which visit is decided on: its row in the columns of all families one after the other."""
 
 
 class States:
@@ -88,15 +92,17 @@ class States:
         return len(self._by_layer[layer])
 
     @cached_property
-    def steps(self) -> list[list[Step]]:
-        """For every layer but the last, the step of each family."""
-        return [self._steps_from(states) for states in self._by_layer[:-1]]
-
-    def _steps_from(self, states: Whole) -> list[Step]:
-        steps = []
-        for i, family in enumerate(self.families.families):
-            stride = int(np.prod(self._dims[i + 1 :], dtype=np.int64))
-            nth = self._counts[i][states]
-            here = np.flatnonzero(nth < len(family))
-            steps.append(Step(here, self._place[states[here] + stride], nth[here]))
-        return steps
+    def moves(self) -> list[Moves]:
+        """For every layer but the last, what can be decided on."""
+        order = np.concatenate(self._by_layer[:-1])
+        lengths = np.array(self._dims)[:, None] - 1
+        strides = np.array([math.prod(self._dims[i + 1 :]) for i in range(len(self._dims))])[:, None]
+        nth = np.stack(self._counts)[:, order]
+        open_ = nth < lengths
+        row = np.minimum(nth, lengths - 1) + np.cumsum(np.concatenate(([[0]], lengths[:-1])))[:, None]
+        sizes = np.array([len(states) for states in self._by_layer])
+        there = self._place[np.minimum(order + strides, self.count - 1)]
+        there = np.where(open_, there, np.repeat(sizes[1:], sizes[:-1]))
+        ends = np.cumsum(sizes[:-1])[:-1]
+        parts = (np.split(columns, ends, axis=1) for columns in (open_, there, row))
+        return [Moves(*layer) for layer in zip(*parts, strict=True)]
