@@ -49,9 +49,12 @@ class TestFile:
 
     def test_every_value_is_read(self, written: Callable[[str], Path]) -> None:
         path = written(
-            'rig = "mine.toml"\ntheme = "light"\nbell = false\npressure = "bar"\n[keys]\nagain = "pageup"\n'
+            'rig = "mine.toml"\ntheme = "light"\nbell = false\nvoice = true\nvoice_output = "phones"\n'
+            'pressure = "bar"\n[keys]\nagain = "pageup"\n'
         )
-        expected = Settings(path.parent / "mine.toml", "light", False, "bar", {"again": ("pageup",)})
+        expected = Settings(
+            path.parent / "mine.toml", "light", False, True, "phones", "bar", {"again": ("pageup",)}
+        )
         assert checked_settings() == expected
 
     def test_all_problems_are_named_with_file_and_key(self, written: Callable[[str], Path]) -> None:
@@ -113,7 +116,7 @@ class TestCommand:
         assert main(["settings"]) == 0
         said = capsys.readouterr().out
         assert f"Settings: {path}\n" in said
-        assert 'theme     "light"' in said
+        assert 'theme        "light"' in said
         assert 'again        ["pageup"]' in said
         assert main(["settings", "--json"]) == 0
         document = json.loads(capsys.readouterr().out)

@@ -56,6 +56,7 @@ def _add_options(parser: argparse.ArgumentParser) -> None:
         help="where the virtual microphone stands: at the bottles, or so far that the room blurs them",
     )
     parser.add_argument("--fill", action="store_true", help="begin with bottles just filled, far off pitch")
+    options.add_voice(parser)
     parser.add_argument("--plain", action="store_true", help="the round in sentences, for screen readers")
     parser.add_argument(
         "--speed",

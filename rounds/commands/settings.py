@@ -49,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
     there = "" if place.exists() else " (not there yet: all is as it comes)"
     print(f"Settings: {plain(str(place))}{there}\n")
     for name, value in _values(settings).items():
-        print(f"{name:<9} {_written(value)}")
+        print(f"{name:<12} {_written(value)}")
     print("\n[keys]")
     for intent in intents:
         keys = json.dumps(_keys([intent])[intent.name], ensure_ascii=False)
@@ -62,6 +62,8 @@ def _values(settings: Settings) -> dict[str, str | bool | None]:
         "rig": None if settings.rig is None else str(settings.rig),
         "theme": settings.theme,
         "bell": settings.bell,
+        "voice": settings.voice,
+        "voice_output": settings.voice_output,
         "pressure": settings.pressure,
     }
 

@@ -48,6 +48,7 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "--temp", type=options.number("degrees"), metavar="C", help="air temperature in degrees Celsius"
     )
     options.add_people(parser)
+    options.add_voice(parser)
     parser.add_argument("--place", metavar="TEXT", help="where this is, for the log")
     parser.add_argument("--device", metavar="NAME", help="microphone, by name or number (see rounds check)")
     parser.add_argument("--keep-sound", metavar="FOLDER", help="keep a recording of each strike in a folder")

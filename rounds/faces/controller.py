@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from rounds.faces.view import View
     from rounds.rig import Rig
 
-SoundState = Literal["listening", "starting", "lost", "off"]
+SoundState = Literal["listening", "starting", "lost", "off", "shut"]
+"""`shut`: deaf for the moment, while the voice speaks."""
 HealthState = Literal["good", "watch", "replace", "unknown"]
 
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from rounds.faces.controller import Level
 from rounds.faces.opening import FOR_TWO, is_asked_for
 from rounds.faces.pages import Pages
+from rounds.faces.spoken import spoken
 from rounds.faces.view import ReadingView
 from rounds.faces.viewing import Viewer
 from rounds.files.places import make_folder
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
 
     from rounds.events import Part
     from rounds.faces.controller import DriftPath, HealthLine, LogLine, RoundRequest
+    from rounds.faces.speech import Speaker
     from rounds.faces.view import View
     from rounds.hearing.keeping import SoundKeeper
     from rounds.hearing.reading import Reading
@@ -87,12 +89,32 @@ class Live:
         self._thermometer: Thermometer | None = None
         self._request: Callable[[], RoundRequest] | None = None
         self._word, self._word_until_s = "", 0.0
+        self._speaker: Speaker | None = None
+        self._spoken_of: View | None = None
 
     # The ear
 
     def watch(self, thermometer: Thermometer) -> None:
         """Take the air temperature from a thermometer, as often as it gives one."""
         self._thermometer = thermometer
+
+    def speak_with(self, speaker: Speaker | None) -> None:
+        """Speak what is new, by this voice; None: be silent."""
+        self._speaker = speaker
+
+    def _speak(self) -> None:
+        """Say what is new. In a take the voice is silent at once."""
+        if self._speaker is None or self.first_run:
+            return
+        before, self._spoken_of = self._spoken_of, self.view()
+        if self._spoken_of.mode == "take":
+            self._speaker.hush()
+        words = spoken(before, self._spoken_of)
+        if words:
+            self._speaker.say(words)
+
+    def _is_own_voice(self, reading: Reading) -> bool:
+        return self._speaker is not None and self._speaker.spoke_at(reading.at_s)
 
     def listen_to(self, source_factory: Callable[[], Source], keeper: SoundKeeper | None = None) -> None:
         """Open a source in a thread of its own and listen to it; keep the sound of strikes where asked."""
@@ -104,7 +126,9 @@ class Live:
         self._listener.start()
 
     def close(self) -> None:
-        """Stop listening."""
+        """Stop listening, and speaking."""
+        if self._speaker is not None:
+            self._speaker.hush()
         if self._listener is not None:
             self._listener.stop()
 
@@ -169,7 +193,8 @@ class Live:
         """Work off what the ear left, and let time pass."""
         while not self._readings.empty():
             reading = self._readings.get()
-            if not self.first_run:  # nobody tunes while the cautions are still to be read
+            # Nobody tunes while the cautions are still to be read, and what the voice says is no strike.
+            if not self.first_run and not self._is_own_voice(reading):
                 self._take_in(reading)
         while not self._gauges.empty():
             self.gauge(*self._gauges.get())
@@ -178,6 +203,7 @@ class Live:
         self.session.tick(self._clock())
         self.session.record.note_clock(self._wall())
         self._expect()
+        self._speak()
 
     def _read(self, thermometer: Thermometer) -> None:
         temp_c = thermometer.news()
@@ -187,9 +213,10 @@ class Live:
     def _trouble(self) -> str | None:
         """What must be said before anything else."""
         kept = None if self._keeper is None else self._keeper.fault
+        voice = None if self._speaker is None else self._speaker.fault
         warmth = None if self._thermometer is None else self._thermometer.fault
         muted = MUTED if self._muted.muted and self.session.round is not None else None
-        return self._fault or muted or kept or warmth or self.session.record.clock_words or None
+        return self._fault or muted or kept or voice or warmth or self.session.record.clock_words or None
 
     def view(self) -> View:
         """Everything to paint now."""
@@ -219,6 +246,8 @@ class Live:
             return Level(None, None, "lost", self._fault, False, self._device)
         if self._listener is None:
             return Level(None, None, "off", "No microphone is open.", None, self._device)
+        if self._speaker is not None and self._speaker.speaking:
+            return Level(None, None, "shut", "Deaf while the voice speaks.", None, self._device)
         if self._levels is None:
             return Level(None, None, "starting", "Waiting for the first sound.", None, self._device)
         return self._level_in_words(*self._levels)

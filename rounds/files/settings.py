@@ -29,6 +29,8 @@ EXAMPLE = """\
 # rig = "my_rig.toml"     # the rig where none is named; from this folder, or ~/...
 # theme = "dark"          # or "light", or "plain" for black and white
 # bell = true             # false: no bell when a round is due
+# voice = false           # true: orders are spoken, a few words at a time
+# voice_output = "phones" # the sound output it speaks on, such as an earpiece
 # pressure = "psi"        # "bar" or "kPa", for pumps whose rig file names no gauge_unit
 
 [keys]
@@ -47,6 +49,10 @@ class Settings:
     """The rig file where none is named."""
     theme: str = "dark"
     bell: bool = True
+    voice: bool = False
+    """Whether orders are spoken."""
+    voice_output: str | None = None
+    """The sound output that the voice speaks on; None: the usual one."""
     pressure: PressureUnit = "psi"
     """The unit of the gauge of a pump whose rig file names none."""
     keys: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
@@ -68,6 +74,8 @@ def read_settings(path: Path, problems: Problems) -> Settings:
         rig=_rig(table, path.parent),
         theme=table.choice("theme", usual.theme, THEMES),
         bell=table.flag("bell", usual.bell),
+        voice=table.flag("voice", usual.voice),
+        voice_output=table.optional_text("voice_output"),
         pressure=cast("PressureUnit", table.choice("pressure", usual.pressure, tuple(KPA_PER))),
         keys=_keys(values.get("keys", {}), problems),
     )

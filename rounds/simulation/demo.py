@@ -160,6 +160,7 @@ def run_on_screen(args: argparse.Namespace) -> int:
     from rounds.faces.controller import RoundRequest
     from rounds.faces.live import Live
     from rounds.simulation.stage import PairStage, Stage
+    from rounds.starting import options
     from rounds.starting.settings import checked_settings
     from rounds.starting.start import run_face
 
@@ -176,6 +177,7 @@ def run_on_screen(args: argparse.Namespace) -> int:
         for player in players:
             player.tell = live.gauge_read
         temp_c = round(world.temp_c)
+        live.speak_with(options.speaker(args, settings, stage.now_s))
         live.begin(lambda: RoundRequest(downbeat_in_s=TO_DOWNBEAT_S, temp_c=temp_c, people=args.people))
         live.listen_to(lambda: stage)
         try:

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
+    from rounds.faces.speech import Speaker
+    from rounds.files.settings import Settings
     from rounds.journal import Journal
     from rounds.rig import Rig
 
@@ -96,6 +98,31 @@ def whole(what: str) -> Callable[[str], int]:
             raise argparse.ArgumentTypeError(f"{text!r} is not a whole number of {what}") from None
 
     return read
+
+
+def add_voice(parser: argparse.ArgumentParser) -> None:
+    """Add `--voice` and `--voice-output`."""
+    parser.add_argument(
+        "--voice", action="store_true", help="speak each order in a few words; use headphones or an earpiece"
+    )
+    parser.add_argument(
+        "--voice-output",
+        metavar="NAME",
+        help="the sound output of the voice (default: the usual one)",
+    )
+
+
+def speaker(args: argparse.Namespace, settings: Settings, clock: Callable[[], float]) -> Speaker | None:
+    """The voice, where it is asked for; `clock` times the strikes.
+
+    Raises:
+        BadInput: this machine has no speech program.
+    """
+    if not (args.voice or settings.voice):
+        return None
+    from rounds.faces.speech import Speaker, found_program
+
+    return Speaker(found_program(args.voice_output or settings.voice_output), clock)
 
 
 def add_json(parser: argparse.ArgumentParser) -> None:

@@ -60,6 +60,7 @@ def run_live(args: argparse.Namespace) -> int:
         clock = RunClock(session.now_s)
         microphone = label(state_folder() / PLACING, args.device)
         live = Live(session, clock, wall=time.time, accepted_file=accepted, device=microphone)
+        live.speak_with(options.speaker(args, settings, clock))
         live.begin(lambda: request_of(args, rig, time.time()))
         if watched:
             live.watch(Thermometer(rig.habits, time.time))

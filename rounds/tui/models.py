@@ -23,7 +23,7 @@ from rounds.wording.words import counted, eighths, in_words, signed_cents, strok
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from rounds.faces.controller import Level
+    from rounds.faces.controller import Level, SoundState
     from rounds.faces.view import BottleView, View
 
 _PHASE = {"listen": "LISTEN", "visits": "TUNE", "verify": "HEAR AGAIN", "done": "DONE", "none": "ROUND"}
@@ -256,9 +256,17 @@ def _weather(view: View) -> tuple[Fact, ...]:
     return () if view.temp_c is None else (Fact("", f"{round(view.temp_c, 1):g} °C"),)
 
 
+_MIC: dict[SoundState, str] = {
+    "listening": "mic on",
+    "starting": "mic starting",
+    "lost": "NO MIC",
+    "off": "mic off",
+    "shut": "mic shut",
+}
+
+
 def _sound(level: Level) -> tuple[Fact, ...]:
-    words = {"listening": "mic on", "starting": "mic starting", "lost": "NO MIC", "off": "mic off"}
-    return (Fact("", words[level.state], warn=level.state == "lost"),)
+    return (Fact("", _MIC[level.state], warn=level.state == "lost"),)
 
 
 def due(view: View) -> ClockModel:
