@@ -10,7 +10,8 @@ from rounds import cli
 from rounds.events import AirMoved, Connected, Event, Gauge, NoteWritten, Replaced, Strike, Temperature
 from rounds.faces.pages import Pages
 from rounds.health import Histories, assess, remembering
-from rounds.health.remembering import from_bytes, histories_at, name_of, to_bytes
+from rounds.health.from_journal import histories_at
+from rounds.health.remembering import from_bytes, name_of, to_bytes
 from rounds.journal import Journal
 from rounds.rigs.rigfile import load_rig
 from rounds.sessions.session import Session

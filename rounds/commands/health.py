@@ -21,7 +21,6 @@ drift   cents a minute that it goes by itself (minus: flat), ± 19 times in 20; 
 leaks   how likely it loses air faster than its group
 conn    times a pump went onto its cap
 hours   at pressure; high: of these above the caution pressure"""
-_URGENCY = {"now": 0, "soon": 1, "watch": 2}
 
 
 def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -44,7 +43,8 @@ def run(args: argparse.Namespace) -> int:
     """Assess and print."""
     from rounds.faces import typed
     from rounds.health import assess
-    from rounds.health.remembering import histories_at, name_of, to_bytes
+    from rounds.health.from_journal import histories_at
+    from rounds.health.remembering import name_of, to_bytes
     from rounds.importing.readings import parse_time
     from rounds.journal.timing import scale_now
 
@@ -89,10 +89,10 @@ def _document(health: BottleHealth) -> dict[str, Any]:
 
 
 def _print_table(bottles: Sequence[BottleHealth]) -> None:
-    from rounds.health import CARE
+    from rounds.health import CARE, URGENCIES
     from rounds.wording.printable import plain
 
-    findings = sorted((f for b in bottles for f in b.findings), key=lambda f: _URGENCY[f.urgency])
+    findings = sorted((f for b in bottles for f in b.findings), key=lambda f: URGENCIES.index(f.urgency))
     for finding in findings:
         _print_finding(finding)
     if findings:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from rounds.belief.in_or_out import Ahead
     from rounds.faces.controller import HealthState
     from rounds.forecast.drift import At
-    from rounds.health import BottleHealth, Histories
+    from rounds.health import BottleHealth
     from rounds.health.remembering import Remembered
     from rounds.rig import Rig
     from rounds.sessions.session import Session
@@ -78,29 +78,13 @@ class Pages:
             for e in reversed(found)
         ]
 
-    def _histories_so_far(self) -> Histories:
-        """The histories, with what is new since they were last asked for."""
-        from rounds.health.remembering import Remembered, from_checkpoint, keep
-
-        log, known = self.session.record.log, self._known
-        gone = log.taken_back(0 if known is None else known.last_id)
-        if known is None or any(event_id <= known.last_id for event_id in gone):
-            known = from_checkpoint(self.session.rig, log)
-            gone = log.taken_back(known.last_id)
-        last_id, folded = known.last_id, 0
-        for last_id, event in log.events(known.last_id):
-            if last_id not in gone:
-                known.histories.apply(event)
-            folded += 1
-        self._known = Remembered(known.histories, last_id, folded)
-        keep(self.session.rig, log, self._known)
-        return known.histories
-
     def health_lines(self, now_s: float) -> Sequence[HealthLine]:
         """How each bottle and cap has held, the worst first."""
         from rounds.health import assess
+        from rounds.health.remembering import brought_up
 
-        found = assess(self.session.rig, self._histories_so_far(), now_s)
+        self._known = brought_up(self.session.rig, self.session.record.log, self._known)
+        found = assess(self.session.rig, self._known.histories, now_s)
         lines = [_health_line(b, self.session.rig) for b in found]
         unknown = [line for line in lines if line.state == "unknown"]
         if len(unknown) > MOST_UNKNOWN:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, get_args
 
 from rounds.air import kpa_to_psi, prior_shell
 from rounds.belief.priors import prior_of
@@ -21,16 +21,20 @@ from rounds.rig import GROUPS
 
 if TYPE_CHECKING:
     from rounds.belief.pooling import Told
+    from rounds.health.leaks import LeakOdds
     from rounds.rig import Bottle, Rig
 
-__all__ = ["BottleHealth", "Finding", "Histories", "assess"]
+__all__ = ["BottleHealth", "Finding", "Histories", "assess", "at_the_valve"]
 
 Urgency = Literal["now", "soon", "watch"]
+URGENCIES: tuple[Urgency, ...] = get_args(Urgency)
 
-LEAK_LIKELY = 0.5
+LEAK_LIKELY = 0.3
+LEAST_FALLS = 2
+"""Nobody is accused before it went flat by itself so often: one reading may be another bottle's."""
 LEAK_SURE = 0.9
-CAP_HOT_HOURS = 40.0
-"""A cap at high pressure for this long may have warped."""
+CAP_STRAIN_HOURS = 36.0
+"""A cap at 50 psi for this long may have warped; at 70 psi for a quarter of it."""
 CAP_HOURS = 400.0
 CAP_CONNECTIONS = 500
 CAP_DAYS = 365.0
@@ -52,6 +56,8 @@ class Finding:
     what: str
     urgency: Urgency
     evidence: str
+    at_the_valve: str
+    """The same in so few words that they fit into an order."""
     try_in_order: tuple[str, ...] = ()
     probability: float | None = None
 
@@ -79,29 +85,15 @@ class BottleHealth:
 
 def assess(rig: Rig, histories: Histories, now_s: float) -> tuple[BottleHealth, ...]:
     """The health of every bottle, in the rig's order."""
-    found = {}
-    for group in GROUPS:
-        bottles = [b for b in rig.bottles if b.group == group]
-        if bottles:
-            found.update(_group_health(rig, bottles, histories, now_s))
-    return tuple(found[b.id] for b in rig.bottles)
+    members = {g: [b for b in rig.bottles if b.group == g] for g in GROUPS}
+    members = {g: of for g, of in members.items() if of}
+    usual = {g: -prior_of(rig, of[0]).group_leak.mean for g, of in members.items()}
+    odds = weigh(usual, {g: {b.id: histories.of[b.id].rates for b in of} for g, of in members.items()})
+    return tuple(_health(rig, b, histories.of[b.id], odds[b.group], now_s) for b in rig.bottles)
 
 
-def _group_health(
-    rig: Rig, bottles: list[Bottle], histories: Histories, now_s: float
-) -> dict[str, BottleHealth]:
-    prior = prior_of(rig, bottles[0]).group_leak
-    says = {b.id: together(histories.of[b.id].rates) for b in bottles}
-    odds = weigh(prior, says)
-    return {
-        b.id: _health(rig, b, histories.of[b.id], says[b.id], odds.group, odds.p_leak[b.id], now_s)
-        for b in bottles
-    }
-
-
-def _health(
-    rig: Rig, bottle: Bottle, history: History, own: Told | None, group: Gauss, p_leak: float, now_s: float
-) -> BottleHealth:
+def _health(rig: Rig, bottle: Bottle, history: History, odds: LeakOdds, now_s: float) -> BottleHealth:
+    own, group, p_leak = together(history.rates), odds.group, odds.p_leak[bottle.id]
     days = _cap_days(bottle, history, now_s)
     worn = _cap_findings(bottle, history.cap, days)
     leak = _leak_findings(bottle, history, own, group, p_leak, worn=bool(worn))
@@ -122,6 +114,13 @@ def _health(
     )
 
 
+def at_the_valve(rig: Rig, histories: Histories, now_s: float) -> dict[str, str]:
+    """By bottle, what to look at when somebody stands at it, in few words; most bottles have none."""
+    urgent = [f for h in assess(rig, histories, now_s) for f in h.findings]
+    urgent.sort(key=lambda f: URGENCIES.index(f.urgency), reverse=True)
+    return {f.bottle: f.at_the_valve for f in urgent}
+
+
 def _cap_days(bottle: Bottle, history: History, now_s: float) -> float | None:
     """Days since the cap was fitted: by the journal if it is there, else by the rig."""
     if history.cap.since_s is not None:
@@ -135,7 +134,7 @@ def _cap_days(bottle: Bottle, history: History, now_s: float) -> float | None:
 def _leak_findings(
     bottle: Bottle, history: History, own: Told | None, group: Gauss, p_leak: float, *, worn: bool
 ) -> tuple[Finding, ...]:
-    if own is None or p_leak < LEAK_LIKELY:
+    if own is None or p_leak < LEAK_LIKELY or sum(r.falls for r in history.rates) < LEAST_FALLS:
         return ()
     first = [VALVE, CAP, SEAL, BOTTLE] if worn else [VALVE, SEAL, CAP, BOTTLE]
     if history.caps:
@@ -152,6 +151,7 @@ def _leak_findings(
             "it leaks" if sure else "it may leak",
             "soon" if sure else "watch",
             evidence,
+            f"this cap loses {-own.mean:.1f} cents a minute, its group {-group.mean:.1f}: look at it",
             tuple(step.format(bottle.id) for step in first),
             p_leak,
         ),
@@ -160,8 +160,8 @@ def _leak_findings(
 
 def _cap_findings(bottle: Bottle, cap: Use, days: float | None) -> tuple[Finding, ...]:
     reasons = []
-    if cap.hot_hours >= CAP_HOT_HOURS:
-        reasons.append(f"{cap.hot_hours:.0f} hours at high pressure")
+    if cap.strain_hours >= CAP_STRAIN_HOURS:
+        reasons.append(f"{cap.hot_hours:.0f} hours at {_psi(cap.hot_kpa)}")
     if cap.hours >= CAP_HOURS:
         reasons.append(f"{cap.hours:.0f} hours at pressure")
     if cap.connections >= CAP_CONNECTIONS:
@@ -170,8 +170,8 @@ def _cap_findings(bottle: Bottle, cap: Use, days: float | None) -> tuple[Finding
         reasons.append(f"fitted {days:.0f} days ago")
     if not reasons:
         return ()
-    step = CAP.format(bottle.id)
-    return (Finding(bottle.id, "its cap is due for replacement", "soon", ", ".join(reasons), (step,)),)
+    step, words = CAP.format(bottle.id), f"this cap: {reasons[0]}, look at it"
+    return (Finding(bottle.id, "its cap is due for replacement", "soon", ", ".join(reasons), words, (step,)),)
 
 
 def _pressure_findings(rig: Rig, bottle: Bottle, history: History) -> tuple[Finding, ...]:
@@ -183,6 +183,7 @@ def _pressure_findings(rig: Rig, bottle: Bottle, history: History) -> tuple[Find
                 "let air out: it was read above its ceiling",
                 "now",
                 f"gauge {_psi(history.gauges[-1].gauge_kpa)}, ceiling {_psi(bottle.ceiling_kpa)}",
+                f"a gauge read {_psi(history.gauges[-1].gauge_kpa)}, above its ceiling: let air out",
                 ("let air out at the valve", "a smaller or stiffer bottle for this note"),
             )
         )
@@ -194,6 +195,7 @@ def _pressure_findings(rig: Rig, bottle: Bottle, history: History) -> tuple[Find
                 "it needs more air for its note than at first: look for bulges and white lines",
                 "soon",
                 f"{_psi(needs[0])} at first, {_psi(needs[-1])} now, both as for its note",
+                "it needs more air than at first: look for bulges",
                 (BOTTLE.format(bottle.id),),
             )
         )

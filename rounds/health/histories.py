@@ -9,13 +9,25 @@ note has at that pitch (`rounds.air.prior_shell`), which is a rough guide.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from rounds import events as ev
 from rounds.air import prior_shell, psi_to_kpa
-from rounds.belief.priors import ROOM_TEMP_C, lag_min, to_linear
-from rounds.health.rates import MOST_MIN, PAIRS_KEPT, Gas, Level, Rate, rate_between
+from rounds.belief.priors import PRESSURE_X, ROOM_TEMP_C, lag_min, to_linear
+from rounds.belief.track import MOVES_KEPT, Move
+from rounds.gauss import Z95
+from rounds.health.rates import (
+    MOST_MIN,
+    READING_VAR,
+    ROOM_VAR,
+    STRETCHES_KEPT,
+    Gas,
+    Level,
+    Rate,
+    began_unsettled,
+    rate_between,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -26,6 +38,8 @@ AT_PRESSURE_KPA = psi_to_kpa(2.0)
 """Below this a bottle counts as let down."""
 HOT_KPA = psi_to_kpa(50.0)
 """From here caps are known to warp sooner. Common practice, no source."""
+STRAIN_DOUBLES_KPA = psi_to_kpa(10.0)
+"""An hour counts double with so much more. A guess."""
 UNSEEN_H = 4.0
 GAUGES_KEPT = 20
 
@@ -38,6 +52,18 @@ class Use:
     connections: int = 0
     hours: float = 0.0
     hot_hours: float = 0.0
+    hot_kpa: float = 0.0
+    """The mean pressure of those."""
+    strain_hours: float = 0.0
+    """Hours at high pressure, as many as at its lower end would be as hard."""
+
+    def held(self, hours: float, gauge_kpa: float) -> None:
+        """So many hours at a pressure."""
+        self.hours += hours
+        if gauge_kpa >= HOT_KPA and hours > 0.0:
+            self.hot_hours += hours
+            self.hot_kpa += (gauge_kpa - self.hot_kpa) * hours / self.hot_hours
+            self.strain_hours += hours * 2.0 ** ((gauge_kpa - HOT_KPA) / STRAIN_DOUBLES_KPA)
 
 
 @dataclass(frozen=True)
@@ -56,7 +82,7 @@ class History:
     cap: Use = field(default_factory=Use)
     bottle: Use = field(default_factory=Use)
     rates: list[Rate] = field(default_factory=list)
-    """Falls between readings with nobody at the bottle, of the newest pairs."""
+    """How fast it fell in stretches with nobody at the bottle, the newest last."""
     gauges: list[GaugeRead] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     readings: int = 0
@@ -69,6 +95,14 @@ class History:
     _cents: float | None = None
     _moved: bool = False
     _level: Level | None = None
+    """The first reading of the stretch that goes on."""
+    _grows: bool = False
+    """Whether the last rate is of that stretch, which the next reading makes longer."""
+    _x: float | None = None
+    """The last reading, linear cents."""
+    _moved_s: float | None = None
+    """When air was moved last, until the next reading tells how far the pitch went."""
+    _moves: tuple[Move, ...] = ()
 
 
 class Histories:
@@ -85,6 +119,7 @@ class Histories:
         self._per_kelvin = {
             b.id: self._shells[b.id].cents_per_kelvin(rig.target_hz(b.id), ROOM_TEMP_C) for b in rig.bottles
         }
+        self._group_of = {b.id: b.group for b in rig.bottles}
         self._handlers: dict[type[ev.Event], Callable[..., None]] = {
             ev.Strike: self._strike,
             ev.AirMoved: self._air_moved,
@@ -115,27 +150,38 @@ class Histories:
         _pressed(history, event.at_s, gauge_kpa)
         history.readings += 1
         history._cents = event.cents
-        self._pair(history, event)
+        self._heard(history, event)
 
-    def _pair(self, history: History, event: ev.Strike) -> None:
-        """Take the rate since the reading before; a pump on the valve makes a reading no start or end."""
-        if event.cents is None or event.bottle is None or event.pump_on:
+    def _heard(self, history: History, event: ev.Strike) -> None:
+        """Take the rate since the stretch began; a pump on the valve makes a reading no start or end."""
+        if event.cents is None or event.bottle is None:
             history._level = None
             return
-        level = Level(event.at_s, to_linear(event.cents), self._gas_of[event.bottle].at(event.at_s))
-        if history._level is None:
-            history._level = level
+        x = to_linear(event.cents)
+        _moves_seen(history, x)
+        if event.pump_on:
+            history._level = None
             return
-        rate = rate_between(history._level, level, self._per_kelvin[event.bottle])
+        gas_c = self._gas_of[event.bottle].at(event.at_s)
+        level = Level(event.at_s, x, gas_c, _own_var(event), history._moves)
+        start = history._level
+        if start is None or level.at_s - start.at_s > 60.0 * MOST_MIN:
+            history._level, history._grows = level, False
+            return
+        group = self._group_of[event.bottle]
+        rate = rate_between(start, level, self._per_kelvin[event.bottle], group)
         if rate is not None:
-            history.rates.append(rate)
-            del history.rates[:-PAIRS_KEPT]
-        if rate is not None or level.at_s - history._level.at_s > 60.0 * MOST_MIN:
-            history._level = level
+            falls = history.rates.pop().falls if history._grows else 0
+            history.rates.append(replace(rate, falls=falls + 1))
+            history._grows = True
+            del history.rates[:-STRETCHES_KEPT]
+        if began_unsettled(start, level):
+            history._level, history._grows = level, False
 
     def _air_moved(self, history: History, event: ev.AirMoved) -> None:
         if event.strokes != 0.0:
             history._moved = True
+            history._moved_s = event.at_s
             history._level = None
 
     def _connected(self, history: History, event: ev.Connected) -> None:
@@ -159,6 +205,21 @@ class Histories:
         del history.notes[:-3]
 
 
+def _own_var(event: ev.Strike) -> float:
+    """Variance of a reading, the room's share in it."""
+    own = READING_VAR if event.u95_cents is None else (event.u95_cents / Z95) ** 2
+    return own + ROOM_VAR
+
+
+def _moves_seen(history: History, x: float) -> None:
+    """A reading after air was moved shows by how much; of a bottle never heard, from empty."""
+    if history._moved_s is not None:
+        before = -PRESSURE_X if history._x is None else history._x
+        history._moves = (*history._moves, Move(history._moved_s, x - before))[-MOVES_KEPT:]
+        history._moved_s = None
+    history._x = x
+
+
 def _pressed(history: History, at_s: float, gauge_kpa: float) -> None:
     """A pressure was seen: count the hours since the one before."""
     if history.first_s is None:
@@ -168,6 +229,5 @@ def _pressed(history: History, at_s: float, gauge_kpa: float) -> None:
         hours = (at_s - history._at_s) / 3600.0
         hours = min(hours, UNSEEN_H) if history._moved else hours
         for use in (history.cap, history.bottle):
-            use.hours += hours
-            use.hot_hours += hours if lowest >= HOT_KPA else 0.0
+            use.held(hours, lowest)
     history._at_s, history._gauge_kpa, history._moved = at_s, gauge_kpa, False

@@ -1,9 +1,9 @@
-"""How fast one bottle loses pitch, from pairs of its readings between which nobody touched it.
+"""How fast one bottle loses pitch, from stretches of its readings in which nobody touched it.
 
 The belief's filter takes a wild fall for a slip of the ear and says little of it, which is right
 for tuning and wrong here: a bottle that falls a hundred cents between rounds is just what is looked
-for. So rates are taken from the readings themselves, freed of temperature, and a weighted mean that
-starts from the median weighs down single pairs that disagree.
+for. So rates are taken from the readings themselves, freed of temperature and of what settles and creeps
+after air was moved.
 
 Levels in linear cents (`rounds.belief.priors`), rates in cents per minute, times in seconds.
 """
@@ -12,21 +12,35 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from rounds.belief.pooling import Told
+from rounds.belief.priors import CREEP, SETTLING
+from rounds.belief.track import CREEP_FROM_MIN, SETTLE_MIN, Move
+
+if TYPE_CHECKING:
+    from rounds.rig import Group
 
 LEAST_MIN, MOST_MIN = 3.0, 240.0
-"""Pairs closer than this are all noise and settling; further apart the bottle may have been let down."""
-PAIRS_KEPT = 100
+"""Stretches shorter than this are all noise and settling; longer ones may hide that the bottle was let
+down."""
+STRETCHES_KEPT = 100
 READING_VAR = 1.0
-"""Variance of one reading."""
-SETTLING_VAR = 2.0**2
-"""Variance of what settling and creep may still do between two readings."""
-WALK_VAR_PER_MIN = 0.4**2
-"""Variance per minute of what comes and goes without a leak. These three are guesses from the world of
-`rounds.simulation`, on the wide side."""
+"""Variance of a reading whose own is not known."""
+ROOM_VAR = 0.5
+"""Variance that the room adds to a reading's own. A guess."""
+WALK_VAR_PER_MIN: dict[Group, float] = {"bass": 0.5**2, "middle": 0.25**2, "top": 0.4**2}
+"""Variance per minute of what comes and goes without a leak. Guesses from the world of
+`rounds.simulation`."""
+CREEP_DOUBT = 0.006
+"""Sd of the share that creeps away, between bottles of one rig. A guess."""
+SETTLED_VAR = 3.0**2
+"""A reading after which more than this was still to settle, cents², begins no stretch that could be
+longer."""
 TEMP_DOUBT_K = 1.0
 """What the air may have done unseen while no temperature is given."""
+READ_OFF_DOUBT_K = 0.3
+"""Thermometers are read to half a degree, and a door opens between two looks. A guess."""
 PER_KELVIN_DOUBT = 0.25
 _HUBER = 2.0
 
@@ -38,29 +52,51 @@ class Level:
     at_s: float
     x: float
     gas_c: float | None
+    var: float = READING_VAR
+    moves: tuple[Move, ...] = ()
+    """The air moved last before it, which settles yet."""
 
 
 @dataclass(frozen=True)
 class Rate:
-    """What one pair says."""
+    """What one stretch of so many minutes says. `falls`: how many readings came after its first."""
 
     per_min: float
     var: float
+    minutes: float
+    falls: int = 1
 
 
-def rate_between(first: Level, second: Level, per_kelvin: float) -> Rate | None:
-    """The rate that a pair of readings shows; None when they lie too near or too far apart."""
-    minutes = (second.at_s - first.at_s) / 60.0
+def rate_between(first: Level, last: Level, per_kelvin: float, group: Group) -> Rate | None:
+    """The rate that a stretch shows; None when it is too short or too long."""
+    minutes = (last.at_s - first.at_s) / 60.0
     if not LEAST_MIN <= minutes <= MOST_MIN:
         return None
     warmer = 0.0
     doubt_k = TEMP_DOUBT_K
-    if first.gas_c is not None and second.gas_c is not None:
-        warmer = second.gas_c - first.gas_c
-        doubt_k = 0.1 + PER_KELVIN_DOUBT * abs(warmer)
-    change = second.x - first.x - per_kelvin * warmer
-    var = 2.0 * READING_VAR + SETTLING_VAR + WALK_VAR_PER_MIN * minutes + (per_kelvin * doubt_k) ** 2
-    return Rate(change / minutes, var / minutes**2)
+    if first.gas_c is not None and last.gas_c is not None:
+        warmer = last.gas_c - first.gas_c
+        doubt_k = READ_OFF_DOUBT_K + PER_KELVIN_DOUBT * abs(warmer)
+    settled = _settled(first, last)
+    change = last.x - first.x - per_kelvin * warmer - settled.mean
+    var = first.var + last.var + settled.var + WALK_VAR_PER_MIN[group] * minutes + (per_kelvin * doubt_k) ** 2
+    return Rate(change / minutes, var / minutes**2, minutes)
+
+
+def began_unsettled(first: Level, last: Level) -> bool:
+    """Whether the bottle settled so much after the first reading that the last one is a better start."""
+    return _settled(first, last).var > SETTLED_VAR and last.at_s - first.at_s >= 60.0 * LEAST_MIN
+
+
+def _settled(first: Level, last: Level) -> Told:
+    """What settles and creeps back of earlier air moves within a stretch, and how uncertain that is."""
+    settling = creeping = 0.0
+    for move in first.moves:
+        ages = [max(0.0, level.at_s - move.at_s) / 60.0 for level in (first, last)]
+        settling += move.x * (math.exp(-ages[0] / SETTLE_MIN) - math.exp(-ages[1] / SETTLE_MIN))
+        creeping += move.x * math.log((CREEP_FROM_MIN + ages[1]) / (CREEP_FROM_MIN + ages[0]))
+    mean = -SETTLING.mean * settling - CREEP.mean * creeping
+    return Told(mean, (SETTLING.sd * settling) ** 2 + (CREEP_DOUBT * creeping) ** 2)
 
 
 def together(rates: list[Rate]) -> Told | None:

@@ -13,25 +13,20 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from rounds.belief.state import fingerprint
+from rounds.belief.track import Move
 from rounds.errors import JournalError
 from rounds.health.histories import GaugeRead, Histories, History, Use
 from rounds.health.rates import Level, Rate
-from rounds.journal.protocol import newer_than
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from rounds.journal import Journal, Log
+    from rounds.events import Event
+    from rounds.journal import Log
     from rounds.rig import Rig
 
-    Progress = Callable[[int, int], None]
-
-VERSION = 1
+VERSION = 2
 """Raised whenever the meaning of a kept number changes."""
 LONG = 5000
 """Events from which on histories are worth keeping."""
-MOST_LATER = 50_000
-"""More events than this after a checkpoint are not sorted in memory: all are read anew."""
 
 
 @dataclass(frozen=True)
@@ -62,24 +57,27 @@ def from_checkpoint(rig: Rig, log: Log) -> Remembered:
     return Remembered(histories, kept.last_id, 0)
 
 
-def histories_at(rig: Rig, journal: Journal, now_s: float, progress: Progress) -> Remembered:
-    """All that happened until a time, in the order of time; `progress(folded, all)` counts events."""
-    kept = from_checkpoint(rig, journal)
-    goes_on = kept.last_id and kept.histories.latest_s <= now_s
-    later = newer_than(journal, kept.last_id, kept.histories.latest_s, MOST_LATER) if goes_on else None
-    if later is not None:
-        in_time = sorted((e for e in later if e.at_s <= now_s), key=lambda event: event.at_s)
-        for event in in_time:
-            kept.histories.apply(event)
-        last_id = journal.last_id if len(in_time) == len(later) else 0
-        return Remembered(kept.histories, last_id, len(in_time) if last_id else 0)
-    histories, done, about = Histories(rig), 0, journal.last_id
-    for done, event in enumerate(journal.events_by_time(now_s), 1):
-        histories.apply(event)
-        if done % LONG == 0:
-            progress(done, about)
-    whole = done == about - len(journal.taken_back())
-    return Remembered(histories, about, done if whole else 0)
+def brought_up(rig: Rig, log: Log, known: Remembered | None, before: Event | None = None) -> Remembered:
+    """Histories with what a log has since they were last worked out; kept where that took long.
+
+    Args:
+        known: what was worked out before, None for nothing yet.
+        before: an event at which to stop, for what was known when it happened.
+    """
+    gone = log.taken_back(0 if known is None else known.last_id)
+    if known is None or any(event_id <= known.last_id for event_id in gone):
+        known = from_checkpoint(rig, log)
+        gone = log.taken_back(known.last_id)
+    last_id, folded = known.last_id, 0
+    for event_id, event in log.events(known.last_id):
+        if event == before:
+            break
+        if event_id not in gone:
+            known.histories.apply(event)
+        last_id, folded = event_id, folded + 1
+    found = Remembered(known.histories, last_id, folded)
+    keep(rig, log, found)
+    return found
 
 
 def keep(rig: Rig, log: Log, known: Remembered) -> None:
@@ -123,5 +121,11 @@ def _history(kept: dict[str, Any]) -> History:
     made.cap, made.bottle = Use(**kept["cap"]), Use(**kept["bottle"])
     made.rates = [Rate(**rate) for rate in kept["rates"]]
     made.gauges = [GaugeRead(**read) for read in kept["gauges"]]
-    made._level = None if kept["_level"] is None else Level(**kept["_level"])
+    made._moves = _moves(kept["_moves"])
+    level = kept["_level"]
+    made._level = None if level is None else Level(**{**level, "moves": _moves(level["moves"])})
     return made
+
+
+def _moves(kept: list[dict[str, float]]) -> tuple[Move, ...]:
+    return tuple(Move(**move) for move in kept)

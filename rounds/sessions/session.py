@@ -17,6 +17,7 @@ from rounds.recognising.recognition import checked, in_play
 from rounds.sessions import acts
 from rounds.sessions.closing import closing
 from rounds.sessions.crew import Crew, shared_out
+from rounds.sessions.looking import Looking
 from rounds.sessions.record import Record
 from rounds.sessions.replanning import DueKeeper
 from rounds.sessions.undoing import PlayerAct, Stood
@@ -73,6 +74,9 @@ class Session:
         self.record = Record(rig, log, at_s, place, unseen_s, progress, zero_s)
         self.crew = Crew(self.now_s)
         self._due = DueKeeper()
+        self._looking = Looking()
+        if self.day.round is not None:
+            self._looking.look(rig, log, self.now_s, self.day.round.opened)
         self.hand = 0
         """The person who has the keys: 0 for the first, or the only one."""
         self.listen_in_play = False
@@ -121,7 +125,7 @@ class Session:
     @property
     def instructions(self) -> tuple[Instruction, ...]:
         """What each is to do now. After a strike that was not clear, no air: only another strike."""
-        return self.crew.shown(self.rig, self.day, self.now_s)
+        return tuple(map(self._looking.said_with, self.crew.shown(self.rig, self.day, self.now_s)))
 
     @property
     def pump_on(self) -> str | None:
@@ -231,6 +235,7 @@ class Session:
         now_s = self.record.at(at_s)
         opened = acts.round_opened(self.rig, self.day, now_s, downbeat_s, block_s, temp_c, pieces)
         opened = shared_out(self.rig, self.beliefs, opened, people)
+        self._looking.look(self.rig, self.record.log, now_s)
         before = [] if temp_c is None else [acts.temperature(temp_c, "hand", now_s)]
         named = acts.said_empty(self.rig, opened.needed, empty)
         after = [ToldEmpty(at_s=now_s, bottles=named)] if named else []
