@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from rounds.events import Strike
 from rounds.hearing.reading import Reading
 from rounds.journal import MemoryJournal
 from rounds.notes import shifted_hz
+from rounds.sessions import looking
 from rounds.sessions.session import Session
 from tests.test_health import RIG, rehearsal
+
+if TYPE_CHECKING:
+    import pytest
 
 WORDS = "this cap loses 1.6 cents a minute, its group 0.1: look at it"
 
@@ -33,6 +39,13 @@ def test_a_leak_is_told_at_the_valve_and_after_a_restart_too() -> None:
     assert led_to_its_valve(session, "E4").endswith(WORDS)
     again = Session(RIG, log, session.now_s + 1.0)
     assert again.instruction == session.instruction
+
+
+def test_nobody_waits_while_a_long_journal_is_worked_through(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(looking, "MOST_EVENTS", 10)
+    session = Session(RIG, MemoryJournal(rehearsal({"E4": -1.6}, rounds=3)), 3600.0)
+    session.open_round(3600.0)
+    assert WORDS not in led_to_its_valve(session, "E4")
 
 
 def test_a_sound_bottle_is_visited_without_a_word() -> None:

@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rounds.health import at_the_valve
-from rounds.health.remembering import brought_up
+from rounds.health.remembering import brought_up, from_checkpoint
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -21,6 +21,9 @@ if TYPE_CHECKING:
     from rounds.journal import Log
     from rounds.rig import Rig
 
+MOST_EVENTS = 20_000
+"""More than this is not worked through while a player waits: `rounds health` does, and keeps what it
+found."""
 AT_A_VALVE = ("connect", "release", "gauge")
 
 
@@ -33,7 +36,10 @@ class Looking:
 
     def look(self, rig: Rig, log: Log, now_s: float, opened: RoundOpened | None = None) -> None:
         """Work it out now, or as it was when a round was opened that is taken up again."""
-        self._known = brought_up(rig, log, self._known, before=opened)
+        known = self._known or from_checkpoint(rig, log)
+        if log.last_id - known.last_id > MOST_EVENTS:
+            return
+        self._known = brought_up(rig, log, known, before=opened)
         self.words = at_the_valve(rig, self._known.histories, now_s if opened is None else opened.at_s)
 
     def said_with(self, told: Instruction) -> Instruction:
