@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rounds.errors import BadInput
-from rounds.events import Event, NoteWritten, Part, Replaced, Skipped, SteppedBack, Strike, ToldEmpty
+from rounds.events import Event, Skipped, SteppedBack, Strike, ToldEmpty
 from rounds.forecast.drift import worst_in
 from rounds.guide.instructions import idle, no_round
 from rounds.instruction import Instruction
@@ -20,6 +20,7 @@ from rounds.sessions.crew import Crew, shared_out
 from rounds.sessions.looking import Looking
 from rounds.sessions.record import Record
 from rounds.sessions.replanning import DueKeeper
+from rounds.sessions.telling import Telling
 from rounds.sessions.undoing import PlayerAct, Stood
 
 if TYPE_CHECKING:
@@ -45,7 +46,7 @@ _MOST_STEPS = 64
 NO_WAY = "no way forward was found, so tune it by hand"
 
 
-class Session:
+class Session(Telling):
     """A session on one rig: one person's, or that of several who tune at once."""
 
     def __init__(
@@ -402,32 +403,6 @@ class Session:
         now_s, told, day = self.record.at(at_s), self.instruction, self._own_day
         self._do(*acts.as_told(self.rig, day, told, now_s))
 
-    def temperature(self, temp_c: float, at_s: float, source: str = "hand") -> None:
-        """The air temperature.
-
-        Raises:
-            BadInput: outside -30 to 60 degrees Celsius.
-        """
-        self._do(acts.temperature(temp_c, source, self.record.at(at_s)))
-
-    def gauge(self, psi: float, at_s: float, bottle: str | None = None) -> None:
-        """A pressure gauge was read on a bottle (the one asked for, unless another is named).
-
-        Raises:
-            BadInput: no such bottle, or not a pressure.
-        """
-        bottle_id = acts.known(self.rig, bottle or self._asked_for())
-        self._do(acts.gauge(bottle_id, psi, self.record.at(at_s)))
-
-    def gauge_typed(self, text: str, at_s: float, bottle: str | None = None) -> None:
-        """What was typed of a gauge: a pressure in any of its units, or that there is none.
-
-        Raises:
-            BadInput: no such bottle, or not a pressure.
-        """
-        bottle_id = acts.known(self.rig, bottle or self._asked_for())
-        self._do(acts.gauge_typed(self.rig, bottle_id, text, self.record.at(at_s)))
-
     def skip(self, at_s: float) -> None:
         """Leave the bottle asked for out of this round."""
         self._do(Skipped(at_s=self.record.at(at_s), bottle=self._asked_for()))
@@ -439,17 +414,3 @@ class Session:
     def repeat(self, at_s: float) -> None:
         """Hear the bottle asked for once more."""
         self._do(SteppedBack(at_s=self.record.at(at_s), bottle=self._asked_for()))
-
-    def note(self, text: str, at_s: float, bottle: str | None = None) -> None:
-        """Write something down."""
-        self.record.write(
-            note := NoteWritten(at_s=self.record.at(at_s), text=text, bottle=bottle), act=self._act(note)
-        )
-
-    def replaced(self, bottle_id: str, part: Part, at_s: float) -> None:
-        """A cap or a bottle was replaced: a new history begins.
-
-        Raises:
-            BadInput: the rig has no such bottle.
-        """
-        self._do(Replaced(at_s=self.record.at(at_s), bottle=acts.known(self.rig, bottle_id), part=part))

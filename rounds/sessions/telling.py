@@ -1,0 +1,77 @@
+"""What players tell beside the order of a round: air, gauges, notes, parts that were replaced.
+
+A session is told these; they are apart from it because none of them depends on where a round stands.
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from typing import TYPE_CHECKING
+
+from rounds.events import Event, NoteWritten, Part, Replaced
+from rounds.sessions import acts
+
+if TYPE_CHECKING:
+    from rounds.rig import Rig
+    from rounds.sessions.record import Record
+    from rounds.sessions.undoing import PlayerAct
+
+
+class Telling(ABC):
+    """The acts; a session says which bottle is asked for, and goes on after each."""
+
+    record: Record
+
+    @property
+    @abstractmethod
+    def rig(self) -> Rig:
+        """The instrument."""
+
+    @abstractmethod
+    def _do(self, *events: Event) -> None: ...
+
+    @abstractmethod
+    def _act(self, event: Event) -> PlayerAct: ...
+
+    @abstractmethod
+    def _asked_for(self) -> str: ...
+
+    def temperature(self, temp_c: float, at_s: float, source: str = "hand") -> None:
+        """The air temperature.
+
+        Raises:
+            BadInput: outside -30 to 60 degrees Celsius.
+        """
+        self._do(acts.temperature(temp_c, source, self.record.at(at_s)))
+
+    def gauge(self, psi: float, at_s: float, bottle: str | None = None) -> None:
+        """A pressure gauge was read on a bottle (the one asked for, unless another is named).
+
+        Raises:
+            BadInput: no such bottle, or not a pressure.
+        """
+        bottle_id = acts.known(self.rig, bottle or self._asked_for())
+        self._do(acts.gauge(bottle_id, psi, self.record.at(at_s)))
+
+    def gauge_typed(self, text: str, at_s: float, bottle: str | None = None) -> None:
+        """What was typed of a gauge: a pressure in any of its units, or that there is none.
+
+        Raises:
+            BadInput: no such bottle, or not a pressure.
+        """
+        bottle_id = acts.known(self.rig, bottle or self._asked_for())
+        self._do(acts.gauge_typed(self.rig, bottle_id, text, self.record.at(at_s)))
+
+    def note(self, text: str, at_s: float, bottle: str | None = None) -> None:
+        """Write something down."""
+        self.record.write(
+            note := NoteWritten(at_s=self.record.at(at_s), text=text, bottle=bottle), act=self._act(note)
+        )
+
+    def replaced(self, bottle_id: str, part: Part, at_s: float) -> None:
+        """A cap or a bottle was replaced: a new history begins.
+
+        Raises:
+            BadInput: the rig has no such bottle.
+        """
+        self._do(Replaced(at_s=self.record.at(at_s), bottle=acts.known(self.rig, bottle_id), part=part))
