@@ -61,6 +61,17 @@ def _refuse_to_begin_anew(path: Path) -> None:
         )
 
 
+def missing_beside_copies(path: Path) -> str | None:
+    """A sentence where a journal is gone though copies of it are there: a new one begins."""
+    copies = copies_of(path)
+    if path.exists() or not copies:
+        return None
+    return (
+        f"{plain(path)} is missing, though {plain(copies[-1])} is a copy of it; a new journal begins. "
+        f"`rounds journal restore {plain(copies[-1])}` brings the old one back."
+    )
+
+
 def open_to_write(path: Path) -> sqlite3.Connection:
     """Open a journal to read and write; make it, or bring it up to date, where that is needed."""
     _refuse_what_is_none(path)

@@ -151,10 +151,14 @@ def open_journal(args: argparse.Namespace, *, read_only: bool = False) -> Journa
     from rounds.files.places import journal_path
     from rounds.journal import Journal
     from rounds.journal.mending import mend
+    from rounds.journal.opening import missing_beside_copies
 
-    journal = Journal(journal_path(args.journal), read_only=read_only)
-    if not read_only and (found := mend(journal)):
-        print(f"rounds: {found}", file=sys.stderr)
+    path = journal_path(args.journal)
+    missing = None if read_only else missing_beside_copies(path)
+    journal = Journal(path, read_only=read_only)
+    for sentence in (missing, None if read_only else mend(journal)):
+        if sentence:
+            print(f"rounds: {sentence}", file=sys.stderr)
     return journal
 
 

@@ -139,6 +139,11 @@ def test_an_empty_file_beside_copies_begins_no_day(
     assert path.read_bytes() == b""
     path.unlink()
     assert cli.main(["log", "add", "x", "--journal", str(path)]) == 0
+    said = capsys.readouterr().err
+    assert "is missing" in said
+    assert "daily-2026-09-01.db" in said
+    assert cli.main(["log", "add", "x", "--journal", str(path)]) == 0
+    assert "is missing" not in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("text", ["short", "x" * 600, " "])
