@@ -1,10 +1,10 @@
 """What happens if a guess of ours is wrong by half: `python -m tests.benchmarks.sensitivity [--days N]`.
 
-Each number below is halved, then taken half as much again, and the same days are played on world B, which is
-not ours: 16 bottles a few cents off are tuned, left alone for 35 minutes, and touched up with a downbeat ten
-minutes later. Beside the numbers as they are: connections and minutes of both rounds, bottles in tune at
-their ends, the share of 90 % forecasts (20 minutes on) that held the truth, and the highest true pressure that
-was advised as a share of the ceiling. With a handful of days a difference below the line "by chance" says nothing.
+Each number below is halved, then taken half as much again, and the same days are played on world B, which
+is not ours: 16 bottles a few cents off are tuned, left alone for 35 minutes, and touched up with a downbeat
+ten minutes later. Beside the numbers as they are: connections and minutes of both rounds, bottles in tune at
+their ends, the share of 90 % forecasts (20 minutes on) that held the truth, and the highest true pressure
+that was advised as a share of the ceiling. With few days a difference below that of "by chance" says nothing.
 """
 
 from __future__ import annotations
