@@ -43,6 +43,8 @@ BOUNDS = {
     "quarantine_s": Bounds(0.0, 1e7),
     "ahead_s": Bounds(-1e11, 1e11),
     "since_s": Bounds(-1e11, 1e11),
+    "until_s": Bounds(-2e11, 2e11),
+    "minutes": Bounds(0.0, 1e5),
     "unseen_s": Bounds(0.0, 1e7),
     "zero_s": Bounds(-2e11, 2e11),
     "temp_c": Bounds(-60.0, 90.0),

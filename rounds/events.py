@@ -254,6 +254,26 @@ class ToldEmpty(Event):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Snoozed(Event):
+    """The player wants no round called due for so many minutes (0: as soon as it is)."""
+
+    kind: ClassVar[str] = "snoozed"
+    minutes: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class NotToday(Event):
+    """A bottle is not played before a time: rounds leave it out and none is due for it.
+
+    A time that is no later than the event's own brings it back.
+    """
+
+    kind: ClassVar[str] = "not_today"
+    bottle: str
+    until_s: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class NoteWritten(Event):
     """The player wrote something down, about a bottle or about the day."""
 
@@ -350,6 +370,8 @@ EVENT_TYPES: dict[str, type[Event]] = {
         SteppedBack,
         Replaced,
         ToldEmpty,
+        Snoozed,
+        NotToday,
         NoteWritten,
         Imported,
         EventsMissing,

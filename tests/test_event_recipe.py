@@ -150,6 +150,8 @@ SAMPLES: dict[str, object] = {
     "rounds": 2,
     "needed": {"C4": 1.5},
     "skipped": ("E4",),
+    "snoozed_until_s": 99.0,
+    "not_today": {"E4": 500.0},
     "pieces": ("Morning",),
     "shift_cents": -4.25,
     "heads": ("C4", "E4"),

@@ -46,7 +46,7 @@ def talk() -> Talk:
 
 def test_the_answer_has_the_keys_of_the_contract(talk: Talk) -> None:
     answer = talk.say(OPEN)
-    assert set(answer) == {"do", "reading", "round", "due_t", "error"}
+    assert set(answer) == {"do", "reading", "round", "due_t", "call", "error"}
     assert set(answer["do"]) == {
         *("act", "bottle", "pump", "strokes", "aim_cents", "why", "expected_psi", "stop_psi", "caution")
     }

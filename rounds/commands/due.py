@@ -9,9 +9,15 @@ from typing import TYPE_CHECKING
 from rounds.commands import looking_ahead
 from rounds.errors import ExitCode
 from rounds.starting import options
+from rounds.wording.printable import plain
+from rounds.wording.shown import sentence
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from rounds.forecast.calling import Call
     from rounds.forecast.drift import Due
+    from rounds.forecast.playable import Playable
 
 
 def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -49,17 +55,28 @@ def _limit(text: str) -> float:
 
 def run(args: argparse.Namespace) -> int:
     """Print when the next round is due; the exit code says whether it is."""
-    from rounds.forecast.drift import due
+    from rounds.forecast.calling import call_of, call_words, out_now
+    from rounds.forecast.playable import playable
 
     told = looking_ahead.standing(args)
     limit = told.rig.habits.due_limit if args.limit is None else args.limit
-    when = due(told.rig, told.beliefs, told.awaited, told.now_s, limit, told.shift_cents, told.temp_c)
-    is_due = when.due_s is not None and when.due_s - told.now_s <= 60.0 * args.within
-    print(_json(when, told.now_s, is_due) if args.json else _sentence(when, told.now_s, is_due))
+    when, now_s = told.due(limit), told.now_s
+    out = out_now(told.rig, told.beliefs, told.awaited, now_s, told.shift_cents)
+    call = call_of(when, now_s, len(out), filming=False)
+    is_due = call == "due" or (when.due_s is not None and now_s < when.due_s <= now_s + 60.0 * args.within)
+    pieces = playable(told.rig, told.beliefs, now_s, told.shift_cents)
+    if args.json:
+        print(_json(when, call, pieces, now_s, is_due))
+        return int(ExitCode.DUE if is_due else ExitCode.FINE)
+    print(sentence(call_words(when, now_s, call)))
+    if call != "due" and when.due_s is not None:
+        print(f"Due in {(when.due_s - now_s) / 60.0:.0f} min: {when.reason}.")
+    for piece in pieces:
+        print(sentence(plain(f"now {piece.sentence()}")))
     return int(ExitCode.DUE if is_due else ExitCode.FINE)
 
 
-def _json(when: Due, now_s: float, is_due: bool) -> str:
+def _json(when: Due, call: Call, pieces: Sequence[Playable], now_s: float, is_due: bool) -> str:
     return json.dumps(
         {
             "now": looking_ahead.iso(now_s),
@@ -68,15 +85,12 @@ def _json(when: Due, now_s: float, is_due: bool) -> str:
             "due_at": None if when.due_s is None else looking_ahead.iso(when.due_s),
             "reason": when.reason,
             "doubtful": list(when.doubtful),
+            "call": call,
+            "snoozed_until": None
+            if when.put_off_until_s is None
+            else looking_ahead.iso(when.put_off_until_s),
+            "pieces": [p.document() for p in pieces],
         },
         allow_nan=False,
         ensure_ascii=False,
     )
-
-
-def _sentence(when: Due, now_s: float, is_due: bool) -> str:
-    if when.due_s is None:
-        return f"Not due: {when.reason}."
-    if is_due:
-        return f"Due: {when.reason}."
-    return f"Due in {(when.due_s - now_s) / 60.0:.0f} min: {when.reason}."

@@ -44,20 +44,12 @@ def _minutes(text: str) -> tuple[float, ...]:
 
 def run(args: argparse.Namespace) -> int:
     """Print the forecast."""
-    from rounds.forecast.drift import due, forecast
+    from rounds.forecast.drift import forecast
     from rounds.forecast.playable import playable
 
     told = looking_ahead.standing(args)
     at = forecast(told.rig, told.beliefs, told.now_s, args.at, told.temp_c, told.shift_cents)
-    when = due(
-        told.rig,
-        told.beliefs,
-        told.awaited,
-        told.now_s,
-        told.rig.habits.due_limit,
-        told.shift_cents,
-        told.temp_c,
-    )
+    when = told.due(told.rig.habits.due_limit)
     pieces = playable(told.rig, told.beliefs, told.now_s, told.shift_cents)
     if args.json:
         print(json.dumps(_document(at, when, pieces), allow_nan=False, ensure_ascii=False))
@@ -75,9 +67,7 @@ def _document(at: Forecast, when: Due, pieces: tuple[Playable, ...]) -> dict[str
         "bottles": [_bottle(b) for b in at.bottles],
         "due_min": None if when.due_s is None else round((when.due_s - at.now_s) / 60.0, 2),
         "due_reason": when.reason,
-        "pieces": [
-            {"piece": p.piece, "notes": p.notes, "leave_out": [n.name for n in p.leave_out]} for p in pieces
-        ],
+        "pieces": [p.document() for p in pieces],
     }
 
 

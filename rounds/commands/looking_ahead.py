@@ -23,13 +23,14 @@ if TYPE_CHECKING:
 
     from rounds.belief import Beliefs
     from rounds.events import Event
+    from rounds.forecast.drift import Due
     from rounds.journal import Journal
     from rounds.rig import Piece, Rig
     from rounds.sessions.day import Day
 
 IN_TIME_ORDER = "beliefs in time order"
 """Name of the checkpoint these commands keep; a session's own is in order of ids."""
-OF_A_ROUND = ("round_opened", "skipped", "stepped_back", "round_closed")
+OF_A_ROUND = ("round_opened", "skipped", "stepped_back", "round_closed", "snoozed", "not_today")
 """Kinds of events that say who is needed now."""
 LONG = 5000
 """Events from which on a fold is worth keeping."""
@@ -47,7 +48,15 @@ class Standing:
     needed: Mapping[str, float]
     shift_cents: float
     skipped: tuple[str, ...] = ()
-    """Bottles that the newest round ended without; none where pieces are named."""
+    """Bottles that the newest round ended without, but where pieces are named; and those not played today."""
+    snoozed_until_s: float = -math.inf
+
+    def due(self, limit: float | None) -> Due:
+        """When the next round is due."""
+        from rounds.forecast.drift import due  # numpy comes with it
+
+        args = (self.rig, self.beliefs, self.awaited, self.now_s, limit, self.shift_cents, self.temp_c)
+        return due(*args).put_off(self.snoozed_until_s)
 
     @property
     def awaited(self) -> dict[str, float]:
@@ -125,7 +134,8 @@ def standing(args: argparse.Namespace) -> Standing:
         temp_c=_temp_now(args, rig),
         needed=_needed(rig, args.piece, day),
         shift_cents=day.shift_cents,
-        skipped=() if args.piece else day.skipped,
+        skipped=(*(() if args.piece else day.skipped), *day.absent(now_s + ahead_s)),
+        snoozed_until_s=day.snoozed_until_s - ahead_s,
     )
 
 

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from rounds.faces.view import View
     from rounds.rig import Rig
 
+USUAL_SNOOZE_MIN = 10.0
+"""How long a round is put off where no time is typed."""
 SoundState = Literal["listening", "starting", "lost", "off", "shut"]
 """`shut`: deaf for the moment, while the voice speaks."""
 HealthState = Literal["good", "watch", "replace", "unknown"]
@@ -162,6 +164,12 @@ class Controller(Protocol):
 
     def replaced(self, bottle: str, part: Part) -> None:
         """A cap or a bottle was replaced."""
+
+    def snooze(self, minutes: float) -> None:
+        """No round is called due for so many minutes."""
+
+    def today(self, bottle: str, *, played: bool) -> None:
+        """Whether a bottle is played today."""
 
     def undo(self) -> str:
         """Take back the player's last act, and what came of it; what it was, in words."""

@@ -64,6 +64,9 @@ class Lines:
             "gauge": self._gauge_typed,
             "take": self._take,
             "skip": self._skip,
+            "snooze": self._snooze,
+            "not_today": self._not_today,
+            "today": self._today,
             "back": self._back,
             "undo": self._undo,
             "tick": self._tick,
@@ -120,6 +123,7 @@ class Lines:
                 **({"reference_hz": _rounded(reference_hz)} if session.day.shift_cents else {}),
             },
             "due_t": None if due.due_s is None else _rounded(due.due_s - self._zero_s),
+            "call": session.call(at_s) if state is None else None,
             "error": error,
             **({} if self._taken_back is None else {"taken_back": self._taken_back}),
         }
@@ -206,6 +210,15 @@ class Lines:
     def _skip(self, value: Any, at_s: float) -> None:
         if _true(value, "skip"):
             self.session.skip(at_s)
+
+    def _snooze(self, value: Any, at_s: float) -> None:
+        self.session.snooze(_number(value, "snooze"), at_s)
+
+    def _not_today(self, value: Any, at_s: float) -> None:
+        self.session.today(_name(value, "not_today"), at_s, played=False)
+
+    def _today(self, value: Any, at_s: float) -> None:
+        self.session.today(_name(value, "today"), at_s, played=True)
 
     def _back(self, value: Any, at_s: float) -> None:
         if _true(value, "back"):
@@ -302,6 +315,12 @@ def _empty(value: object, name: str) -> bool | list[str]:
         return bool(value)
     if not isinstance(value, list) or not all(isinstance(b, str) for b in value):
         raise BadInput(f"{name} must be true or a list of bottles, not {_shown(value)}")
+    return value
+
+
+def _name(value: object, name: str) -> str:
+    if not isinstance(value, str):
+        raise BadInput(f'{name} must be the id of a bottle such as "C4", not {_shown(value)}')
     return value
 
 

@@ -374,6 +374,14 @@ class Live:
         """A cap or a bottle was replaced."""
         self.session.replaced(bottle, part, self._clock())
 
+    def snooze(self, minutes: float) -> None:
+        """No round is called due for so many minutes."""
+        self.session.snooze(minutes, self._clock())
+
+    def today(self, bottle: str, *, played: bool) -> None:
+        """Whether a bottle is played today."""
+        self.session.today(bottle, self._clock(), played=played)
+
     def undo(self) -> str:
         """Take back the last act."""
         self._look = None

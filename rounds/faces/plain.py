@@ -180,13 +180,16 @@ def downbeat(seconds: float) -> str:
 
 
 def due(view: View) -> list[str]:
-    """When the next round should start, and why."""
+    """Whether to tune, in words; when the next round should start; and what plays now."""
+    plays = [sentence(f"now {p.sentence()}") for p in view.playable]
     if view.due.overdue:
-        return ["The next round is due now.", *filter(None, [sentence(view.due.reason)])]
+        return ["The next round is due now.", *filter(None, [sentence(view.due.reason)]), *plays]
+    said = [sentence(view.due.words or view.due.reason)]
     if view.due.due_s is None:
-        return ["When the next round is due is not known yet.", *filter(None, [sentence(view.due.reason)])]
-    said = [f"The next round is due in {shown.duration_spoken(view.due.due_s)}."]
-    return said + [sentence(view.due.reason)] * bool(view.due.reason)
+        said.insert(0, "When the next round is due is not known yet.")
+    elif view.due.snoozed_s is None:
+        said.insert(0, f"The next round is due in {shown.duration_spoken(view.due.due_s)}.")
+    return [*filter(None, said), *plays]
 
 
 def first(view: View) -> list[str]:
@@ -194,7 +197,7 @@ def first(view: View) -> list[str]:
     ahead = path_of(view)
     if ahead:
         return [f"First would be {names(b.id for b in ahead[:6])}."]
-    return [shown.nobody_first(view.due.overdue)]
+    return [shown.NOBODY_FIRST]
 
 
 OUT = ("wants_air", "too_full", "unsure", "unheard")

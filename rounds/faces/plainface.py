@@ -19,11 +19,12 @@ from typing import TYPE_CHECKING
 from rounds.air import LEAST_AIR_C, MOST_AIR_C
 from rounds.errors import BadInput, RoundsError
 from rounds.faces import cautions, plain, typed
-from rounds.faces.controller import RoundRequest
+from rounds.faces.controller import USUAL_SNOOZE_MIN, RoundRequest
 from rounds.faces.news import Reminder, news
 from rounds.faces.plainwords import QUESTIONS, SHORT, WORDS
+from rounds.sessions.acts import LONGEST_SNOOZE_MIN
 from rounds.wording.printable import plain as printable
-from rounds.wording.shown import strokes_spoken
+from rounds.wording.shown import snoozed, strokes_spoken
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -206,6 +207,21 @@ class PlainFace:
         named, _, part = rest.rpartition(" ")
         self.controller.replaced(typed.bottle(named, self.controller.rig), typed.part(part))
         return ["Noted: a new history begins."]
+
+    def _word_snooze(self, rest: str) -> list[str]:
+        minutes = typed.number(rest or f"{USUAL_SNOOZE_MIN:g}", "minutes", 0.0, LONGEST_SNOOZE_MIN)
+        self.controller.snooze(minutes)
+        return [snoozed(minutes)]
+
+    def _word_without(self, rest: str) -> list[str]:
+        bottle = typed.bottle(rest, self.controller.rig)
+        self.controller.today(bottle, played=False)
+        return [f"{plain.name(bottle)} is left out today; with {bottle} brings it back."]
+
+    def _word_with(self, rest: str) -> list[str]:
+        bottle = typed.bottle(rest, self.controller.rig)
+        self.controller.today(bottle, played=True)
+        return [f"{plain.name(bottle)} is played again."]
 
     def _word_other(self, rest: str) -> list[str]:
         self.controller.other_hand()

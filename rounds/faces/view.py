@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from rounds.events import Verdict
+    from rounds.forecast.calling import Call
+    from rounds.forecast.playable import Playable
     from rounds.instruction import Instruction, State
 
 Mode = Literal["between", "round", "take"]
@@ -61,6 +63,8 @@ class BottleView:
     """Minutes until it is more likely out than in; None past two hours or unknown."""
     person: int | None = None
     """Whose bottle it is where several tune at once; then its place is that in their path."""
+    not_today: bool = False
+    """The player said that it is not played today."""
 
     @property
     def to_do(self) -> bool:
@@ -87,6 +91,12 @@ class DueView:
     due_s: float | None
     reason: str
     overdue: bool
+    """Due now, with somebody out now: the only moment to call."""
+    call: Call = "well"
+    words: str = ""
+    """The state in a sentence without its full stop: `first bottles soon: C3 is likely out in 6 min`."""
+    snoozed_s: float | None = None
+    """Seconds for which the player put off a round that is due; None where none is put off."""
 
 
 @dataclass(frozen=True)
@@ -151,6 +161,8 @@ class View:
     """One sentence that must be said now (time is short, a fault), empty otherwise."""
     next_undo: str = ""
     """What taking back would take back now; empty for nothing."""
+    playable: tuple[Playable, ...] = ()
+    """The pieces named for the round, else all of the rig: which notes to leave out of each now."""
     next_in_s: float | None = None
     """Seconds until the bottles that are left for the last minutes begin, while nothing else is to do."""
 

@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 
 from rounds.belief.in_or_out import tuned
 from rounds.faces.view import BottleView, DueView, Mode, PersonView, ReadingView, TakeView, View
+from rounds.forecast.calling import call_words
 from rounds.forecast.drift import forecast
+from rounds.forecast.playable import playable
 from rounds.gauss import Gauss
 from rounds.guide.instructions import LATER, heads_left_on
 from rounds.guide.lateness import with_spare_s
@@ -15,7 +17,7 @@ from rounds.guide.round import phase_of
 from rounds.instruction import TIME_IS_SHORT, TIME_MAY_BE, State
 from rounds.planning.dose import strokes_between
 from rounds.planning.floating import fixed_by
-from rounds.sessions.acts import pieces_named
+from rounds.sessions.acts import LEFT_OUT_TODAY, pieces_named
 from rounds.wording.shown import sentence
 from rounds.wording.words import in_words
 
@@ -24,6 +26,7 @@ if TYPE_CHECKING:
 
     from rounds.belief.in_or_out import Tuned
     from rounds.events import Strike
+    from rounds.forecast.playable import Playable
     from rounds.guide.round import Phase, RoundState
     from rounds.planning import RoundPlan
     from rounds.rig import Bottle
@@ -69,8 +72,6 @@ class Viewer:
         session = self.session
         state = session.round
         plan = None if state is None else session.plan()
-        due = session.due(at_s)
-        due_in_s = None if due.due_s is None else due.due_s - at_s
         downbeat_s = None if state is None else state.opened.downbeat_s
         return View(
             mode=self._mode(),
@@ -78,7 +79,7 @@ class Viewer:
             instruction=session.instruction,
             reading=self._reading(at_s),
             bottles=self._bottles(plan, at_s),
-            due=DueView(due_in_s, due.reason, due_in_s is not None and due_in_s <= 0.0),
+            due=self._due(at_s),
             take=self._take(at_s),
             round_id=None if state is None else state.opened.round_id,
             phase="none" if state is None else self._phase(state),
@@ -98,8 +99,27 @@ class Viewer:
             people=self._people(),
             message=self._message(state, plan),
             next_undo=session.record.next_undo,
+            playable=self._playable(at_s),
             next_in_s=self._next_in_s(at_s),
         )
+
+    def _due(self, at_s: float) -> DueView:
+        due, call = self.session.due(at_s), self.session.call(at_s)
+        put_off_s = None if due.put_off_until_s is None else due.put_off_until_s - at_s
+        return DueView(
+            due_s=None if due.due_s is None else due.due_s - at_s,
+            reason=due.reason,
+            overdue=call == "due",
+            call=call,
+            words=call_words(due, at_s, call),
+            snoozed_s=put_off_s if put_off_s is not None and put_off_s > 0.0 else None,
+        )
+
+    def _playable(self, at_s: float) -> tuple[Playable, ...]:
+        """Which pieces play now: those named for the round, else all."""
+        session = self.session
+        named = pieces_named(session.rig, session.day.pieces) or session.rig.pieces
+        return playable(session.rig, session.beliefs, at_s, session.day.shift_cents, named)
 
     def _next_in_s(self, at_s: float) -> float | None:
         """Seconds until the work that waits for the last minutes begins, where nothing is to do before."""
@@ -213,11 +233,13 @@ class Viewer:
             reason=self._reason(bottle.id, needed, plan),
             leaves_min=leaves_min,
             person=self._owner(bottle.id),
+            not_today=bottle.id in session.day.absent(session.now_s),
         )
 
     def _state(self, bottle: Bottle, needed: bool, known: bool, off: Gauss, lasts: bool) -> State:
         round_now = self.session.round
-        skipped = self.session.day.skipped if round_now is None else round_now.skipped
+        day = self.session.day
+        skipped = (*day.skipped, *day.absent(self.session.now_s)) if round_now is None else round_now.skipped
         if needed and bottle.id in skipped:
             return "left_out"
         if not needed:
@@ -256,7 +278,8 @@ class Viewer:
     def _reason(self, bottle_id: str, needed: bool, plan: RoundPlan | None) -> str:
         state = self.session.round
         if state is None or plan is None or not needed:
-            return "" if needed else "not needed by these pieces"
+            absent = bottle_id in self.session.day.absent(self.session.now_s)
+            return LEFT_OUT_TODAY * absent if needed else "not needed by these pieces"
         if bottle_id in state.skipped:
             return state.skipped[bottle_id] or "skipped"
         if bottle_id in state.accepted:

@@ -6,7 +6,8 @@ further than the bottle's tolerance from its target, the target moved by `shift_
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from rounds.belief.in_or_out import LIKELY_OUT
@@ -15,7 +16,7 @@ from rounds.rig import due_limit_for
 from rounds.wording.words import in_words
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from rounds.belief import Beliefs
     from rounds.rig import Group, Rig
@@ -32,6 +33,9 @@ ONE_OUT = 0.5
 """With fewer than this expected out it is said that all hold."""
 MOST_NAMED = 3
 """So many bottles are named in the reason of a due time."""
+SOMEBODY_OUT = 0.9
+"""Where the player set no limit, a round is due only when somebody is out with this chance: a call that finds
+nobody out costs trust. Our guess."""
 WORST_SDS = 1.0
 """The worst deviation told for a take is the mean's plus this many standard deviations."""
 
@@ -70,11 +74,27 @@ class Forecast:
 
 @dataclass(frozen=True)
 class Due:
-    """When the next round is due (None: not within the horizon, or nothing is known) and why."""
+    """When the next round is due (None: not within the horizon, or nothing is known) and why.
+
+    `first_s`: when the first bottle is more likely out than in, which may be long before a round is due.
+    `put_off_until_s`: the player asked for no call before then.
+    """
 
     due_s: float | None
     reason: str
     doubtful: tuple[str, ...]
+    heard: bool = True
+    """Whether anything is known of any needed bottle."""
+    first_s: float | None = None
+    first: tuple[str, ...] = ()
+    """The bottles that are the first out."""
+    put_off_until_s: float | None = None
+
+    def put_off(self, until_s: float) -> Due:
+        """The same with no round due before a time."""
+        if self.due_s is None or self.due_s >= until_s:
+            return self
+        return replace(self, due_s=until_s, put_off_until_s=until_s)
 
 
 @dataclass(frozen=True)
@@ -147,7 +167,8 @@ def due(
 ) -> Due:
     """The first time at which the expected number of needed bottles out passes the limit.
 
-    Many small doubts add up to a bottle though none is likely out; no round is due before one is.
+    Many small doubts add up to a bottle though none is likely out; no round is due before one is, and where
+    the player set no limit none before somebody is nearly surely out.
 
     Args:
         rig: the rig.
@@ -160,22 +181,19 @@ def due(
     """
     heard = {i: w for i, w in needed.items() if beliefs.heard(i)}
     if not heard:
-        return Due(None, "no needed bottle was heard yet", ())
+        return Due(None, "no needed bottle was heard yet", (), heard=False)
     outlook = _Outlook(rig, beliefs, tuple(heard), now_s, shift_cents, temp_c)
-    limit = due_limit_for(len(needed)) if limit is None else limit
     expected = outlook.expected(GRID_MIN)
-    crossing = outlook.crossing(limit, expected)
-    if crossing is not None:
-        crossing = outlook.first_likely_out(crossing, LIKELY_OUT * min(1.0, limit))
-    if crossing is None:
-        return Due(None, _no_reason(max(expected)), ())
-    likely, doubtful = outlook.most_doubtful(crossing)
-    when = "now" if crossing <= 0.0 else f"in {crossing:.0f} min"
-    if likely:
-        reason = _likely(likely, when)
-    else:
-        reason = f"about {limit:g} of {len(heard)} out {when}, perhaps {' or '.join(doubtful)}"
-    return Due(now_s + 60.0 * crossing, reason, likely[:MOST_NAMED] or doubtful)
+    first_min, due_min = outlook.first_likely_out(0.0), outlook.due_min(limit, len(needed), expected)
+    seen = Due(None, "", ())
+    if first_min is not None:
+        first = outlook.most_doubtful(first_min)
+        seen = replace(seen, first_s=now_s + 60.0 * first_min, first=first)
+    if due_min is None:
+        return replace(seen, reason=_no_reason(max(expected)))
+    out = outlook.most_doubtful(due_min)
+    when = "now" if due_min <= 0.0 else f"in {due_min:.0f} min"
+    return replace(seen, due_s=now_s + 60.0 * due_min, reason=_likely(out, when), doubtful=out[:MOST_NAMED])
 
 
 @dataclass(frozen=True)
@@ -214,19 +232,35 @@ class _Outlook:
         fine = tuple(low + (high - low) * k / FINER for k in range(FINER + 1))
         return first_crossing([n - limit for n in self.expected(fine)], fine)
 
-    def first_likely_out(self, from_min: float, chance: float) -> float | None:
-        """The first minute from one on at which a bottle is out with some chance."""
+    def due_min(self, limit: float | None, needed: int, expected: Sequence[float]) -> float | None:
+        """When a round is due: the limit is passed, and somebody is out."""
+        crossing = self.crossing(due_limit_for(needed) if limit is None else limit, expected)
+        if crossing is not None:
+            crossing = self.first_likely_out(crossing)
+        if crossing is None or limit is not None:
+            return crossing
+        return self.somebody_out(crossing, SOMEBODY_OUT)
+
+    def first_likely_out(self, from_min: float) -> float | None:
+        """The first minute from one on at which a bottle is more likely out than in."""
+        return self._first(from_min, lambda chances: max(chances) - LIKELY_OUT)
+
+    def somebody_out(self, from_min: float, chance: float) -> float | None:
+        """The first minute from one on at which at least one is out with some chance."""
+        return self._first(from_min, lambda chances: 1.0 - math.prod(1.0 - c for c in chances) - chance)
+
+    def _first(self, from_min: float, over: Callable[[Sequence[float]], float]) -> float | None:
+        """The first minute from one on at which something of all chances is over 0."""
         later = (from_min, *(m for m in GRID_MIN if m > from_min))
         rows = [self.chances(i, later) for i in self.bottles]
-        most = [max(column) - chance for column in zip(*rows, strict=True)]
-        return later[0] if most[0] >= 0.0 else first_crossing(most, later)
+        values = [over(column) for column in zip(*rows, strict=True)]
+        return later[0] if values[0] >= 0.0 else first_crossing(values, later)
 
-    def most_doubtful(self, minutes: float) -> tuple[tuple[str, ...], tuple[str, ...]]:
-        """The bottles likely out at a moment, the likeliest first; and the two likeliest in any case."""
+    def most_doubtful(self, minutes: float) -> tuple[str, ...]:
+        """The bottles likely out at a moment, the likeliest first; at the least the likeliest."""
         chances = {i: self.chances(i, (minutes,))[0] for i in self.bottles}
         ranked = sorted(chances, key=lambda i: -chances[i])
-        likely = tuple(i for i in ranked if chances[i] >= LIKELY_OUT)
-        return likely, tuple(ranked[:2])
+        return tuple(i for i in ranked if chances[i] >= LIKELY_OUT) or tuple(ranked[:1])
 
 
 def _no_reason(most_out: float) -> str:

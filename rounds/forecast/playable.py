@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from rounds.belief.in_or_out import LIKELY_OUT
 from rounds.wording.words import in_words
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rounds.belief import Beliefs
     from rounds.notes import Note
     from rounds.rig import Piece, Rig
@@ -27,6 +29,10 @@ class Playable:
         """Whether every note of it can be played."""
         return not self.leave_out
 
+    def document(self) -> dict[str, Any]:
+        """As commands print it."""
+        return {"piece": self.piece, "notes": self.notes, "leave_out": [n.name for n in self.leave_out]}
+
     def sentence(self) -> str:
         """`11 of 14 of Tin Roof Rain play; leave out C3, D3 and E3`."""
         if self.whole:
@@ -36,8 +42,14 @@ class Playable:
         return f"{playing} of {self.notes} of {self.piece} play; leave out {names}"
 
 
-def playable(rig: Rig, beliefs: Beliefs, at_s: float, shift_cents: float = 0.0) -> tuple[Playable, ...]:
-    """Every piece of a rig, in the rig's order, as its bottles are believed to be at a moment.
+def playable(
+    rig: Rig,
+    beliefs: Beliefs,
+    at_s: float,
+    shift_cents: float = 0.0,
+    pieces: Sequence[Piece] | None = None,
+) -> tuple[Playable, ...]:
+    """Some pieces of a rig, all when none is named, as its bottles are believed to be at a moment.
 
     A note plays when one bottle of it is likelier in its band than out; where two bottles share a note the
     other one may be left alone.
@@ -48,7 +60,7 @@ def playable(rig: Rig, beliefs: Beliefs, at_s: float, shift_cents: float = 0.0) 
         if beliefs.heard(bottle.id)
         and beliefs.level(bottle.id, at_s).outside(bottle.tolerance_cents, shift_cents) < LIKELY_OUT
     }
-    return tuple(_of(piece, sounding) for piece in rig.pieces)
+    return tuple(_of(piece, sounding) for piece in (rig.pieces if pieces is None else pieces))
 
 
 def _of(piece: Piece, sounding: set[Note]) -> Playable:

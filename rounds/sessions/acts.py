@@ -25,12 +25,16 @@ from rounds.events import (
     Event,
     Gauge,
     NoGauge,
+    NotToday,
     RoundOpened,
+    Skipped,
+    Snoozed,
     SteppedBack,
     TakeStarted,
     TakeStopped,
     Temperature,
 )
+from rounds.times.local import next_morning_s
 from rounds.wording.shown import MOVES_AIR
 
 if TYPE_CHECKING:
@@ -50,6 +54,10 @@ LEAST_STROKES = 1.0 / 64.0
 MOST_GAUGE_PSI = 200.0
 NO_GAUGE = "none"
 """Typed in place of a pressure: this pump has no gauge that could be read."""
+TAKE_AHEAD_S = 60.0
+"""What is foreseen at the start of a take, whose length nobody knows yet."""
+LONGEST_SNOOZE_MIN = 600.0
+LEFT_OUT_TODAY = "not played today"
 FAR_TOO_HIGH = 2.0
 """Air from empty to this many times the note's frequency, in a bottle as bottles usually are, is a slip."""
 
@@ -257,6 +265,54 @@ def gauge_typed(rig: Rig, bottle_id: str, text: str, now_s: float) -> Gauge | No
     except ValueError as error:
         raise BadInput(f"{error}, or {NO_GAUGE} where the pump has no gauge") from None
     return gauge(bottle_id, kpa_to_psi(read_kpa), now_s)
+
+
+def snoozed(minutes: float, now_s: float) -> Snoozed:
+    """No round is called due for so many minutes.
+
+    Raises:
+        BadInput: not a number of minutes.
+    """
+    if not 0.0 <= minutes <= LONGEST_SNOOZE_MIN:
+        raise BadInput(
+            f"a snooze of {minutes:g} min cannot be; give minutes from 0 to {LONGEST_SNOOZE_MIN:g}"
+        )
+    return Snoozed(at_s=now_s, minutes=minutes)
+
+
+def not_today(rig: Rig, day: Day, bottle_id: str, now_s: float) -> Sequence[Event]:
+    """A bottle is not played until the night is over; an open round goes on without it.
+
+    Raises:
+        BadInput: the rig has no such bottle.
+    """
+    until_s = next_morning_s(now_s)
+    event = NotToday(at_s=now_s, bottle=known(rig, bottle_id), until_s=until_s)
+    led = day.round is not None and bottle_id in day.round.needed
+    return (*[Skipped(at_s=now_s, bottle=bottle_id, reason=LEFT_OUT_TODAY)] * led, event)
+
+
+def today(rig: Rig, day: Day, bottle_id: str, now_s: float) -> Sequence[Event]:
+    """A bottle is played after all; an open round goes to it.
+
+    Raises:
+        BadInput: the rig has no such bottle.
+    """
+    event = NotToday(at_s=now_s, bottle=known(rig, bottle_id), until_s=now_s)
+    led = day.round is not None and day.round.skipped.get(bottle_id) == LEFT_OUT_TODAY
+    return (*[SteppedBack(at_s=now_s, bottle=bottle_id)] * led, event)
+
+
+def without_absent(day: Day, opened: RoundOpened) -> Sequence[Event]:
+    """A round that leaves out the bottles that are not played today.
+
+    Raises:
+        BadInput: that are all it needs.
+    """
+    gone = [b for b in day.absent(opened.at_s) if b in opened.needed]
+    if gone and len(gone) == len(opened.needed):
+        raise BadInput("every bottle of this round is left out today; bring one back first")
+    return opened, *(Skipped(at_s=opened.at_s, bottle=b, reason=LEFT_OUT_TODAY) for b in gone)
 
 
 def stepped_back(rig: Rig, day: Day, now_s: float) -> SteppedBack:

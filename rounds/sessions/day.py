@@ -18,10 +18,12 @@ from rounds.events import (
     Event,
     Gauge,
     NoGauge,
+    NotToday,
     Replaced,
     RoundClosed,
     RoundOpened,
     SessionStarted,
+    Snoozed,
     Strike,
     TakeStarted,
     TakeStopped,
@@ -53,6 +55,10 @@ class Day:
     needed: Mapping[str, float] = field(default_factory=dict)
     skipped: tuple[str, ...] = ()
     """Bottles that the newest round ended without: no round is due for them."""
+    snoozed_until_s: float = -math.inf
+    """No round is called due before then."""
+    not_today: Mapping[str, float] = field(default_factory=dict)
+    """Bottles that are not played, each until when."""
     pieces: tuple[str, ...] = ()
     shift_cents: float = 0.0
     heads: tuple[str, ...] = ()
@@ -78,6 +84,10 @@ class Day:
     def pump_on(self) -> str | None:
         """The bottle that a pump head was put onto last, and is still on."""
         return self.heads[-1] if self.heads else None
+
+    def absent(self, at_s: float) -> tuple[str, ...]:
+        """Bottles that are not played at a time."""
+        return tuple(b for b, until_s in self.not_today.items() if until_s > at_s)
 
     def of(self, person: int) -> Day:
         """The day as one of several people has it: their own round, their own hands."""
@@ -147,6 +157,10 @@ class Day:
                 return replace(self, air={**self.air, **emptied})
             case Replaced():
                 return self._replaced(event)
+            case Snoozed():
+                return replace(self, snoozed_until_s=event.at_s + 60.0 * event.minutes)
+            case NotToday():
+                return self._absent(event)
             case Temperature():
                 return replace(self, temp_c=event.temp_c)
             case SessionStarted():
@@ -176,6 +190,12 @@ class Day:
         air = self._air(event.bottle).same_shell() if event.part == "cap" else AirLog()
         return self._told(event.bottle, air)
 
+    def _absent(self, event: NotToday) -> Day:
+        others = {b: until_s for b, until_s in self.not_today.items() if b != event.bottle}
+        if event.until_s > event.at_s:
+            return replace(self, not_today={**others, event.bottle: event.until_s})
+        return replace(self, not_today=others, skipped=tuple(b for b in self.skipped if b != event.bottle))
+
     def _air(self, bottle_id: str) -> AirLog:
         return self.air.get(bottle_id, AirLog())
 
@@ -196,6 +216,7 @@ class Day:
             people=assemble(event, self.heads),
             needed=dict(event.needed),
             skipped=(),
+            snoozed_until_s=-math.inf,
             pieces=event.pieces,
             shift_cents=event.shift_cents,
             reading=None,

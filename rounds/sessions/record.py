@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from rounds.bounds import refuse_misfits
 from rounds.errors import BadInput
 from rounds.events import ClockSet, RoundClosed, SessionStarted, TakenBack
+from rounds.forecast.drift import worst_in
 from rounds.sessions.day import Moment
 from rounds.sessions.resuming import keep_both, take_in, take_up
 from rounds.sessions.rig_changed import fitted
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from rounds.events import Event
+    from rounds.forecast.drift import Worst
     from rounds.journal import Log
     from rounds.rig import Rig
     from rounds.sessions.resuming import Progress
@@ -84,8 +86,13 @@ class Record:
 
     @property
     def awaited(self) -> dict[str, float]:
-        """Needed bottles without those skipped in the newest round: the player does not wait for them."""
-        return {b: w for b, w in self.needed.items() if b not in self.day.skipped}
+        """Needed bottles without those skipped in the newest round or not played today."""
+        gone = {*self.day.skipped, *self.day.absent(self.now_s)}
+        return {b: w for b, w in self.needed.items() if b not in gone}
+
+    def worst(self, start_s: float, end_s: float) -> Worst:
+        """What is foreseen of the needed bottles between two times."""
+        return worst_in(self.rig, self.beliefs, self.needed, start_s, end_s, self.day.shift_cents)
 
     def note_clock(self, clock_s: float, latest_s: float | None = None) -> None:
         """What the machine's clock shows now; kept when it was set, so that the next start can count on.

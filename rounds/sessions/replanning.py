@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from rounds.forecast.calling import call_of, out_now
 from rounds.forecast.drift import due
 from rounds.planning import Asked, RoundPlan, plan_round
 from rounds.sessions.acts import pieces_named
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from rounds.belief import Beliefs
+    from rounds.forecast.calling import Call
     from rounds.forecast.drift import Due
     from rounds.guide.round import RoundState
     from rounds.rig import Rig
@@ -91,4 +93,9 @@ class DueKeeper:
             limit, shift_cents = at.rig.habits.due_limit, at.day.shift_cents
             self._due = due(at.rig, at.beliefs, awaited, looked_at_s, limit, shift_cents)
             self._key = key
-        return self._due
+        return self._due.put_off(at.day.snoozed_until_s)
+
+    def call(self, at: Moment, awaited: Mapping[str, float]) -> Call:
+        """Whether to call the players now: with whoever is out at this very moment."""
+        out = out_now(at.rig, at.beliefs, awaited, at.now_s, at.day.shift_cents)
+        return call_of(self.due(at, awaited), at.now_s, len(out), filming=at.day.take is not None)

@@ -123,7 +123,8 @@ def _day_from(blob: bytes) -> Day | None:
         day: dict[str, Any] = {name: tuple(v) if isinstance(v, list) else v for name, v in kept.items()}
         day["air"] = {b: AirLog.from_kept(a) for b, a in kept["air"].items()}
         day["scale"] = Scale(**kept["scale"])
-        day["started_s"] = -math.inf if kept["started_s"] is None else kept["started_s"]
+        for name in ("started_s", "snoozed_until_s"):
+            day[name] = -math.inf if kept[name] is None else kept[name]
         return Day(**day)
     except (ValueError, KeyError, TypeError, AttributeError):
         return None

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 
 from rounds.errors import BadInput
 from rounds.events import Event, Skipped, SteppedBack, Strike, ToldEmpty
-from rounds.forecast.drift import worst_in
 from rounds.guide.instructions import idle, no_round
 from rounds.instruction import Instruction
 from rounds.recognising.recognition import checked, in_play
@@ -27,7 +26,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from rounds.belief import Beliefs
-    from rounds.forecast.drift import Due, Worst
+    from rounds.forecast.calling import Call
+    from rounds.forecast.drift import Due
     from rounds.guide.round import RoundState
     from rounds.hearing.reading import Expectation, Reading
     from rounds.journal import Log
@@ -40,8 +40,6 @@ REFUSAL_HOLD_S = 10.0
 """A refusal at the ceiling is shown this long before the round goes on without a strike."""
 CLOSE_AFTER_S = 60.0
 """A finished round without a downbeat closes by itself after this long without a strike."""
-TAKE_AHEAD_S = 60.0
-"""What is foreseen at the start of a take, whose length nobody knows yet."""
 _MOST_STEPS = 64
 NO_WAY = "no way forward was found, so tune it by hand"
 
@@ -179,10 +177,6 @@ class Session(Telling):
         """The day as the person sees it who has the keys."""
         return self.day.of(self._person)
 
-    @property
-    def _told(self) -> Instruction:
-        return self.crew.leads[self._person].told
-
     # What follows by itself
 
     def _settle(self) -> None:
@@ -240,14 +234,10 @@ class Session(Telling):
         before = [] if temp_c is None else [acts.temperature(temp_c, "hand", now_s)]
         named = acts.said_empty(self.rig, opened.needed, empty)
         after = [ToldEmpty(at_s=now_s, bottles=named)] if named else []
-        self._do(*before, opened, *after)
+        self._do(*before, *acts.without_absent(self.day, opened), *after)
 
     def are_empty(self, at_s: float, bottles: bool | Sequence[str] = True) -> None:
-        """Bottles of the open round hold no air: all not heard yet, or those named.
-
-        Raises:
-            BadInput: no round is open, no such bottle, or none that could be empty.
-        """
+        """Bottles of the open round hold no air: all unheard, or those named (BadInput: none could be)."""
         now_s, state = self.record.at(at_s), self._open_state()
         self._do(ToldEmpty(at_s=now_s, bottles=acts.found_empty(self.rig, state, bottles)))
 
@@ -296,22 +286,24 @@ class Session(Telling):
         """A take runs from now on; nothing happens when one runs already."""
         now_s = self.record.at(at_s)
         if self.day.take is None:
-            seen = self._worst(now_s, now_s + TAKE_AHEAD_S)
+            seen = self.record.worst(now_s, now_s + acts.TAKE_AHEAD_S)
             self.record.write(acts.take_started(name or f"take {self.day.takes + 1}", seen, now_s))
 
     def stop_take(self, at_s: float) -> None:
         """The cut; nothing happens when no take runs."""
         now_s, take = self.record.at(at_s), self.day.take
         if take is not None:
-            self.record.write(acts.take_stopped(take.take, self._worst(take.at_s, now_s), now_s))
-
-    def _worst(self, start_s: float, end_s: float) -> Worst:
-        return worst_in(self.rig, self.beliefs, self.record.needed, start_s, end_s, self.day.shift_cents)
+            self.record.write(acts.take_stopped(take.take, self.record.worst(take.at_s, now_s), now_s))
 
     def due(self, at_s: float) -> Due:
         """When the next round should start, and why."""
         self.record.at(at_s)
         return self._due.due(self.record.moment, self.record.awaited)
+
+    def call(self, at_s: float) -> Call:
+        """Whether to call the players."""
+        self.record.at(at_s)
+        return self._due.call(self.record.moment, self.record.awaited)
 
     # Strikes
 
@@ -372,7 +364,7 @@ class Session(Telling):
         return act.words if owner is None else f"{act.words} (person {owner + 1})"
 
     def _asked_for(self) -> str:
-        return acts.asked_for(self._own_day, self._told)
+        return acts.asked_for(self._own_day, self.crew.leads[self._person].told)
 
     def pump(self, on: bool, at_s: float) -> None:
         """The pump head went onto the bottle asked for, or came off.
@@ -392,7 +384,8 @@ class Session(Telling):
         Raises:
             BadInput: not a sensible count, or no bottle is asked for.
         """
-        self._do(*acts.air_moved(self.rig, self._own_day, self._told, strokes, self.record.at(at_s)))
+        told = self.crew.leads[self._person].told
+        self._do(*acts.air_moved(self.rig, self._own_day, told, strokes, self.record.at(at_s)))
 
     def done(self, at_s: float) -> None:
         """What is asked for was done, by a key or a pedal: air that makes no tone, a head that came off.

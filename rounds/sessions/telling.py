@@ -1,4 +1,5 @@
-"""What players tell beside the order of a round: air, gauges, notes, parts that were replaced.
+"""What players tell beside the order of a round: air, gauges, notes, parts that were replaced,
+a round put off, bottles that are not played today.
 
 A session is told these; they are apart from it because none of them depends on where a round stands.
 """
@@ -75,3 +76,12 @@ class Telling(ABC):
             BadInput: the rig has no such bottle.
         """
         self._do(Replaced(at_s=self.record.at(at_s), bottle=acts.known(self.rig, bottle_id), part=part))
+
+    def snooze(self, minutes: float, at_s: float) -> None:
+        """No round is called due for so many minutes (BadInput: not minutes)."""
+        self._do(acts.snoozed(minutes, self.record.at(at_s)))
+
+    def today(self, bottle_id: str, at_s: float, *, played: bool) -> None:
+        """Whether a bottle is played today (BadInput: the rig has no such bottle)."""
+        act = acts.today if played else acts.not_today
+        self._do(*act(self.rig, self.record.day, bottle_id, self.record.at(at_s)))

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import datetime
 
+MORNING = datetime.time.fromisoformat("04:00")
+
 
 def moment_s(day: datetime.date, clock: datetime.time, zone: datetime.tzinfo | None = None) -> float:
     """UTC epoch seconds of a time of day, in the system's zone unless another is given."""
@@ -20,6 +22,11 @@ def next_moment_s(clock: datetime.time, now_s: float) -> float:
     today = datetime.datetime.fromtimestamp(now_s).date()
     at_s = moment_s(today, clock)
     return at_s if at_s >= now_s else moment_s(today + datetime.timedelta(days=1), clock)
+
+
+def next_morning_s(now_s: float) -> float:
+    """When the day is over: a night's playing belongs to the day before."""
+    return next_moment_s(MORNING, now_s)
 
 
 def bounds(day: datetime.date) -> tuple[float, float]:

@@ -104,6 +104,8 @@ INTENTS: tuple[Intent, ...] = (
     Intent("air", "a", "a", "strokes", "Air moved", "Say how many strokes; minus is out.", _at_bottle),
     Intent("undo", "u", "u", "undo", "Undo", "The last thing. Press again for the one before.", _undoable),
     Intent("take", "t", "t", "take", "Take rolling or cut", "While it runs nothing moves or sounds.", _take),
+    Intent("snooze", "z", "z", "snooze", "Snooze", "No round is called due for some minutes.", _between),
+    Intent("today", "w", "w", "without", "Not this bottle today", "Left out, or played after all.", _no_take),
     Intent("end_round", "e", "e", "end round", "End the round", "As it stands.", _in_round),
     Intent("temperature", "c", "c", "°C", "Air temperature", "Enter it in °C.", _no_take),
     Intent("gauge", "g", "g", "gauge", "Pressure gauge", "Enter what it reads, in psi.", _no_take),
@@ -128,7 +130,7 @@ INTENTS: tuple[Intent, ...] = (
     ),
 )
 BY_NAME = {intent.name: intent for intent in INTENTS}
-QUESTIONS = ("open_round", "air", "temperature", "gauge", "note", "replaced")
+QUESTIONS = ("open_round", "air", "temperature", "gauge", "note", "replaced", "snooze", "today")
 """Intents that ask the player for something first."""
 ONCE_S = 0.3
 """A pedal that bounces sends its key again within this time; what is offered is taken once."""

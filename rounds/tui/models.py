@@ -301,8 +301,8 @@ def reasons(view: View, keyed: Callable[[str], str] = str) -> tuple[Said, ...]:
         else "No temperature yet: {temperature} tells it, and the forecast gets better."
     )
     return (
-        Said(shown.sentence(plain(view.due.reason, 240)), "bold"),
-        Said(f"First: {names}{more}" if names else shown.nobody_first(view.due.overdue), ""),
+        Said(shown.sentence(plain(view.due.words or view.due.reason, 240)), "bold"),
+        Said(f"First: {names}{more}" if names else shown.NOBODY_FIRST, ""),
         Said(f"Left out, not due: {in_words(skipped, 3)}." if skipped else "", ""),
         Said(keyed(temp), "$faint"),
     )

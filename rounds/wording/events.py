@@ -87,6 +87,14 @@ def _skipped(e: ev.Skipped) -> str:
     return f"skipped{': ' + e.reason if e.reason else ''}"
 
 
+def _snoozed(e: ev.Snoozed) -> str:
+    return f"no round called due for {e.minutes:g} min" if e.minutes else "a round called due when it is"
+
+
+def _not_today(e: ev.NotToday) -> str:
+    return "not played today" if e.until_s > e.at_s else "played again today"
+
+
 _TO = {"listen": "hear", "visit": "tune", "compare": "compare", "finish": "finish"}
 
 
@@ -143,6 +151,8 @@ WORDING: dict[type[ev.Event], Wording] = {
         lambda e: f"said to be empty: {', '.join(e.bottles)}",
         lambda e: f"{counted(len(e.bottles), 'empty bottle')}",
     ),
+    ev.Snoozed: Wording(_snoozed, lambda e: f"the snooze of {e.minutes:g} min"),
+    ev.NotToday: Wording(_not_today, lambda e: f"{e.bottle} {_not_today(e)}"),
     ev.NoteWritten: Wording(lambda e: f"note: {e.text}", _note),
     ev.Imported: Wording(lambda e: f"{counted(e.events, 'event')} brought in from {e.file}"),
     ev.EventsMissing: Wording(lambda e: f"{counted(e.events, 'event')} kept before this are missing"),

@@ -183,9 +183,15 @@ def air_way(instruction: Instruction) -> str:
     return means if strokes else ""
 
 
-def nobody_first(overdue: bool) -> str:
-    """What is said in place of the bottles that would be done first."""
-    return "None is out for sure: a round would hear them first." if overdue else "Nothing needs air now."
+def snoozed(minutes: float) -> str:
+    """What a snooze is answered."""
+    return (
+        f"No round is called due for {minutes:g} minutes." if minutes else "A round is called due when it is."
+    )
+
+
+NOBODY_FIRST = "Nothing needs air now."
+"""Said in place of the bottles that would be done first."""
 
 
 def _counted(instruction: Instruction) -> float:

@@ -214,6 +214,12 @@ class FakeController:
     def skip(self) -> None:
         self._note_down("skip")
 
+    def snooze(self, minutes: float) -> None:
+        self._note_down("snooze", minutes)
+
+    def today(self, bottle: str, *, played: bool) -> None:
+        self._note_down("today", bottle, played)
+
     def undo(self) -> str:
         self._note_down("undo")
         return "6 strokes into G4"

@@ -376,6 +376,7 @@ class TestDialogs:
             ("n", ["valve hisses", "A3"], ("note", "valve hisses", "A3")),
             ("n", ["warm afternoon", ""], ("note", "warm afternoon", None)),
             ("x", ["G6", "cap"], ("replaced", "G6", "cap")),
+            ("w", ["g6"], ("today", "G6", False)),
         ],
     )
     async def test_other_questions(self, key: str, values: list[str], asked: tuple[object, ...]) -> None:
@@ -385,6 +386,13 @@ class TestDialogs:
                 field.value = value
             await stage.press("enter")
             assert stage.asked == [asked]
+
+    async def test_a_due_round_is_put_off(self) -> None:
+        async with on_stage("between") as stage:
+            await stage.press("z")
+            await stage.press("enter")
+            assert stage.asked == [("snooze", 10.0)]
+            assert "No round is called due for 10 minutes." in stage.app.answer
 
     async def test_the_gauge_form_begins_at_its_reading(self) -> None:
         """The bottle in hand is filled in: what is typed at once is the pressure."""

@@ -18,11 +18,12 @@ from textual.widgets import Button, Input, Static
 from rounds.air import LEAST_AIR_C, MOST_AIR_C
 from rounds.errors import BadInput
 from rounds.faces import typed
-from rounds.faces.controller import RoundRequest
-from rounds.sessions.acts import NO_GAUGE
+from rounds.faces.controller import USUAL_SNOOZE_MIN, RoundRequest
+from rounds.sessions.acts import LONGEST_SNOOZE_MIN, NO_GAUGE
 from rounds.tui.answers import UNDO
 from rounds.wording.printable import plain
-from rounds.wording.words import strokes_phrase
+from rounds.wording.shown import snoozed
+from rounds.wording.words import in_words, strokes_phrase
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -131,6 +132,8 @@ def question(name: str, controller: Controller, here: str) -> Question:
         "gauge": _gauge,
         "note": _note,
         "replaced": _replaced,
+        "snooze": _snooze,
+        "today": _today,
     }
     return makers[name](controller, here)
 
@@ -206,6 +209,32 @@ def _replaced(controller: Controller, here: str) -> Question:
         return f"{read[0]}: a new {read[1]}, a new history."
 
     return Question(Ask("A part was replaced", fields, read), lambda read: controller.replaced(*read), done)
+
+
+def _snooze(controller: Controller, here: str) -> Question:
+    field = Field("minutes", "0 ends it", f"{USUAL_SNOOZE_MIN:g}")
+
+    def read(values: dict[str, str]) -> float:
+        return typed.number(values["minutes"], "minutes", 0, LONGEST_SNOOZE_MIN)
+
+    return Question(Ask("No round called due for", (field,), read), controller.snooze, snoozed)
+
+
+def _today(controller: Controller, here: str) -> Question:
+    out = {b.id for b in controller.view().bottles if b.not_today}
+    beneath = plain(f"Left out now: {in_words(sorted(out))}", 120) if out else ""
+    field = Field("bottle", "named again: played after all", here, beneath=beneath)
+
+    def read(values: dict[str, str]) -> str:
+        return typed.bottle(values["bottle"], controller.rig)
+
+    def act(bottle: str) -> None:
+        controller.today(bottle, played=bottle in out)
+
+    def done(bottle: str) -> str:
+        return f"{plain(bottle, 8)} is {'played again' if bottle in out else 'left out today'}.{UNDO}"
+
+    return Question(Ask("Not this bottle today", (field,), read), act, done)
 
 
 def _round(controller: Controller, here: str) -> Question:
