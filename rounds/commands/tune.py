@@ -45,6 +45,13 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="tune only what this needs; a number will do",
     )
     parser.add_argument(
+        "--empty",
+        nargs="?",
+        const="all",
+        metavar="BOTTLES",
+        help="bottles without air, to be filled first: names with commas, or all (also said alone)",
+    )
+    parser.add_argument(
         "--temp", type=options.number("degrees"), metavar="C", help="air temperature in degrees Celsius"
     )
     options.add_people(parser)

@@ -88,6 +88,8 @@ class RoundRequest:
     temp_c: float | None = None
     people: int | None = None
     """How many tune at once, each with their own pump; not said: as many as the start was told."""
+    empty: bool | tuple[str, ...] = False
+    """Bottles without air, filled before they are struck; True: all of the round."""
 
 
 class Controller(Protocol):
@@ -155,6 +157,9 @@ class Controller(Protocol):
 
     def gauge_typed(self, bottle: str, text: str) -> None:
         """What was typed of a gauge: `46`, `3.2 bar`, or `none` where the pump has no gauge."""
+
+    def are_empty(self, bottles: bool | Sequence[str]) -> None:
+        """Bottles of the open round hold no air; True: all that were not heard yet."""
 
     def take_toggle(self) -> None:
         """A take begins, or was cut."""

@@ -311,6 +311,7 @@ class Live:
             temp_c=request.temp_c,
             pieces=request.pieces,
             people=request.people or self.people,
+            empty=request.empty,
         )
         self._expect()
 
@@ -357,6 +358,10 @@ class Live:
     def gauge_typed(self, bottle: str, text: str) -> None:
         """What was typed of a gauge."""
         self.session.gauge_typed(text, self._clock(), bottle)
+
+    def are_empty(self, bottles: bool | Sequence[str]) -> None:
+        """Bottles hold no air."""
+        self.session.are_empty(self._clock(), bottles)
 
     def take_toggle(self) -> None:
         """A take begins, or was cut."""

@@ -194,6 +194,14 @@ class PlainFace:
         unit = self.controller.rig.pump_of(bottle).gauge_unit
         return [f"{plain.name(bottle)}: {typed.gauge_said(pressure, unit)}."]
 
+    def _word_empty(self, rest: str) -> list[str]:
+        named = typed.empties(rest or self._view.instruction.bottle or "", self.controller.rig)
+        if not named:
+            raise BadInput("name the empty bottles, as in empty C4 D4, or type empty all")
+        self.controller.are_empty(named)
+        said = plain.names(named) if isinstance(named, tuple) else "all that were not heard yet"
+        return [f"Empty: {said}."]
+
     def _word_note(self, rest: str) -> list[str]:
         named, colon, text = rest.partition(":")
         about = named.strip() if colon and self.controller.rig.has_bottle(named.strip()) else None
@@ -290,7 +298,7 @@ def round_request(text: str, controller: Controller) -> RoundRequest:
     """
     given, _, pieces = text.partition("pieces")
     parts = given.split()
-    if len(parts) % 2 or any(key not in ("in", "at", "for", "temp") for key in parts[::2]):
+    if len(parts) % 2 or any(key not in ("in", "at", "for", "temp", "empty") for key in parts[::2]):
         raise BadInput(f"after round comes {WORDS['round'].usage}")
     values = dict(zip(parts[::2], parts[1::2], strict=True))
     downbeat = values.get("at") or values.get("in") or ""
@@ -300,6 +308,7 @@ def round_request(text: str, controller: Controller) -> RoundRequest:
         block_s=60.0 * typed.number(block, "minutes of playing", 1.0, 600.0) if block else None,
         pieces=typed.pieces(pieces, controller.rig),
         temp_c=typed.number(temp, "temperature", LEAST_AIR_C, MOST_AIR_C) if temp else None,
+        empty=typed.empties(values.get("empty", ""), controller.rig),
     )
 
 

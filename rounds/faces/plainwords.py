@@ -32,7 +32,9 @@ QUESTIONS = ("what", "how")
 """`what now` and `how long` are questions: the words after the first are not looked at."""
 
 WORDS: dict[str, Word] = {
-    "round": Word("[in MINUTES | at HH:MM] [for MINUTES] [temp C] [pieces A, B]", "begin a round"),
+    "round": Word(
+        "[in MINUTES | at HH:MM] [for MINUTES] [temp C] [empty all] [pieces A, B]", "start a round"
+    ),
     "again": Word("", "forget the last strike and strike this bottle again"),
     "skip": Word("", "leave this bottle out of the round"),
     "back": Word("", "go back to the bottle before"),
@@ -45,6 +47,7 @@ WORDS: dict[str, Word] = {
     "gauge": Word(
         "[BOTTLE] PRESSURE|none", "what a gauge reads, such as 46 or 3.2 bar; none: there is no gauge"
     ),
+    "empty": Word("[all | BOTTLE ...]", "this bottle holds no air, or those named, or all not heard yet"),
     "note": Word("[BOTTLE:] TEXT", "write something down"),
     "replaced": Word("BOTTLE cap|bottle", "a part was replaced"),
     "snooze": Word("MINUTES", "no round is called due for so long; 0 ends it"),

@@ -114,16 +114,18 @@ def gauge(text: str, rig: Rig, here: str | None) -> tuple[str, str]:
     return here, text.strip()
 
 
-def pressure_kpa(text: str, unit: PressureUnit) -> float:
-    """A gauge pressure, a bare number in `unit`.
+def readable(text: str, unit: PressureUnit) -> str:
+    """What was typed of a gauge, if it is a pressure (a bare number in `unit`) or `none`.
 
     Raises:
-        BadInput: it is none.
+        BadInput: it is neither.
     """
-    try:
-        return parse_pressure(text, unit)
-    except ValueError as error:
-        raise BadInput(f"gauge: {error}, or {NO_GAUGE} where there is none") from None
+    if text.casefold() != NO_GAUGE:
+        try:
+            parse_pressure(text, unit)
+        except ValueError as error:
+            raise BadInput(f"gauge: {error}, or {NO_GAUGE} where there is none") from None
+    return text
 
 
 def gauge_said(text: str, unit: PressureUnit) -> str:
@@ -184,6 +186,18 @@ def _named(text: str, names: list[str], kind: str) -> str:
     if not hint and 0 < len(names) <= _FEW:
         hint = f"; it has {', '.join(names)}"
     raise BadInput(f"the rig has no {kind} {plain(text.strip(), 30)!r}{hint}")
+
+
+def empties(text: str, rig: Rig) -> bool | tuple[str, ...]:
+    """Which bottles hold no air: `all`, or names with spaces or commas between; nothing for none.
+
+    Raises:
+        BadInput: the rig has no such bottle.
+    """
+    names = text.replace(",", " ").split()
+    if [n.casefold() for n in names] == ["all"]:
+        return True
+    return tuple(bottle(n, rig) for n in names) or False
 
 
 def part(text: str) -> Part:

@@ -132,6 +132,7 @@ def request_of(args: argparse.Namespace, rig: Rig, now_s: float) -> RoundRequest
         pieces=typed.pieces(",".join(args.piece), rig),
         temp_c=args.temp,
         people=args.people,
+        empty=typed.empties(args.empty or "", rig),
     )
 
 

@@ -18,14 +18,18 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import App, SystemCommand
 from textual.binding import Binding
+from textual.events import Key as KeyPressed
 
 from rounds.errors import RoundsError
+from rounds.faces import typed
 from rounds.faces.news import Reminder
 from rounds.faces.offering import offered
 from rounds.files.problems import Problems
 from rounds.files.settings import Settings
+from rounds.sessions.acts import NO_GAUGE
 from rounds.tui import answers, models, themes
-from rounds.tui.intents import BY_NAME, INTENTS, ONCE_S, PAGES, QUESTIONS, Intent
+from rounds.tui.entry import GaugeEntry
+from rounds.tui.intents import BY_NAME, INTENTS, OFFER_WORD, ONCE_S, PAGES, QUESTIONS, Intent
 from rounds.tui.keying import intents_with, keymap, with_keys
 from rounds.tui.messages import Changed
 from rounds.tui.reminders import desktop_notice, window_title
@@ -37,6 +41,7 @@ from rounds.wording.printable import plain
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
+    from textual.events import Event
     from textual.screen import Screen
 
     from rounds.faces.controller import Controller
@@ -86,6 +91,7 @@ class RoundsApp(App[int]):
             self.register_theme(theme)
         self.theme = themes.PLAIN.name if self.no_color else themes.named(settings.theme, self._themes).name
         self._offered_at_s = -math.inf
+        self._entry = GaugeEntry()
 
     def get_default_screen(self) -> Screen[None]:
         """The home screen."""
@@ -168,7 +174,8 @@ class RoundsApp(App[int]):
         elif self.page is not None:
             self.page.show(self.controller, self.keys_for(view), self.answer)
         else:
-            self.home.paint(view, self.controller, self.answer, self.keys_for(view))
+            typed = self._entry.typed(view)
+            self.home.paint(view, self.controller, self.answer, self.keys_for(view), typed)
         self._remind(view)
 
     def _tell_the_turn(self, view: View) -> None:
@@ -198,7 +205,8 @@ class RoundsApp(App[int]):
         """The keys that can work now, the most useful first."""
         on_page = self.page is not None
         can = [i for i in self.intents if i.can(view) and (i.anywhere or not on_page)]
-        return tuple(Key(i.cap, i.word, i.action) for i in can if i.cap)
+        offer = OFFER_WORD[offered(view)]
+        return tuple(Key(i.cap, offer if i.name == "offer" else i.word, i.action) for i in can if i.cap)
 
     def keyed(self, text: str) -> str:
         """A sentence with the player's keys in it."""
@@ -317,6 +325,8 @@ class RoundsApp(App[int]):
             return
         before = self.controller.view()
         match offered(before):
+            case "gauge" if digits := self._entry.typed(before):
+                self._tell_gauge(before, digits)
             case "open_round" | "gauge" as question:
                 self._inquire(question)
             case "end_round":
@@ -326,6 +336,25 @@ class RoundsApp(App[int]):
                     self.controller.done,
                     lambda: answers.marked(before, answers.done("offer", before, self.controller.view())),
                 )
+
+    def _tell_gauge(self, view: View, reading: str) -> None:
+        bottle = view.instruction.bottle or ""
+        unit = self.controller.rig.pump_of(bottle).gauge_unit
+        self.ask(
+            lambda: self.controller.gauge_typed(bottle, typed.readable(reading, unit)),
+            lambda: f"{plain(bottle, 8)}: {typed.gauge_said(reading, unit)}.{answers.UNDO}",
+        )
+
+    def _do_no_gauge(self) -> None:
+        self._tell_gauge(self.controller.view(), NO_GAUGE)
+
+    async def on_event(self, event: Event) -> None:
+        """Digits go into the order where a gauge is asked for; all else takes its usual way."""
+        pressed = event if isinstance(event, KeyPressed) and len(self.screen_stack) == 1 else None
+        if pressed and self._entry.take(pressed.key, pressed.character, self.controller.view()):
+            self.repaint()
+        else:
+            await super().on_event(event)
 
     async def action_quit(self) -> None:
         """The library's own key for leaving does what ours does: in a round it is asked for twice."""

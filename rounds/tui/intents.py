@@ -14,6 +14,7 @@ from rounds.faces.offering import offered
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from rounds.faces.offering import Offer
     from rounds.faces.view import View
 
 
@@ -69,6 +70,10 @@ def _offer(view: View) -> bool:
     return bool(offered(view))
 
 
+def _gauge(view: View) -> bool:
+    return offered(view) == "gauge"
+
+
 def _always(view: View) -> bool:
     return True
 
@@ -77,6 +82,7 @@ INTENTS: tuple[Intent, ...] = (
     Intent(
         "offer", "enter", "Enter", "done", "Take what is offered", "Say that the big words are done.", _offer
     ),
+    Intent("no_gauge", "j", "j", "no gauge here", "No gauge here", "Its pump has none to read.", _gauge),
     Intent("open_round", "r", "r", "round", "Start a round", "Say when the downbeat is.", _between),
     Intent(
         "again", "space", "space", "again", "Hear it again", "The last strike does not count.", _at_bottle
@@ -109,6 +115,7 @@ INTENTS: tuple[Intent, ...] = (
     Intent("end_round", "e", "e", "end round", "End the round", "As it stands.", _in_round),
     Intent("temperature", "c", "c", "°C", "Air temperature", "Enter it in °C.", _no_take),
     Intent("gauge", "g", "g", "gauge", "Pressure gauge", "Enter what it reads, in psi.", _no_take),
+    Intent("empty", "f", "f", "empty", "Empty bottles", "They are filled first, then struck.", _in_round),
     Intent("note", "n", "n", "note", "Write a note", "About a bottle, or about the day.", _no_take),
     Intent("replaced", "x", "x", "new part", "New cap or bottle", "Its record starts afresh.", _no_take),
     Intent("upper", "up", "↑", "up", "Bottle above", "Choose another in the forecast.", _between),
@@ -130,8 +137,16 @@ INTENTS: tuple[Intent, ...] = (
     ),
 )
 BY_NAME = {intent.name: intent for intent in INTENTS}
-QUESTIONS = ("open_round", "air", "temperature", "gauge", "note", "replaced", "snooze", "today")
+QUESTIONS = ("open_round", "air", "temperature", "gauge", "empty", "note", "replaced", "snooze", "today")
 """Intents that ask the player for something first."""
+OFFER_WORD: dict[Offer, str] = {
+    "": "",
+    "done": "done",
+    "gauge": "take it",
+    "open_round": "start a round",
+    "end_round": "end the round",
+}
+"""What the key line says of the key that takes what is offered."""
 ONCE_S = 0.3
 """A pedal that bounces sends its key again within this time; what is offered is taken once."""
 PAGES = ("now", "log", "health", "rig", "sound", "help")

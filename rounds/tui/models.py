@@ -35,13 +35,15 @@ BOLD_FROM_S = 120.0
 """So long before the downbeat its clock is painted bold."""
 
 
-def slab(view: View, level: Level | None = None) -> SlabModel:
-    """The instruction, large; without a microphone that comes first."""
+def slab(view: View, level: Level | None = None, typed: str = "") -> SlabModel:
+    """The instruction, large, or that no microphone is there. `typed`: the digits of a gauge so far."""
     told, heard = view.instruction, view.reading
     if level is not None and level.state == "lost" and told.act == "strike":
         return SlabModel("gauge", "", NO_MICROPHONE)
     if view.next_in_s is not None:
         return SlabModel("wait", "", f"NEXT IN {shown.clock(view.next_in_s)}")
+    if told.act == "gauge" and typed:
+        return SlabModel("gauge", plain(told.bottle or "", 8), typed)
     measuring = heard is not None and not heard.final and heard.bottle == told.bottle
     order = LET_IT_RING if measuring else plain(shown.order(told), 40)
     return SlabModel(
@@ -165,12 +167,15 @@ def _after(view: View, person: int | None, most: int) -> str:
     return f"then  {names}" + (f"  and {more} more" if more > 0 else "")
 
 
-def why(view: View, level: Level | None = None) -> tuple[Said, ...]:
+def why(view: View, level: Level | None = None, keyed: Callable[[str], str] = str) -> tuple[Said, ...]:
     """The sentences under the slab: what to do in full, then why."""
     told = view.instruction
     if level is not None and level.state == "lost" and told.act == "strike":
         words = shown.sentence(plain(level.words, 200))
         return (Said(f"{words} The round waits where it is; it goes on by itself.", "bold"),)
+    if told.act == "gauge":
+        how = keyed("Type what it reads, then {offer}. {no_gauge}: no gauge here.")
+        return (Said(how, "bold"), Said(shown.sentence(plain(told.why, 240)), "bold"))
     parts = (shown.sentence(plain(text, 240)) for text in (told.detail, told.why))
     return tuple(Said(part, "bold") for part in parts if part)
 

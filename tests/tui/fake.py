@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import datetime
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -253,6 +253,9 @@ class FakeController:
     def gauge_typed(self, bottle: str, text: str) -> None:
         self._note_down("gauge_typed", bottle, text)
 
+    def are_empty(self, bottles: bool | Sequence[str]) -> None:
+        self._note_down("are_empty", bottles)
+
     def done(self) -> None:
         self._note_down("done")
 
@@ -353,6 +356,7 @@ SCENES: dict[str, Scene] = {
         "release", "F3", -0.75, pump_on=None, reading=ReadingView("F3", "F3", 12.4, 2.2, "clear")
     ),
     "off": _doing("disconnect", "A3", reading=ReadingView("A3", "A3", 0.8, 1.1, "clear")),
+    "gauge": _doing("gauge", "A3"),
     "unclear": _unclear,
     "done": _doing("none", None, left=0, phase="done", pump_on=None),
     "refused": _refused,

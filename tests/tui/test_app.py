@@ -627,6 +627,36 @@ class TestOffer:
             await stage.press("enter")
             assert stage.asked == [asked]
 
+    async def test_a_gauge_is_typed_into_the_order_and_page_keys_rest(self) -> None:
+        async with on_stage("gauge") as stage:
+            await stage.press("2", "5", "7", "backspace", "full_stop", "4")
+            assert stage.app.screen.query_one(Slab).model == SlabModel("gauge", "A3", "25.4")
+            await stage.press("enter")
+            assert stage.asked == [("gauge_typed", "A3", "25.4")]
+            assert "A3: 25 psi. u undoes it." in stage.text(Lines, ".said")
+
+    async def test_what_is_no_pressure_is_said(self) -> None:
+        async with on_stage("gauge") as stage:
+            await stage.press("full_stop", "comma", "enter")
+            assert stage.asked == []
+            assert "is not a pressure" in stage.text(Lines, ".said")
+
+    async def test_a_pump_without_a_gauge_has_a_key(self) -> None:
+        async with on_stage("gauge") as stage:
+            assert "j no gauge here" in stage.text(KeyLine)
+            await stage.press("j")
+            assert stage.asked == [("gauge_typed", "A3", "none")]
+
+    async def test_digits_are_page_keys_everywhere_else(self) -> None:
+        async with on_stage("round") as stage:
+            await stage.press("2")
+            assert stage.app.page is not None
+
+    async def test_empty_bottles_are_named(self) -> None:
+        async with on_stage("strike") as stage:
+            await stage.press("f", *"e4", "space", *"d4", "enter")
+            assert stage.asked == [("are_empty", ("E4", "D4"))]
+
     async def test_where_a_strike_is_waited_for_it_says_so(self) -> None:
         async with on_stage("strike") as stage:
             await stage.press("enter")

@@ -19,7 +19,7 @@ from rounds.air import LEAST_AIR_C, MOST_AIR_C
 from rounds.errors import BadInput
 from rounds.faces import typed
 from rounds.faces.controller import USUAL_SNOOZE_MIN, RoundRequest
-from rounds.sessions.acts import LONGEST_SNOOZE_MIN, NO_GAUGE
+from rounds.sessions.acts import LONGEST_SNOOZE_MIN
 from rounds.tui.answers import UNDO
 from rounds.wording.printable import plain
 from rounds.wording.shown import snoozed
@@ -130,6 +130,7 @@ def question(name: str, controller: Controller, here: str) -> Question:
         "air": _air,
         "temperature": _temperature,
         "gauge": _gauge,
+        "empty": _empty,
         "note": _note,
         "replaced": _replaced,
         "snooze": _snooze,
@@ -173,16 +174,29 @@ def _gauge(controller: Controller, here: str) -> Question:
     )
 
     def read(values: dict[str, str]) -> tuple[str, str]:
-        bottle, pressure = typed.bottle(values["bottle"], rig), values["gauge"].strip()
-        if pressure.casefold() != NO_GAUGE:
-            typed.pressure_kpa(pressure, rig.pump_of(bottle).gauge_unit)
-        return bottle, pressure
+        bottle = typed.bottle(values["bottle"], rig)
+        return bottle, typed.readable(values["gauge"].strip(), rig.pump_of(bottle).gauge_unit)
 
     def done(read: tuple[str, str]) -> str:
         return f"{read[0]}: {typed.gauge_said(read[1], rig.pump_of(read[0]).gauge_unit)}.{UNDO}"
 
     ask = Ask("Pressure gauge", fields, read, "gauge" if here else "")
     return Question(ask, lambda read: controller.gauge_typed(*read), done)
+
+
+def _empty(controller: Controller, here: str) -> Question:
+    field = Field("bottles", "by name, with spaces between; all: those not heard yet", here)
+
+    def read(values: dict[str, str]) -> bool | tuple[str, ...]:
+        named = typed.empties(values["bottles"], controller.rig)
+        if not named:
+            raise BadInput("name the empty bottles, or type all")
+        return named
+
+    def done(named: bool | tuple[str, ...]) -> str:
+        return f"Empty: {'all not heard yet' if named is True else in_words(list(named or ()), 6)}.{UNDO}"
+
+    return Question(Ask("Which bottles are empty?", (field,), read), controller.are_empty, done)
 
 
 def _note(controller: Controller, here: str) -> Question:
@@ -244,9 +258,10 @@ def _round(controller: Controller, here: str) -> Question:
         Field("downbeat", "19:30, or minutes from now; empty: none"),
         Field("play, min", "how long it lasts", f"{rig.habits.block_s / 60:.0f}"),
         Field("air, °C", "empty: as last told", "" if temp_c is None else f"{temp_c:g}"),
+        Field("empty", "all, or the bottles without air; else leave it"),
         Field("pieces", "empty: all bottles", beneath=plain(names, 120)),
     )
-    title = "Begin a round" if controller.people == 1 else "Begin a round for two"
+    title = "Start a round" if controller.people == 1 else "Start a round for two"
     dialog = Ask(title, fields, lambda values: _request(values, rig, controller.clock_s()))
     return Question(dialog, controller.open_round)
 
@@ -258,4 +273,5 @@ def _request(values: dict[str, str], rig: Rig, clock_s: float) -> RoundRequest:
         block_s=60.0 * typed.number(minutes, "minutes of playing", 1, 600) if minutes else None,
         pieces=typed.pieces(values["pieces"], rig),
         temp_c=typed.number(temp, "temperature", LEAST_AIR_C, MOST_AIR_C) if temp else None,
+        empty=typed.empties(values["empty"], rig),
     )

@@ -57,8 +57,8 @@ class RoundPane(Vertical):
         yield Rails()
         yield Foot(classes="said")
 
-    def paint(self, view: View, level: Level, answer: str) -> None:
-        """Show a view."""
+    def paint(self, view: View, level: Level, answer: str, typed: str) -> None:
+        """Show a view; `typed`: the digits of a gauge so far."""
         self.set_class(bool(view.people), "-two")
         self.query_one(Strip).paint(models.round_strip(view, level))
         self.query_one(Following).paint(models.following(view))
@@ -66,11 +66,11 @@ class RoundPane(Vertical):
         if view.people:
             self._paint_two(view)
         else:
-            self._paint_one(view, level)
+            self._paint_one(view, level, typed)
 
-    def _paint_one(self, view: View, level: Level) -> None:
-        self.query_one("RoundPane > Slab", Slab).paint(models.slab(view, level))
-        self.query_one(".why", Lines).paint(models.why(view, level))
+    def _paint_one(self, view: View, level: Level, typed: str) -> None:
+        self.query_one("RoundPane > Slab", Slab).paint(models.slab(view, level, typed))
+        self.query_one(".why", Lines).paint(models.why(view, level, self._keyed))
         self.query_one(Reading).paint(models.reading(view, self._keyed))
         self.query_one(AirLine).paint(models.air(view))
         self.query_one(".caution", Lines).paint(models.caution(view))
@@ -168,8 +168,10 @@ class HomeScreen(Screen[None]):
         yield TakePane()
         yield KeyLine()
 
-    def paint(self, view: View, controller: Controller, answer: str, keys: tuple[Key, ...]) -> None:
-        """Show a view in its pane."""
+    def paint(
+        self, view: View, controller: Controller, answer: str, keys: tuple[Key, ...], typed: str
+    ) -> None:
+        """Show a view in its pane; `typed`: the digits of a gauge so far."""
         if not self.opened or not self.query(KeyLine):
             # Not all there yet, or being taken down while a last tick comes in.
             return
@@ -179,7 +181,7 @@ class HomeScreen(Screen[None]):
             return
         self.query_one(KeyLine).paint(keys)
         if view.mode == "round":
-            self.query_one(RoundPane).paint(view, controller.level(), answer)
+            self.query_one(RoundPane).paint(view, controller.level(), answer, typed)
         else:
             self.query_one(BetweenPane).paint(view, controller, answer)
 
