@@ -31,6 +31,22 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     face = parser.add_mutually_exclusive_group()
     face.add_argument("--lines", action="store_true", help="one JSON object in, one out, per line")
     face.add_argument("--plain", action="store_true", help="the round in sentences, for screen readers")
+    _add_round(parser)
+    options.add_people(parser)
+    options.add_voice(parser)
+    parser.add_argument("--place", metavar="TEXT", help="where this is, for the log")
+    parser.add_argument("--device", metavar="NAME", help="microphone, by name or number (see rounds check)")
+    parser.add_argument("--keep-sound", metavar="FOLDER", help="keep a recording of each strike in a folder")
+    parser.add_argument(
+        "--listen-in-play",
+        action="store_true",
+        help="learn from strikes heard while playing, one bottle alone",
+    )
+    parser.set_defaults(run=run, people=None)
+
+
+def _add_round(parser: argparse.ArgumentParser) -> None:
+    """What round to open."""
     parser.add_argument(
         "--downbeat", metavar="HH:MM|+MIN", help="when the playing starts: local time, or minutes from now"
     )
@@ -54,17 +70,6 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument(
         "--temp", type=options.number("degrees"), metavar="C", help="air temperature in degrees Celsius"
     )
-    options.add_people(parser)
-    options.add_voice(parser)
-    parser.add_argument("--place", metavar="TEXT", help="where this is, for the log")
-    parser.add_argument("--device", metavar="NAME", help="microphone, by name or number (see rounds check)")
-    parser.add_argument("--keep-sound", metavar="FOLDER", help="keep a recording of each strike in a folder")
-    parser.add_argument(
-        "--listen-in-play",
-        action="store_true",
-        help="learn from strikes heard while playing, one bottle alone",
-    )
-    parser.set_defaults(run=run, people=None)
 
 
 def run(args: argparse.Namespace) -> int:
