@@ -1,4 +1,4 @@
-"""A tone whose pitch glides down (or up) to where it stays: struck hard, a wall is stretched for a moment.
+"""A tone whose pitch glides down to where it stays: struck hard, a wall is stretched for a moment.
 
 Added pitch follows the square of the amplitude, as tension does in strings and membranes (Morse & Ingard
 1968, Theoretical Acoustics, from memory), so it fades twice as fast as the tone: the phase gains
@@ -8,12 +8,14 @@ drawn to nought by how large glides usually are; rooms are averaged as there.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from rounds.hearing.refine import DECAY_REACH, Tone, straightened
+from rounds.notes import CENTS_PER_NEPER
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -21,13 +23,29 @@ if TYPE_CHECKING:
     from rounds.hearing.baseband import Baseband
     from rounds.hearing.rooms import Rooms
 
-USUAL_SHARE = 15.0 / 1731.0
-"""Glides at the onset, one standard deviation, as a share of the frequency: 15 cents. Our guess."""
-MIN_RATE = 8.0
+MIN_RATE = 6.0
 """Slower than this (a second) a glide is not told from a pitch that is simply higher."""
-STEPS = 3
 MOST_RISE = 4.0
 """In usual glides: what is larger is no glide, and linear steps towards it may run away."""
+NO_GAIN = -20.0
+
+
+@dataclass(frozen=True)
+class _Search:
+    """How a glide is looked for; everything but the steps in usual glides."""
+
+    usual_cents: float
+    """Glides at the onset, one standard deviation. Our guess."""
+    starts: tuple[float, ...]
+    """Where the steps begin: at a steady tone alone they often end beside the best."""
+    steps: int
+    at_rest: float
+    """A fit whose last step was longer has found nothing."""
+
+
+LATE = _Search(25.0, (0.0, 1.0), 4, 0.3)
+FIRST = _Search(15.0, (0.0,), 3, math.inf)
+"""In the first moments much else bends: a few steps from no glide keep readings of like strikes alike."""
 
 
 @dataclass(frozen=True)
@@ -41,6 +59,13 @@ class Glide:
     sd_hz: float
     rise_hz: float
     gain: float
+    rate: float = MIN_RATE
+    """How fast it fades, a second."""
+
+    def steady_hz(self, series: Baseband) -> float:
+        """What one steady tone, fitted to a stretch of this strike, would find."""
+        course = -np.exp(-self.rate * series.times_s) / self.rate
+        return self.hz + self.rise_hz * _slope(course, series)
 
 
 @dataclass(frozen=True)
@@ -59,31 +84,68 @@ class _Step:
         return np.asarray(likelihood / likelihood.sum())
 
 
-def fit_glide(series: Baseband, table: Rooms, single: Tone) -> Glide:
-    """Let a fitted tone glide."""
+def fit_glide(series: Baseband, table: Rooms, single: Tone, *, first: bool = False) -> Glide:
+    """Let a fitted tone glide: the likeliest of the fits that came to rest, or the steady tone.
+
+    `first`: the series is that of the first moments.
+    """
     straight = straightened(series, table)
     turn = 2 * np.pi * (single.hz - series.carrier_hz)
-    usual = 2 * np.pi * USUAL_SHARE * single.hz
+    search = FIRST if first else LATE
+    usual = 2 * np.pi * search.usual_cents / CENTS_PER_NEPER * single.hz
     rate = max(MIN_RATE, 2.0 * single.decay)
     course = -np.exp(-rate * table.times_s) / rate
-    fading = rise = 0.0
-    for _ in range(STEPS):
+    slope = _slope(course, series)
+    best = Glide(single.hz, single.sd_hz, 0.0, NO_GAIN)
+    for start in search.starts:
+        rise = start * usual
+        at = _walked(table, straight, course, (turn - rise * slope, rise), usual, search)
+        if at is not None and at.log_evidence - single.evidence > best.gain:
+            hz = series.carrier_hz + at.turned / (2 * np.pi)
+            gain = at.log_evidence - single.evidence
+            best = Glide(hz, at.sd_hz, at.risen / (2 * np.pi), gain, rate)
+    return best
+
+
+def _slope(course: NDArray[np.float64], series: Baseband) -> float:
+    """How much of a rise looks like a higher pitch."""
+    power = np.square(np.abs(series.values))
+    share = power / max(float(power.sum()), 1e-300)
+    away = series.times_s - share @ series.times_s
+    return float((share * away) @ course / (share @ away**2))
+
+
+@dataclass(frozen=True)
+class _Found:
+    turned: float
+    risen: float
+    sd_hz: float
+    log_evidence: float
+
+
+def _walked(
+    table: Rooms,
+    straight: NDArray[np.complex128],
+    course: NDArray[np.float64],
+    start: tuple[float, float],
+    usual: float,
+    search: _Search,
+) -> _Found | None:
+    """Where linear steps lead from a turn and a rise; None where they come to no rest."""
+    (turn, rise), fading, limit = start, 0.0, MOST_RISE * usual
+    for _ in range(search.steps):
         tone = np.exp((1j * turn - fading) * table.times_s + 1j * rise * course)
         step = _step(table, straight, tone, course, rise, usual)
-        weights = step.weights
-        limit = MOST_RISE * usual
+        weights, before = step.weights, (turn, rise)
         turn += float(np.clip(weights @ step.turn, -limit, limit))
         fading = float(np.clip(fading + weights @ step.fading, -DECAY_REACH, DECAY_REACH))
         rise = float(np.clip(rise + weights @ step.rise, -limit, limit))
+    if abs(turn - before[0]) + abs(rise - before[1]) > search.at_rest * usual:
+        return None
     variance = weights @ (step.variance + (step.turn - weights @ step.turn) ** 2)
     top = float(step.evidence.max())
     evidence = top + float(np.log(np.exp(step.evidence - top).sum()))
-    return Glide(
-        hz=series.carrier_hz + turn / (2 * np.pi),
-        sd_hz=float(np.sqrt(variance)) / (2 * np.pi),
-        rise_hz=rise / (2 * np.pi),
-        gain=evidence - single.evidence,
-    )
+    return _Found(turn, rise, float(np.sqrt(variance)) / (2 * np.pi), evidence)
 
 
 def _step(

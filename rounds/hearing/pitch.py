@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from rounds.hearing.baseband import Baseband
+    from rounds.hearing.glide import Glide
 
 START_S = 0.008
 """The click and the attack are over."""
@@ -50,8 +51,10 @@ PEAK_RING_S = (0.3, 0.6)
 """The peak has no say for tones that ring shorter than the first, and its full share from the second on."""
 PEAK_REACH_CENTS = 45.0
 
-GLIDING = 0.03
-"""What a glide must make likelier before it is believed: rooms bend a tone too. Our guess."""
+GLIDING = 0.1
+"""How often a strike glides: a glide is believed as far as it makes the strike likelier. Our guess."""
+FORETOLD_SD_CENTS, FORETOLD_SD, FORETOLD_MOST = 2.0, 2.0, 5.0
+"""The first moments are known to so many cents, or standard deviations; they count for so much at most."""
 SUSPECT_GAIN = 2.0
 BELIEF_GAIN = (5.0, 12.0)
 """Log likelihood ratios from which on a pair of tones is allowed for, begins to be believed, and is."""
@@ -166,8 +169,9 @@ class _Answer:
 def _answer(read: _Stretch, first: _Stretch) -> _Answer:
     single = read.single
     dry = max(single.dry, first.single.dry)
-    glide = fit_glide(read.series, table_for(read.series, single.decay), single)
-    gliding = 1.0 / (1.0 + (1.0 - GLIDING) / GLIDING * math.exp(-min(glide.gain, 700.0)))
+    table = table_for(read.series, single.decay)
+    glide = fit_glide(read.series, table, single, first=read is first)
+    gliding = _gliding(glide, 0.0 if read is first else _foretold(glide, single, first))
     apart = cents(glide.hz, single.hz)
     hz = shifted_hz(_with_peak(single, read.peak_hz, dry), gliding * apart)
     signs = Signs(
@@ -183,6 +187,22 @@ def _answer(read: _Stretch, first: _Stretch) -> _Answer:
         gliding=gliding,
     )
     return _Answer(hz, signs, _relative(glide.rise_hz, single.hz))
+
+
+def _gliding(glide: Glide, foretold: float) -> float:
+    """How far a glide is believed, 0 to 1."""
+    if glide.rise_hz <= 0.0:
+        return 0.0
+    odds = GLIDING / (1.0 - GLIDING) * math.exp(min(glide.gain + foretold, 30.0))
+    return odds / (1.0 + odds)
+
+
+def _foretold(glide: Glide, single: Tone, first: _Stretch) -> float:
+    """How much better a glide foretells the pitch of the first moments: a log likelihood ratio."""
+    known = max(FORETOLD_SD_CENTS, FORETOLD_SD * _relative(first.single.sd_hz, single.hz))
+    with_glide = cents(first.single.hz, glide.steady_hz(first.series)) / known
+    without = cents(first.single.hz, single.hz) / known
+    return min(FORETOLD_MOST, max(-FORETOLD_MOST, 0.5 * (without**2 - with_glide**2)))
 
 
 def _with_peak(single: Tone, peak_hz: float, dry: float) -> float:

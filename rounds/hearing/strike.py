@@ -144,10 +144,20 @@ def _cut(
 
 
 def _jump_db(clean: NDArray[np.float64], sample_rate_hz: int, onset_index: int, begin_index: int) -> float:
-    """Level of the first 20 ms over that of the 50 ms before; all of it where nothing came before."""
+    """Level of the first 20 ms over that of the 50 ms before; all of it where nothing came before.
+
+    In all that sounds, or in the treble, where hum has no say; a constant offset counts in neither.
+    """
     from_index, to_index = (max(0, begin_index - round(s * sample_rate_hz)) for s in (0.06, 0.01))
     first = clean[max(0, onset_index) : onset_index + round(0.02 * sample_rate_hz)]
-    return 10.0 * math.log10((_power(first) + 1e-12) / (_power(clean[from_index:to_index]) + 1e-12))
+    before = clean[from_index:to_index]
+    if before.size:
+        first, before = first - before.mean(), before - before.mean()
+    jumps = (
+        (_power(f) + 1e-12) / (_power(b) + 1e-12)
+        for f, b in ((first, before), (np.diff(first), np.diff(before)))
+    )
+    return 10.0 * math.log10(max(jumps))
 
 
 def _power(samples: NDArray[np.float64]) -> float:

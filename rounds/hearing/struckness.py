@@ -37,13 +37,19 @@ STANDS_OUT_DB = 30.0
 STANDS_OUT_WELL_DB = 35.0
 BARELY_DB = 24.0
 
-SUDDEN_DB = 25.0
+SUDDEN_DB = 20.0
+"""How far a strike makes the level jump."""
+FULL_COHERENT, FULL_EARLY, FULL_CREST_DB = 0.93, 0.6, 45.0
+"""Sudden, steady and far over all else: a strike, though its tone may still grow."""
+THIN_COHERENT, THIN_CREST_DB = 0.95, 45.0
+"""Under both of these it may be a knock on wood whose room answers with a tone."""
 DULL_COHERENT, DULL_CREST_DB = 0.2, 32.0
 """A tone too short or too restless to be read, but as sudden as a strike and loudest at first."""
-SWELLS_LEAST, SWELLS_COHERENT, SWELLS_CREST_DB = 0.4, 0.9, 45.0
+SWELLS_EARLY, SWELLS_COHERENT, SWELLS_CREST_DB = 0.1, 0.6, 38.0
 """A tone that the room makes louder after it was struck some way off, or with a soft mallet."""
-CERTAIN_COHERENT, CERTAIN_EARLY, CERTAIN_CREST_DB, CERTAIN_SUDDEN_DB = 0.95, 0.97, 38.0, 20.0
-"""Beyond these it was a strike and nothing else: no step, knock or word of 14 kinds of noise came here."""
+CERTAIN = ((0.95, 0.97, 38.0), (0.9, 0.8, 45.0), (0.7, 0.97, 50.0))
+"""Coherence, beginning and crest beyond which a sudden sound was a strike and nothing else: no step, knock or
+word of sixteen minutes of eight kinds of noise came here."""
 
 Kind = Literal["struck", "faint", "doubtful", "dull", "noise"]
 """`faint`: a struck tone close to the noise. `doubtful`: a tone, but it does not begin like a strike. `dull`:
@@ -62,19 +68,22 @@ class Struckness:
     @property
     def certain(self) -> bool:
         """Whether it can be nothing but a strike."""
-        steady = self.coherence > CERTAIN_COHERENT and self.early > CERTAIN_EARLY
-        return steady and self.crest_db > CERTAIN_CREST_DB and self.jump_db > CERTAIN_SUDDEN_DB
+        return self.jump_db > SUDDEN_DB and any(self._beyond(*marks) for marks in CERTAIN)
 
     def kind(self, decay: float, *, beats: bool) -> Kind:
         """What made the sound; `decay` in nepers a second, `beats`: two tones were found in it."""
+        if self.jump_db > SUDDEN_DB and self._beyond(FULL_COHERENT, FULL_EARLY, FULL_CREST_DB):
+            return "struck"
         kind = self._tonal_kind(decay, beats=beats)
         return "dull" if kind == "noise" and self._dull() else kind
 
+    def _beyond(self, coherent: float, at_first: float, crest_db: float) -> bool:
+        return self.coherence > coherent and self.early > at_first and self.crest_db > crest_db
+
     def _dull(self) -> bool:
-        short = self.early > LOUDEST_AT_FIRST and self.coherence > DULL_COHERENT
-        swells = self.early > SWELLS_LEAST and self.coherence > SWELLS_COHERENT
-        stands_out = (short and self.crest_db > DULL_CREST_DB) or (swells and self.crest_db > SWELLS_CREST_DB)
-        return stands_out and self.jump_db > SUDDEN_DB
+        short = self._beyond(DULL_COHERENT, LOUDEST_AT_FIRST, DULL_CREST_DB)
+        swells = self._beyond(SWELLS_COHERENT, SWELLS_EARLY, SWELLS_CREST_DB)
+        return (short or swells) and self.jump_db > SUDDEN_DB
 
     def _tonal_kind(self, decay: float, *, beats: bool) -> Kind:
         loosely = (beats or decay > SHORT_DECAY) and self.crest_db > STANDS_OUT_WELL_DB
@@ -84,6 +93,8 @@ class Struckness:
         if self.early < LOUD_AT_FIRST or not steady:
             swelling = SWELLING_BEATING if beats else SWELLING
             return "doubtful" if self.early > swelling else "noise"
+        if self.coherence < THIN_COHERENT and self.crest_db < THIN_CREST_DB:
+            return "doubtful"
         return "struck" if self.crest_db > STANDS_OUT_DB else "faint"
 
 
