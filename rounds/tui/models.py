@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 from rounds.faces.view import outcome, sign, work_words
 from rounds.tui.widgets.airline import AirModel
-from rounds.tui.widgets.bigclock import ClockModel
 from rounds.tui.widgets.following import FollowingModel
 from rounds.tui.widgets.lines import Said
 from rounds.tui.widgets.pair import MARKS
@@ -30,7 +29,7 @@ _PHASE = {"listen": "LISTEN", "visits": "TUNE", "verify": "HEAR AGAIN", "done": 
 LET_IT_RING = "LET IT RING"
 """Stands large while a strike is measured: a second strike now would spoil the first."""
 NO_MICROPHONE = "NO MICROPHONE"
-_PATH_SHOWN, _FIRST_SHOWN = 8, 3
+_PATH_SHOWN = 8
 BOLD_FROM_S = 120.0
 """So long before the downbeat its clock is painted bold."""
 
@@ -205,11 +204,19 @@ def summary(before: View, after: View) -> str:
     if before.mode != "round":
         return ""
     passed = before.downbeat_in_s is not None and before.downbeat_in_s <= 1.0
-    opening = "The downbeat is here and the round over" if passed else "The round is over"
-    again = " {open_round} begins a new one; what was heard is kept." if before.left and not passed else ""
-    done = f"{before.needed - before.left} of {before.needed} in tune"
+    again = " {open_round} starts another; what was heard is kept." if before.left and not passed else ""
     connections = counted(before.connections, "connection")
-    return f"{opening}: {done}, {connections}, {shown.minutes_figure(before.elapsed_s or 0.0)}.{again}"
+    came = f"{shown.minutes_figure(before.elapsed_s or 0.0)}, {connections}"
+    return f"{'Downbeat' if passed else 'Round over'}. {_outcome(before, after)} {came}.{again}"
+
+
+def _outcome(before: View, after: View) -> str:
+    """What plays of the pieces that were named, else how many bottles hold."""
+    partly = [p.sentence() for p in after.playable if after.pieces and not p.whole]
+    if partly:
+        return " ".join(shown.sentence(text) for text in partly)
+    hold = before.needed - before.left
+    return f"All {hold} hold." if not before.left else f"{hold} of {before.needed} hold."
 
 
 def heading(view: View) -> str:
@@ -238,7 +245,7 @@ def round_strip(view: View, level: Level) -> StripModel:
         saves = f", saves {view.shift_saves}" if view.shift_saves > 0 else ""
         facts.insert(1, Fact("reference", f"{view.reference_hz:.1f} Hz{saves}"))
     facts.append(Fact("connections", str(view.connections)))
-    return StripModel(heading(view), (*facts[:3], *_weather(view), *_sound(level), *facts[3:]))
+    return StripModel(heading(view), (*facts[:3], *weather_facts(view), *sound_facts(level), *facts[3:]))
 
 
 def tally_text(view: View) -> str:
@@ -257,7 +264,8 @@ def tally_text(view: View) -> str:
     return f"{counted(count.everything, 'bottle')} = {parts}" if parts else "no bottle is needed"
 
 
-def _weather(view: View) -> tuple[Fact, ...]:
+def weather_facts(view: View) -> tuple[Fact, ...]:
+    """The air temperature, where it is known."""
     return () if view.temp_c is None else (Fact("", f"{round(view.temp_c, 1):g} °C"),)
 
 
@@ -270,56 +278,9 @@ _MIC: dict[SoundState, str] = {
 }
 
 
-def _sound(level: Level) -> tuple[Fact, ...]:
+def sound_facts(level: Level) -> tuple[Fact, ...]:
+    """How the microphone is."""
     return (Fact("", _MIC[level.state], warn=level.state == "lost"),)
-
-
-def due(view: View) -> ClockModel:
-    """The countdown to the next round."""
-    if view.due.overdue:
-        return ClockModel("the next round is", "DUE", warn=True)
-    if view.due.due_s is None:
-        return ClockModel("next round", "?")
-    return ClockModel("next round due in", shown.clock(view.due.due_s))
-
-
-def between_strip(view: View, level: Level) -> StripModel:
-    """The heading between rounds."""
-    facts = [Fact("", tally_text(view), loud=True)]
-    if view.downbeat_in_s is not None:
-        facts.insert(0, downbeat_fact(view.downbeat_in_s))
-    return StripModel("BETWEEN", (*facts, *_weather(view), *_sound(level)))
-
-
-_OUT = ("wants_air", "too_full", "unsure", "unheard")
-
-
-def reasons(view: View, keyed: Callable[[str], str] = str) -> tuple[Said, ...]:
-    """Why the round is due then, and what would be done first."""
-    ahead = first_ones(view)
-    skipped = [plain(b.id, 8) for b in view.bottles if b.state == "left_out"]
-    names = ", ".join(f"{plain(b.id, 8)} {sign(b)}" for b in ahead[:_FIRST_SHOWN])
-    more = f" +{len(ahead) - _FIRST_SHOWN}" if len(ahead) > _FIRST_SHOWN else ""
-    temp = (
-        ""
-        if view.temp_c is not None
-        else "No temperature yet: {temperature} tells it, and the forecast gets better."
-    )
-    return (
-        Said(shown.sentence(plain(view.due.words or view.due.reason, 240)), "bold"),
-        Said(f"First: {names}{more}" if names else shown.NOBODY_FIRST, ""),
-        Said(f"Left out, not due: {in_words(skipped, 3)}." if skipped else "", ""),
-        Said(keyed(temp), "$faint"),
-    )
-
-
-def first_ones(view: View) -> list[BottleView]:
-    """Bottles that would be done first: the path where there is one, else those soonest or already out."""
-    ahead = list(view.path)
-    if ahead:
-        return ahead
-    out = [b for b in view.bottles if b.needed and b.state in _OUT]
-    return sorted(out, key=lambda b: (b.leaves_min is None, b.leaves_min or 0.0))
 
 
 def still(view: View) -> StillModel:

@@ -15,6 +15,7 @@ from rounds.belief.in_or_out import ahead
 from rounds.errors import BadInput
 from rounds.faces.controller import Controller, DriftPath, HealthLine, Level, LogLine, RoundRequest
 from rounds.faces.view import BottleView, DueView, PersonView, ReadingView, TakeView, View
+from rounds.forecast.playable import Playable
 from rounds.gauss import Gauss
 from rounds.instruction import Instruction
 from rounds.notes import parse_note
@@ -33,6 +34,11 @@ _STATES: tuple[State, ...] = ("holds", "wants_air", "holds", "too_full", "fades"
 _CENTS = (1.2, -14.0, -3.4, 12.4, 4.0, -9.0, -31.0)
 _STROKES = (None, 1.4, None, -0.5, None, None, 5.6)
 _PLACES = {3: 2, 6: 1, 10: 3, 13: 4, 22: 5, 27: 6}
+PLAYABLE = (
+    Playable("Lantern Walk", 14, ()),
+    Playable("Last Ferry", 14, (parse_note("E3"),)),
+    Playable("Whole Yard", 34, tuple(map(parse_note, ("C3", "D3", "E3", "F3", "G3")))),
+)
 _UNHEARD, _SKIPPED = 11, 20
 _CAUTION = "Eyes covered, never lean over the cap, stop at 60 psi."
 _WHY = {
@@ -158,7 +164,8 @@ class FakeController:
             instruction=replace(told("none", None), headline="Rest", why="no round is open"),
             reading=None,
             bottles=self.bottle_views(in_round=False),
-            due=DueView(612.0, reason, False),
+            due=DueView(612.0, reason, False, "soon", f"first bottles soon: {reason}"),
+            playable=PLAYABLE,
             round_id=None,
             phase="none",
             seconds_left=None,
@@ -317,7 +324,8 @@ def _doing(act: Act, bottle: str | None, strokes: float | None = None, **fields:
 
 
 Scene = Callable[[FakeController], View]
-_DUE = DueView(-30.0, "C3 and D3 are expected to be out", True)
+_DUE = DueView(-30.0, "C3 and D3 are expected to be out", True, "due", "a round is due: C3 and D3 are out")
+_SHORT_OF = ("C3", "D3", "F3", "F#5", "C6")
 _LATE = "Time is short: C3 and D3 will stay out."
 
 
@@ -344,6 +352,16 @@ def _two_turns(fake: FakeController) -> View:
     return replace(view, instruction=strike, people=people, reading=heard, pump_on="A3")
 
 
+def _ran_out(fake: FakeController) -> View:
+    """After a fill that the downbeat ended: what was not filled is left out, and what plays is said."""
+    view = fake.between_view()
+    bottles = tuple(
+        replace(b, state="left_out" if b.id in _SHORT_OF else "holds", needed=True) for b in view.bottles
+    )
+    due = DueView(None, "", False, "well", "all well: all hold for two hours")
+    return replace(view, bottles=bottles, due=due)
+
+
 SCENES: dict[str, Scene] = {
     "round": FakeController.round_view,
     "between": FakeController.between_view,
@@ -361,6 +379,8 @@ SCENES: dict[str, Scene] = {
     "done": _doing("none", None, left=0, phase="done", pump_on=None),
     "refused": _refused,
     "due": lambda fake: replace(fake.between_view(), due=_DUE),
+    "snoozed": lambda fake: replace(fake.between_view(), due=replace(_DUE, overdue=False, snoozed_s=290.0)),
+    "ran_out": _ran_out,
     "two": _two,
     "turns": _two_turns,
     "late": lambda fake: replace(fake.round_view(), downbeat_in_s=-12.0, message=_LATE),

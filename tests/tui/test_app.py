@@ -22,7 +22,6 @@ from rounds.tui.screens.dialogs import Ask
 from rounds.tui.screens.home import BetweenPane, HomeScreen, RoundPane, TakePane
 from rounds.tui.screens.page import Page
 from rounds.tui.widgets.airline import AirLine
-from rounds.tui.widgets.bigclock import BigClock, ClockModel
 from rounds.tui.widgets.following import Following
 from rounds.tui.widgets.keyline import KeyLine
 from rounds.tui.widgets.lines import Lines
@@ -32,7 +31,7 @@ from rounds.tui.widgets.reading import Reading
 from rounds.tui.widgets.slab import Slab, SlabModel
 from rounds.tui.widgets.stillness import Stillness
 from rounds.tui.widgets.strip import Strip
-from tests.tui.fake import SCENES, FakeController, told
+from tests.tui.fake import PLAYABLE, SCENES, FakeController, told
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
@@ -411,14 +410,42 @@ class TestDialogs:
 
 
 class TestBetween:
-    async def test_countdown_reason_and_what_comes_first(self) -> None:
+    @pytest.mark.parametrize(
+        ("scene", "said"),
+        [
+            ("between", "TUNE IN 10 MIN"),
+            ("due", "TUNE NOW"),
+            ("snoozed", "WAIT 5 MIN"),
+            ("ran_out", "ALL HOLD"),
+        ],
+    )
+    async def test_the_large_words_say_whether_to_tune(self, scene: str, said: str) -> None:
+        async with on_stage(scene) as stage:
+            model = stage.app.screen.query_one("BetweenPane Slab", Slab).model
+            assert model == SlabModel("gauge" if scene == "due" else "none", "", said)
+
+    async def test_reason_and_what_comes_first(self) -> None:
         async with on_stage("between") as stage:
-            assert stage.app.screen.query_one(".due", BigClock).model == ClockModel(
-                "next round due in", "10:12"
-            )
-            reason = stage.text(Lines, ".reason")
-            assert "C3 drifts flat first" in " ".join(reason.split())
+            reason = " ".join(stage.text(Lines, ".reason").split())
+            assert "C3 drifts flat first" in reason
             assert "First: D3 ▕▄▏1½, F3 ▐█▌½" in reason
+
+    async def test_what_plays_now_is_said_a_piece_a_row(self) -> None:
+        async with on_stage("ran_out") as stage:
+            rows = [row.strip() for row in stage.text(Lines, ".plays").splitlines()]
+            assert rows == [
+                "= Lantern Walk: all 14 play",
+                "/ Last Ferry: 13 of 14 play, leave out E3",
+                "! Whole Yard: 29 of 34 play, leave out C3, D3, E3, F3 and G3",
+            ]
+            reason = " ".join(stage.text(Lines, ".reason").split())
+            assert "Left out, makes no round due: C3, D3 and 3 more." in reason
+
+    async def test_more_pieces_than_rows_are_counted(self) -> None:
+        async with on_stage("between") as stage:
+            stage.fake.change(playable=PLAYABLE + PLAYABLE)
+            await stage.pilot.pause()
+            assert stage.text(Lines, ".plays").splitlines()[-1].strip().startswith("and 4 more pieces")
 
     async def test_arrows_choose_the_plotted_bottle(self) -> None:
         async with on_stage("between") as stage:
@@ -507,7 +534,7 @@ class TestEnds:
             assert "Press e again to end the round with 11 to do." in stage.text(Lines, ".said")
             await stage.press("e")
             assert stage.fake.asked == [("end_round",)]
-            assert "The round is over: 19 of 30 in tune, 4 connections, 4 min." in stage.text(Lines, ".said")
+            assert "Round over. 19 of 30 hold. 4 min, 4 connections." in stage.text(Lines, ".said")
 
     async def test_another_key_between_takes_the_question_back(self) -> None:
         async with on_stage("round") as stage:

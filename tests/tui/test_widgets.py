@@ -17,7 +17,7 @@ from textual.color import Color
 
 from rounds.faces.controller import Level
 from rounds.instruction import Act, State
-from rounds.tui import lettering, models, themes
+from rounds.tui import betweenmodels, lettering, models, themes
 from rounds.tui.canvas import Canvas, clipped, folded
 from rounds.tui.intents import INTENTS
 from rounds.tui.widgets.rails import Rails, RailsModel, places, rows_of, small
@@ -338,7 +338,7 @@ class TestBetween:
     def test_the_unheard_of_a_round_ended_early_are_counted(self) -> None:
         view = FakeController().between_view()
         bottles = tuple(replace(b, state="unheard", needed=i < 30) for i, b in enumerate(view.bottles))
-        facts = models.between_strip(replace(view, bottles=bottles), Level(None, None, "off", "")).facts
+        facts = betweenmodels.strip(replace(view, bottles=bottles), Level(None, None, "off", "")).facts
         assert facts[0].value == "30 bottles = 30 unheard"
 
 

@@ -7,10 +7,9 @@ from typing import TYPE_CHECKING
 from textual.containers import Horizontal, Vertical
 from textual.screen import Screen
 
-from rounds.tui import models, pairmodels
+from rounds.tui import betweenmodels, models, pairmodels
 from rounds.tui.messages import Opened
 from rounds.tui.widgets.airline import AirLine
-from rounds.tui.widgets.bigclock import BigClock
 from rounds.tui.widgets.following import Following
 from rounds.tui.widgets.keyline import KeyLine
 from rounds.tui.widgets.lines import Foot, Lines, Prose
@@ -33,6 +32,8 @@ if TYPE_CHECKING:
     from rounds.tui.widgets.keyline import Key
     from rounds.tui.widgets.painted import Painted
 
+MOST_PIECES, MOST_PIECES_TALL, TALL_ROWS = 3, 8, 32
+"""Pieces named between rounds, and from how many rows on the more of them."""
 FORECAST_EVERY = 20
 """Paintings (about seconds) between two forecasts while nothing else happens."""
 
@@ -96,9 +97,9 @@ class BetweenPane(Vertical):
     def compose(self) -> ComposeResult:
         """From the top: strip, countdown and reason, forecasts, foot."""
         yield Strip(classes="strip")
-        with Horizontal(classes="wait"):
-            yield BigClock(classes="due")
-            yield Lines(classes="reason")
+        yield Slab()
+        yield Prose(classes="reason")
+        yield Lines(classes="plays")
         with Horizontal(classes="forecast"):
             yield Ribbons()
             yield Plot()
@@ -108,11 +109,20 @@ class BetweenPane(Vertical):
         """Show a view and the forecasts that go with it."""
         level = controller.level()
         self._forecast(view, controller)
-        self.query_one(Strip).paint(models.between_strip(view, level))
-        self.query_one(BigClock).paint(models.due(view))
-        self.query_one(".reason", Lines).paint(models.reasons(view, self._keyed))
+        self.query_one(Strip).paint(betweenmodels.strip(view, level))
+        self.query_one(Slab).paint(betweenmodels.slab(view))
+        self.query_one(".reason", Lines).paint(betweenmodels.reasons(view, self._keyed))
+        self._paint_pieces(view)
         self.query_one(".said", Lines).paint(models.said(view, level, answer))
         self.choose(self.chosen)
+
+    def _paint_pieces(self, view: View) -> None:
+        """A row a piece, as far as there is room."""
+        most = MOST_PIECES if self.size.height < TALL_ROWS else MOST_PIECES_TALL
+        plays = self.query_one(".plays", Lines)
+        said = betweenmodels.pieces(view, most, self.size.width)
+        plays.styles.height = len(said)
+        plays.paint(said)
 
     def _forecast(self, view: View, controller: Controller) -> None:
         """Ask for the paths when the bottles changed or some time has passed; they are slow to make."""
