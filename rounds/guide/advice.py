@@ -16,12 +16,12 @@ from rounds.events import Accepted, Event, Purpose, Sent, ShiftChosen, Skipped
 from rounds.guide.enough import (
     ACCEPT_SHARE,
     good_enough,
+    inside,
     inside_at_downbeat,
     planned,
     worth_another,
 )
 from rounds.guide.filling import (
-    bass_last,
     came_from_far,
     early_sample,
     filled_aim,
@@ -34,20 +34,25 @@ from rounds.guide.filling import (
     may_stay,
     next_of_the_walk,
     stands_off,
+    walk_before,
 )
 from rounds.guide.hearing_again import (
     asked_enough,
     found_fine,
+    gauge_says_more,
     heard_enough,
-    heard_lately,
     in_turn,
     left_to_hear,
     left_to_settle,
+    may_ask,
+    more_to_fill,
     must_hear,
     resting,
     sacrificed,
     settled_since,
     to_hear_again,
+    to_listen,
+    untouched,
 )
 from rounds.guide.instructions import (
     fill_empty,
@@ -93,7 +98,7 @@ def next_step(now: Situation) -> Event | Instruction:
     state = now.state
     if state.closed is not None:
         return idle("the round is closed")
-    if now.rig.reference.floating and not state.shift_settled and not _to_listen(now):
+    if now.rig.reference.floating and not state.shift_settled and not to_listen(now):
         return ShiftChosen(at_s=now.now_s, shift_cents=now.plan.shift_cents, saves=now.plan.shift_saves)
     if state.pump_on not in (None, state.target, state.compare_for):
         why = f"the pump is still on {state.pump_on}"
@@ -125,10 +130,10 @@ def _at_the_target(now: Situation, target: str) -> Event | Instruction:
     owner = now.recognised.likely_owner(now, target) if target not in state.compared else None
     if owner is not None and not heard_enough(now, owner):
         return _sent(now, owner, "compare")
-    if state.purpose == "finish" and target in state.aired:
-        return _elsewhere(now)
     if _corrected(now, target):
         return Accepted(at_s=now.now_s, bottle=target, cents=now.beliefs.level(target, now.now_s).mean)
+    if state.purpose == "finish" and target in state.aired:
+        return _elsewhere(now)
     if target in state.empty and target not in state.air_since:
         return fill_empty(now, now.rig.bottle(target), first_strokes(now, now.rig.bottle(target)))
     if must_hear(state, target):
@@ -185,14 +190,9 @@ def _elsewhere(now: Situation) -> Event | Instruction:
     sample = early_sample(now)
     if sample is not None:
         return _sent(now, sample, "listen")
-    empty = [b for b in now.state.open_bottles if b in now.state.empty and b not in now.state.aside]
-    if empty:
-        return _sent(now, bass_last(now, walking_order(now.rig, empty, now.state.at_bottle))[0], "visit")
-    listen = _to_listen(now)
-    if listen:
-        return _sent(now, listen[0], "listen")
     return (
-        _first_visit(now)
+        _first_time(now)
+        or _first_visit(now)
         or _walk(now)
         or _hear_again(now, to_hear_again(now))
         or _next_visit(now)
@@ -201,14 +201,15 @@ def _elsewhere(now: Situation) -> Event | Instruction:
     )
 
 
-def _to_listen(now: Situation) -> list[str]:
-    """Bottles to be struck before anything is decided of them."""
-    state = now.state
-    away = state.accepted | state.aside | state.empty | set(left_unheard(now))
-    listen = [
-        b for b in now.plan.listen if b not in away and not heard_enough(now, b) and not heard_lately(now, b)
-    ]
-    return bass_last(now, listen)
+def _first_time(now: Situation) -> Event | None:
+    """A bottle that nobody was at yet; before another pump is taken for it, those filled so far are heard."""
+    first = untouched(now)
+    if first is None:
+        return None
+    before = walk_before(now, first)
+    if before is not None:
+        return _sent(now, before, "listen")
+    return _sent(now, first, "visit" if first in now.state.empty else "listen")
 
 
 def _walk(now: Situation) -> Event | None:
@@ -274,6 +275,9 @@ def _hear_again(now: Situation, bottles: list[str]) -> Event | None:
 
 def _finished(now: Situation) -> Instruction:
     out = [b for b in now.state.needed if b not in now.state.accepted]
+    unsettled = [b for b in now.state.left_at_s if b in now.state.accepted and not inside(now, b, now.now_s)]
+    if unsettled and not all(has_settled(now, b) for b in unsettled):
+        return wait_for(now, unsettled)
     if not out:
         skipped = [b for b in now.state.opened.needed if b in now.state.skipped]
         if not now.state.needed and skipped:
@@ -314,6 +318,8 @@ def _at_once(now: Situation, bottle_id: str) -> bool:
     ):
         return False
     if bottle_id in state.left_at_s:
+        if more_to_fill(now, bottle_id):
+            return False
         rested = not left_unheard(now) or has_settled(now, bottle_id)
         return stands_off(now, bottle_id) or (rested and not may_stay(now, bottle_id))
     return (
@@ -324,7 +330,7 @@ def _at_once(now: Situation, bottle_id: str) -> bool:
 def _waits_for_its_turn(now: Situation, bottle_id: str) -> bool:
     """Whether a bass bottle is left until the others are filled."""
     bass = now.rig.bottle(bottle_id).group == "bass"
-    return bass and any(now.rig.bottle(b).group != "bass" for b in _to_listen(now))
+    return bass and any(now.rig.bottle(b).group != "bass" for b in to_listen(now))
 
 
 def _accept(now: Situation, bottle_id: str, cents: float) -> Event | Instruction:
@@ -332,8 +338,10 @@ def _accept(now: Situation, bottle_id: str, cents: float) -> Event | Instruction
     heard = now.state.heard[bottle_id]
     off = abs(heard.cents - now.state.shift_cents)
     if off > now.rig.bottle(bottle_id).tolerance_cents + heard.u95_cents:
-        again = heard.times > 1 and now.state.purpose == "listen"
-        return _sent(now, bottle_id, "visit") if again else strike_instruction(now, bottle_id)
+        if heard.times == 1:
+            return strike_instruction(now, bottle_id)
+        listening = now.state.purpose == "listen"
+        return _sent(now, bottle_id, "visit") if listening else _elsewhere(now)
     return Accepted(at_s=now.now_s, bottle=bottle_id, cents=cents)
 
 
@@ -348,7 +356,7 @@ def _after_reading(now: Situation) -> Event | Instruction:
     neighbour = now.recognised.sounds_like(now, bottle_id)
     if neighbour is not None:
         return once_more(now, bottle, f"it sounds like {neighbour}: once more, before any air")
-    if on and came_from_far(now, bottle_id):
+    if on and (came_from_far(now, bottle_id) or bottle_id in now.state.left_at_s):
         return _finish(now, bottle, level)
     if good_enough(now, bottle, error, on):
         return _leave(now, bottle, level.mean, error, on)
@@ -360,11 +368,13 @@ def _finish(now: Situation, bottle: Bottle, level: Gauss) -> Event | Instruction
     aim = filled_aim(now, bottle, level)
     wanted = _wanted(now, bottle, level, aim)
     near = level.mean - now.aim_of(bottle.id) >= -ACCEPT_SHARE * bottle.tolerance_cents
+    # What is refused now may be given once the pressure has settled.
+    near = near or bottle.id not in now.state.left_at_s
     barred = bool(wanted.refused or wanted.doubt)
     idle = wanted.strokes <= 0.0 and not wanted.ask
     enough = level.mean >= aim - ACCEPT_SHARE * bottle.tolerance_cents or idle
     done = near if barred else enough
-    last = done or (wanted.strokes > 0.0 and may_go_unheard(bottle, wanted))
+    last = done or (wanted.strokes > 0.0 and may_go_unheard(bottle, wanted, aim))
     if last and now.state.purpose != "finish":
         return _sent(now, bottle.id, "finish")
     if done:
@@ -385,7 +395,7 @@ def _wanted(now: Situation, bottle: Bottle, level: Gauss, aim_cents: float) -> D
         at_s=now.now_s,
         known=now.air.get(bottle.id, NOTHING_KNOWN),
         temp_c=now.temp_c,
-        may_ask=_may_ask(now, bottle),
+        may_ask=may_ask(now, bottle),
         confirmed=now.state.heard[bottle.id].times > 1 and bottle.id not in now.state.on_trust,
     )
 
@@ -393,10 +403,9 @@ def _wanted(now: Situation, bottle: Bottle, level: Gauss, aim_cents: float) -> D
 def _corrected(now: Situation, bottle_id: str) -> bool:
     """Whether a filled bottle was corrected, heard with the head on, and the head came off: it is in tune."""
     state = now.state
-    off = state.purpose == "visit" and state.pump_on is None and bottle_id in state.aired
+    off = state.purpose != "listen" and state.pump_on is None and bottle_id in state.aired
     heard_on = bottle_id in state.heard and state.heard[bottle_id].pump_on
-    heard_after = bottle_id not in state.air_since
-    return off and heard_on and heard_after and bottle_id in state.left_at_s and is_surely_in(now, bottle_id)
+    return off and heard_on and bottle_id in state.left_at_s and is_surely_in(now, bottle_id)
 
 
 def _with_air(now: Situation, bottle: Bottle, level: Gauss, aim_cents: float) -> Event | Instruction:
@@ -406,6 +415,8 @@ def _with_air(now: Situation, bottle: Bottle, level: Gauss, aim_cents: float) ->
     wanted = _wanted(now, bottle, level, aim_cents)
     if wanted.doubt and bottle.id in now.state.on_trust:
         return Skipped(at_s=now.now_s, bottle=bottle.id, reason=NOT_SURE)
+    if wanted.doubt and gauge_says_more(now, bottle):
+        return read_gauge(now, bottle, wanted.doubt)
     if wanted.doubt:
         return once_more(now, bottle, wanted.doubt)
     if wanted.ask:
@@ -420,15 +431,6 @@ def _with_air(now: Situation, bottle: Bottle, level: Gauss, aim_cents: float) ->
         return Skipped(at_s=now.now_s, bottle=bottle.id, reason=DOES_NOT_HOLD)
     change = more if wanted.strokes > 0.0 else less
     return change(now, bottle, wanted, error)
-
-
-def _may_ask(now: Situation, bottle: Bottle) -> bool:
-    """Whether its pump has a gauge that can be read, or nobody said that it has none.
-
-    Who strikes again and again instead of reading it is not asked for ever.
-    """
-    may = now.rig.pump_of(bottle.id).gauge is not False and bottle.pump not in now.without_gauge
-    return may and now.state.heard[bottle.id].times <= MOST_IN_A_ROW
 
 
 def _heard_sharp(now: Situation, bottle: Bottle) -> bool:

@@ -12,7 +12,6 @@ import math
 from typing import TYPE_CHECKING
 
 from rounds.air import STIFFNESS_SHARE, stroke_kpa
-from rounds.planning.walking import walking_order
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -28,16 +27,18 @@ FAR_IN_A_FILL_CENTS = 60.0
 """The same in a round that is a fill."""
 IS_A_FILL = 3
 """So many far bottles make a round a fill, whose bass comes last. Our guess."""
-SURE_SHARE = 0.8
+SURE_SHARE = 1.0
 """The head comes off unheard where the sd of where it leads is at most this share of the tolerance."""
 FIRST_SHARE = 0.7
 """Of the air that an empty bottle is expected to need, so much goes in before it is struck. Our guess."""
 SAFE_SHARE = 0.7
 """And never more than this share of its limit before it is heard."""
-WALK_AFTER_MIN = 6.0
+WALK_AFTER_MIN = 10.0
 """A filled bottle is heard again about this long after. Our guess, from fills of 36 bottles."""
 SETTLED_S = 75.0
 """From so long after the head came off, a strike tells what has settled: time constants are 40 to 125 s."""
+SETTLING_OVER_S = 240.0
+"""So long after, hardly anything settles any more."""
 SAMPLES = 2
 """Bottles of each group heard again early, so that the others are aimed better."""
 STAYS_SHARE = 0.65
@@ -87,10 +88,21 @@ def is_a_fill(now: Situation) -> bool:
 
 
 def bass_last(now: Situation, bottles: Sequence[str]) -> list[str]:
-    """The same order, bass bottles behind the others where the round is a fill: they hold shortest."""
+    """The same order; in a fill bass bottles come last: they hold shortest. The pump in hand comes first."""
     if not is_a_fill(now):
         return list(bottles)
-    return sorted(bottles, key=lambda b: now.rig.bottle(b).group == "bass")
+    in_hand = now.state.mounted
+    return sorted(
+        bottles, key=lambda b: (now.rig.bottle(b).group == "bass", now.rig.bottle(b).pump != in_hand)
+    )
+
+
+def walk_before(now: Situation, bottle_id: str) -> str | None:
+    """The filled bottle to be heard before another pump is taken in hand for a bottle."""
+    in_hand = now.state.mounted
+    if not is_a_fill(now) or in_hand in (None, now.rig.bottle(bottle_id).pump):
+        return None
+    return next((b for b in _settled(now) if now.rig.bottle(b).pump == in_hand), None)
 
 
 def filled_aim(now: Situation, bottle: Bottle, level: Gauss) -> float:
@@ -99,19 +111,21 @@ def filled_aim(now: Situation, bottle: Bottle, level: Gauss) -> float:
     Cents off the nominal target: the middle of its band, what the air moved so far and the air still to go
     in will give back, and what leaks until it is heard again.
     """
-    low, high = now.state.shift_cents - 0.5 * bottle.tolerance_cents, now.state.shift_cents
-    settled_at = min(max(now.aim_of(bottle.id), low), high + 0.5 * bottle.tolerance_cents)
-    settled_at += HIGH_SHARE * bottle.tolerance_cents
-    means, _ = now.beliefs.path(bottle.id, now.now_s, (WALK_AFTER_MIN,))
+    corrected = bottle.id in now.state.left_at_s
+    high = 0.0 if corrected else HIGH_SHARE
+    settled_at = now.state.shift_cents + high * bottle.tolerance_cents
+    heard_after_min = SETTLING_OVER_S / 60.0 if corrected else WALK_AFTER_MIN
+    means, _ = now.beliefs.path(bottle.id, now.now_s, (heard_after_min,))
     falls = now.beliefs.level(bottle.id, now.now_s).mean - float(means[0])
     still_to_go = max(0.0, settled_at + falls - level.mean)
     gives_back = -now.beliefs.settling(bottle.id, still_to_go).mean
     return settled_at + falls + gives_back
 
 
-def may_go_unheard(bottle: Bottle, wanted: Dose) -> bool:
-    """Whether the head may come off after a dose without another strike."""
-    return wanted.after.sd <= SURE_SHARE * bottle.tolerance_cents
+def may_go_unheard(bottle: Bottle, wanted: Dose, aim_cents: float) -> bool:
+    """Whether the head may come off after a dose without another strike: it leads to the aim, and surely."""
+    allowed_cents = SURE_SHARE * bottle.tolerance_cents
+    return wanted.after.sd <= allowed_cents and abs(wanted.after.mean - aim_cents) <= allowed_cents
 
 
 def left_unheard(now: Situation) -> list[str]:
@@ -121,9 +135,14 @@ def left_unheard(now: Situation) -> list[str]:
     return sorted(left, key=lambda b: state.left_at_s[b])
 
 
+def _once_settled(now: Situation, bottle_id: str) -> Gauss:
+    """Where a bottle will be when what its air still does by itself is over."""
+    return now.beliefs.level(bottle_id, now.now_s + SETTLING_OVER_S)
+
+
 def may_stay(now: Situation, bottle_id: str) -> bool:
-    """Whether a filled bottle that was heard stands well enough, though not where it was aimed."""
-    off = now.beliefs.level(bottle_id, now.now_s).mean - now.state.shift_cents
+    """Whether a filled bottle that was heard will stand well enough, though not where it was aimed."""
+    off = _once_settled(now, bottle_id).mean - now.state.shift_cents
     return abs(off) <= STAYS_SHARE * now.rig.bottle(bottle_id).tolerance_cents
 
 
@@ -140,7 +159,7 @@ def stands_off(now: Situation, bottle_id: str) -> bool:
 
 def is_surely_in(now: Situation, bottle_id: str) -> bool:
     """Whether a filled bottle, corrected and heard with the head on, is in tune without another strike."""
-    level = now.beliefs.level(bottle_id, now.now_s)
+    level = _once_settled(now, bottle_id)
     return 1.0 - level.outside(now.rig.bottle(bottle_id).tolerance_cents, now.state.shift_cents) >= SURELY_IN
 
 
@@ -164,7 +183,9 @@ def early_sample(now: Situation) -> str | None:
 
 def next_of_the_walk(now: Situation) -> str | None:
     """The filled bottle to be heard next, on one walk past all that have settled."""
-    settled = [b for b in left_unheard(now) if has_settled(now, b)]
-    if not settled:
-        return None
-    return bass_last(now, walking_order(now.rig, settled, now.state.at_bottle))[0]
+    return next(iter(bass_last(now, _settled(now))), None)
+
+
+def _settled(now: Situation) -> list[str]:
+    """The filled bottles that wait to be heard and have settled, longest ago first."""
+    return [b for b in left_unheard(now) if has_settled(now, b)]

@@ -4,17 +4,21 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rounds.belief.air_log import NOTHING_KNOWN
 from rounds.guide.enough import good_enough, inside, inside_at_downbeat
+from rounds.guide.filling import bass_last, is_a_fill, is_far, left_unheard
 from rounds.guide.instructions import (
     SETTLES_S,
 )
 from rounds.guide.lateness import in_time
-from rounds.guide.round import MOST_ASKED
+from rounds.guide.round import MOST_ASKED, MOST_IN_A_ROW
+from rounds.planning.walking import walking_order
 
 if TYPE_CHECKING:
     from rounds.guide.round import RoundState
     from rounds.guide.situation import Situation
     from rounds.planning.plan import PlannedVisit
+    from rounds.rig import Bottle
 
 SETTLED_AGAIN_S = 120.0
 """A bottle heard longer ago than this may be asked for again before the downbeat, if it is doubtful."""
@@ -122,3 +126,42 @@ def left_to_hear(now: Situation) -> str | None:
         if not heard_enough(now, bottle_id) and now.now_s - heard.at_s >= SETTLES_S:
             return bottle_id
     return None
+
+
+def to_listen(now: Situation) -> list[str]:
+    """Bottles to be struck before anything is decided of them."""
+    state = now.state
+    away = state.accepted | state.aside | state.empty | set(left_unheard(now))
+    listen = [
+        b for b in now.plan.listen if b not in away and not heard_enough(now, b) and not heard_lately(now, b)
+    ]
+    return bass_last(now, listen)
+
+
+def untouched(now: Situation) -> str | None:
+    """The next bottle that nobody was at yet."""
+    waits = [b for b in now.state.open_bottles if b in now.state.empty and b not in now.state.aside]
+    empty = bass_last(now, walking_order(now.rig, waits, now.state.at_bottle))
+    return next(iter(empty or to_listen(now)), None)
+
+
+def more_to_fill(now: Situation, bottle_id: str) -> bool:
+    """Whether another bottle waits for the same pump: meanwhile one that was filled goes on settling."""
+    first = untouched(now)
+    return first is not None and now.rig.bottle(first).pump == now.rig.bottle(bottle_id).pump
+
+
+def gauge_says_more(now: Situation, bottle: Bottle) -> bool:
+    """Whether a gauge says more than a second strike: in a fill it is no surprise to be far down."""
+    log = now.air.get(bottle.id, NOTHING_KNOWN)
+    unread = not log.readings and log.read_kpa is None
+    return unread and is_a_fill(now) and is_far(now, bottle.id) and may_ask(now, bottle)
+
+
+def may_ask(now: Situation, bottle: Bottle) -> bool:
+    """Whether its pump has a gauge that can be read, or nobody said that it has none.
+
+    Who strikes again and again instead of reading it is not asked for ever.
+    """
+    may = now.rig.pump_of(bottle.id).gauge is not False and bottle.pump not in now.without_gauge
+    return may and now.state.heard[bottle.id].times <= MOST_IN_A_ROW

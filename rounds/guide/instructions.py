@@ -73,8 +73,8 @@ def no_round(heads: Sequence[str]) -> Instruction:
 
 def wait_for(now: Situation, settling: list[str]) -> Instruction:
     """Air was moved and the pitch still moves by itself: nothing to do but let it."""
-    first = min(settling, key=lambda b: now.state.heard[b].at_s)
-    wait_s = max(0.0, now.state.heard[first].at_s + SETTLES_S - now.now_s)
+    since_s = {b: max(now.state.heard[b].at_s, now.state.left_at_s.get(b, 0.0)) for b in settling}
+    wait_s = max(0.0, min(since_s.values()) + SETTLES_S - now.now_s)
     why = f"{in_words(settling)} settling, about {wait_s:.0f} s"
     return Instruction("wait", None, None, None, None, why, "Let it settle")
 

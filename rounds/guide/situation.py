@@ -71,11 +71,20 @@ class Situation:
         return self.state.opened.downbeat_s
 
     def aim_of(self, bottle_id: str) -> float:
-        """Where a visit is aimed, from the plan; the middle of the band when the plan has no visit."""
-        for visit in self.plan.visits:
-            if visit.bottle == bottle_id:
-                return visit.aim_cents
-        return self.state.shift_cents
+        """Where a visit is aimed, from the plan; the middle of the band when the plan has no visit.
+
+        And the middle where two strikes say that it is out on the side that is aimed at.
+        """
+        middle_cents = self.state.shift_cents
+        aim_cents = next((v.aim_cents for v in self.plan.visits if v.bottle == bottle_id), middle_cents)
+        heard = self.state.heard.get(bottle_id)
+        if heard is None or heard.times == 1 or bottle_id in self.state.moved:
+            return aim_cents
+        off, aside = heard.cents - middle_cents, aim_cents - middle_cents
+        return middle_cents if off * aside > 0.0 and abs(off) > self._tolerance(bottle_id) else aim_cents
+
+    def _tolerance(self, bottle_id: str) -> float:
+        return self.rig.bottle(bottle_id).tolerance_cents
 
     def aim_beside(self, bottle_id: str) -> float:
         """The aim off the day's target, the shift of a floating reference counted as the target."""
