@@ -78,6 +78,9 @@ class Recorder:
         own_events = len(own(event for _, event in self.log.events()))
         self.kept.append(Line(sent, answer, self.log.last_id, own_events, standing(self.session)))
 
+    def done(self, at_s: float) -> None:
+        self.say(at_s, done=True)
+
     def tick(self, at_s: float) -> None:
         self.say(at_s, tick=True)
 
@@ -111,6 +114,7 @@ def reference(
     journal = MemoryJournal()
     recorder = Recorder(Session(rig, journal, ZERO_S))
     player, ear = Player(world), QuickEar(world)
+    player.tell = lambda _, psi: recorder.say(world.now_s, gauge_psi=psi)
     for _ in range(rounds):
         downbeat_t = None if downbeat_in_s is None else world.now_s - ZERO_S + downbeat_in_s
         recorder.say(world.now_s, open={"temp_c": 20.0, "block_s": 900, "downbeat_t": downbeat_t})
@@ -170,6 +174,7 @@ def taken_up(journal: Journal, lines: list[Line], wanted: list[Event]) -> str:
     here = max(i for i, line in enumerate(lines) if line.own_events <= len(kept))
     if lines[here].own_events != len(kept):
         return "lost: it stopped in the middle of what follows by itself"
+    session.tick(ZERO_S + json.loads(lines[here].sent)["t"])
     if (now := standing(session)) != lines[here].state:
         differs = [key for key, value in lines[here].state.items() if now[key] != value]
         return f"lost: {', '.join(differs)} differ from the reference"
