@@ -47,6 +47,7 @@ SAME_IN_PLAIN = {
     "now": "status",
     "log": "log",
     "health": "health",
+    "promises": "promises",
     "rig": "rig",
     "sound": "sound",
     "bell": "bell",

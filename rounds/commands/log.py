@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from rounds.journal import Journal
     from rounds.report.logbook import Entry, Filter
+    from rounds.rig import Rig
 
 NEWEST = 100
 """How many entries the table shows when nothing else is said."""
@@ -329,5 +330,20 @@ def run_report(args: argparse.Namespace) -> int:
 
     rig = options.load(args) if options.rig_named(args) else None
     with options.open_journal(args, read_only=True) as journal:
-        sys.stdout.write(write_page(journal, rig, args.day, Path(args.to) if args.to else None))
+        more = _promises(rig, journal)
+        sys.stdout.write(write_page(journal, rig, args.day, Path(args.to) if args.to else None, more))
     return 0
+
+
+def _promises(rig: Rig | None, journal: Journal) -> list[str]:
+    """How far what was promised held, over the whole journal: a rig says which bottles there are."""
+    from rounds.forecast import promises, promises_said
+
+    if rig is None:
+        return ["How far its promises held: name the rig (--rig) to see it.", ""]
+    found = promises_said.page(promises.promises_of(rig, journal.events_by_time()))
+    lines = ["## How far its promises held, over the whole journal", ""]
+    if found.rows:
+        lines += ["| promise | of | held | off, median | |", "| --- | --- | --- | --- | --- |"]
+    lines += [f"| {row.what} | {row.of} | {row.held} | {row.off} | {row.verdict} |" for row in found.rows]
+    return [*lines, *[""] * bool(found.rows), *found.sentences, ""]

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from rounds.belief.in_or_out import Ahead
     from rounds.events import Part
     from rounds.faces.view import View
+    from rounds.forecast.promises_said import PromisesPage
     from rounds.rig import Rig
 
 USUAL_SNOOZE_MIN = 10.0
@@ -187,3 +188,6 @@ class Controller(Protocol):
 
     def health_lines(self) -> Sequence[HealthLine]:
         """The health of each bottle, the worst first."""
+
+    def promises(self) -> PromisesPage:
+        """How far what was promised of readings, forecasts, doses and due times held."""

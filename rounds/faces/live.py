@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from rounds.faces.controller import DriftPath, HealthLine, LogLine, RoundRequest
     from rounds.faces.speech import Speaker
     from rounds.faces.view import View
+    from rounds.forecast.promises_said import PromisesPage
     from rounds.hearing.keeping import SoundKeeper
     from rounds.hearing.reading import Reading
     from rounds.hearing.sources import Source
@@ -405,3 +406,7 @@ class Live:
     def health_lines(self) -> Sequence[HealthLine]:
         """How each bottle and cap has held, the worst first."""
         return self._pages.health_lines(self._clock())
+
+    def promises(self) -> PromisesPage:
+        """How far what was promised held."""
+        return self._pages.promises()

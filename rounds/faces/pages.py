@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from rounds.belief.in_or_out import Ahead
     from rounds.faces.controller import HealthState
     from rounds.forecast.drift import At
+    from rounds.forecast.promises_said import PromisesPage
     from rounds.health import BottleHealth
     from rounds.health.remembering import Remembered
     from rounds.rig import Rig
@@ -28,6 +29,8 @@ if TYPE_CHECKING:
 
 MOST_LOG_LINES = 300
 PLOT_MIN = tuple(float(m) for m in range(0, 61, 2))
+PROMISES_EVERY = 50
+"""Events after which the page of promises is made anew."""
 MOST_UNKNOWN = 3
 """More bottles than this of which nothing is known yet make one line."""
 TOO_LITTLE = "not heard enough yet: leaks take a few hours to show"
@@ -40,6 +43,8 @@ class Pages:
 
     session: Session
     _known: Remembered | None = None
+    _promises: PromisesPage | None = None
+    _promises_to: int = 0
 
     def forecast_paths(self, now_s: float) -> Sequence[DriftPath]:
         """Where each needed bottle is going, the first to leave first."""
@@ -77,6 +82,18 @@ class Pages:
             LogLine(local(e.told_s).removeprefix(f"{newest} "), e.kind, e.bottle or "", said(e))
             for e in reversed(found)
         ]
+
+    def promises(self) -> PromisesPage:
+        """How far what was promised held; folding a long journal takes a second, so not after every event."""
+        from rounds.forecast.promises import promises_of
+        from rounds.forecast.promises_said import page
+
+        log = self.session.record.log
+        if self._promises is None or log.last_id - self._promises_to >= PROMISES_EVERY:
+            gone = log.taken_back(0)
+            events = sorted((e for i, e in log.events(0) if i not in gone), key=lambda event: event.at_s)
+            self._promises, self._promises_to = page(promises_of(self.session.rig, events)), log.last_id
+        return self._promises
 
     def health_lines(self, now_s: float) -> Sequence[HealthLine]:
         """How each bottle and cap has held, the worst first."""

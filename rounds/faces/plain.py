@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from rounds.faces.controller import DriftPath, HealthLine, Level, LogLine
     from rounds.faces.view import BottleView, PersonView, View
+    from rounds.forecast.promises_said import PromisesPage
     from rounds.instruction import Instruction
     from rounds.rig import Rig
 
@@ -127,7 +128,7 @@ def status(view: View, level: Level) -> list[str]:
         return take(view)
     if view.mode == "between":
         message = [sentence(view.message)] * bool(view.message)
-        return [*due(view), *first(view), *message, *sound(level)]
+        return [*due(view), *plays(view), *first(view), *message, *sound(level)]
     return [*orders(view), *reading(view), *progress(view), *sound(level)]
 
 
@@ -180,16 +181,20 @@ def downbeat(seconds: float) -> str:
 
 
 def due(view: View) -> list[str]:
-    """Whether to tune, in words; when the next round should start; and what plays now."""
-    plays = [sentence(f"now {p.sentence()}") for p in view.playable]
+    """Whether to tune, in words, and when the next round should start."""
     if view.due.overdue:
-        return ["The next round is due now.", *filter(None, [sentence(view.due.reason)]), *plays]
+        return ["The next round is due now.", *filter(None, [sentence(view.due.reason)])]
     said = [sentence(view.due.words or view.due.reason)]
     if view.due.due_s is None:
         said.insert(0, "When the next round is due is not known yet.")
     elif view.due.snoozed_s is None:
         said.insert(0, f"The next round is due in {shown.duration_spoken(view.due.due_s)}.")
-    return [*filter(None, said), *plays]
+    return list(filter(None, said))
+
+
+def plays(view: View) -> list[str]:
+    """Which notes to leave out of each piece now."""
+    return [sentence(f"now {p.sentence()}") for p in view.playable]
 
 
 def first(view: View) -> list[str]:
@@ -349,3 +354,8 @@ def rig(the_rig: Rig) -> list[str]:
             f"tolerance {b.tolerance_cents:g} cents, {ceiling}."
         )
     return said
+
+
+def promises(page: PromisesPage) -> list[str]:
+    """How far what was promised held."""
+    return [*(sentence(row.sentence) for row in page.rows), *page.sentences]

@@ -269,6 +269,9 @@ class PlainFace:
     def _word_health(self, rest: str) -> list[str]:
         return plain.health(self.controller.health_lines())
 
+    def _word_promises(self, rest: str) -> list[str]:
+        return plain.promises(self.controller.promises())
+
     def _word_rig(self, rest: str) -> list[str]:
         return plain.rig(self.controller.rig)
 

@@ -64,6 +64,7 @@ WORDS: dict[str, Word] = {
     "forecast": Word("", "when each bottle leaves its tolerance"),
     "log": Word("", "what happened, newest first"),
     "health": Word("", "how each bottle has held"),
+    "promises": Word("", "how far what was promised held"),
     "rig": Word("", "bottles and pumps of the rig"),
     "sound": Word("", "the microphone"),
     "bell": Word("", "the bell when a round is due, on or off"),

@@ -22,7 +22,7 @@ from rounds.wording.shown import clock
 from rounds.wording.words import counted, in_words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
     from pathlib import Path
 
     from rounds.journal import Journal
@@ -44,10 +44,17 @@ _NEWEST = 1000
 """Among so many events the last day is looked for."""
 
 
-def write_page(journal: Journal, rig: Rig | None, date: datetime.date | None, folder: Path | None) -> str:
+def write_page(
+    journal: Journal,
+    rig: Rig | None,
+    date: datetime.date | None,
+    folder: Path | None,
+    more: Sequence[str] = (),
+) -> str:
     """The page about a day (the journal's last one when none is given) as Markdown.
 
-    With a folder the page and its pictures are written there, and only their names are returned.
+    With a folder the page and its pictures are written there, and only their names are returned. `more` are
+    lines that stand near its end.
 
     Raises:
         BadInput: the journal has nothing of that day.
@@ -62,7 +69,9 @@ def write_page(journal: Journal, rig: Rig | None, date: datetime.date | None, fo
     bottles = _in_order(day, rig)
     heard = day.reads or day.temperatures
     pictures = _pictures(day, bottles, rig, date) if folder is not None and heard else {}
-    page = "\n".join(_lines(day, bottles, rig, date, tuple(pictures))) + "\n"
+    page = (
+        "\n".join((*_lines(day, bottles, rig, date, tuple(pictures)), *more, f"Made by {made_by()}.")) + "\n"
+    )
     if folder is None:
         return page
     return _written(folder, {f"day-{date}.md": page, **pictures})
@@ -139,7 +148,6 @@ def _lines(
     for name in pictures:
         yield f"![{_ALT[name.rpartition('-')[2]]}]({name})"
         yield ""
-    yield f"Made by {made_by()}."
 
 
 def _summary(day: Day) -> str:

@@ -288,7 +288,7 @@ class RoundsApp(App[int]):
     def _turn_to(self, name: str) -> None:
         from rounds.tui.screens.help import HelpPage
         from rounds.tui.screens.sound import SoundPage
-        from rounds.tui.screens.tables import HealthPage, LogPage, RigPage
+        from rounds.tui.screens.tables import HealthPage, LogPage, PromisesPage, RigPage
 
         if self.page is not None:
             if name == self.page.NAME:
@@ -299,6 +299,7 @@ class RoundsApp(App[int]):
             "health": HealthPage,
             "rig": RigPage,
             "sound": SoundPage,
+            "promises": PromisesPage,
             "help": lambda: HelpPage(self.intents, self.keyed),
         }
         if name in made:

@@ -127,6 +127,7 @@ INTENTS: tuple[Intent, ...] = (
     Intent(
         "sound", "5", "5", "sound", "Sound check", "Level, noise, and if the mic will do.", _no_take, True
     ),
+    Intent("promises", "6", "6", "promises", "Promises", "How far what was said held.", _no_take, True),
     Intent("theme", "d", "d", "light/dark", "Light or dark", "Dark, light, no colours.", _no_take, True),
     Intent("bell", "m", "m", "bell", "Bell on or off", "The bell when a round is due.", _no_take, True),
     Intent("cautions", "f2", "F2", "cautions", "Cautions", "Air under pressure: read again.", _no_take, True),
@@ -149,4 +150,4 @@ OFFER_WORD: dict[Offer, str] = {
 """What the key line says of the key that takes what is offered."""
 ONCE_S = 0.3
 """A pedal that bounces sends its key again within this time; what is offered is taken once."""
-PAGES = ("now", "log", "health", "rig", "sound", "help")
+PAGES = ("now", "log", "health", "rig", "sound", "promises", "help")

@@ -16,6 +16,7 @@ from rounds.errors import BadInput
 from rounds.faces.controller import Controller, DriftPath, HealthLine, Level, LogLine, RoundRequest
 from rounds.faces.view import BottleView, DueView, PersonView, ReadingView, TakeView, View
 from rounds.forecast.playable import Playable
+from rounds.forecast.promises_said import PromiseRow, PromisesPage
 from rounds.gauss import Gauss
 from rounds.instruction import Instruction
 from rounds.notes import parse_note
@@ -226,6 +227,10 @@ class FakeController:
 
     def today(self, bottle: str, *, played: bool) -> None:
         self._note_down("today", bottle, played)
+
+    def promises(self) -> PromisesPage:
+        row = PromiseRow("forecasts", "bass", "41 of 44 held (90 % promised)", "2.1 cents", "as promised")
+        return PromisesPage((row,), ("No round tested a due time yet.",))
 
     def undo(self) -> str:
         self._note_down("undo")

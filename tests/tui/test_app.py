@@ -521,7 +521,7 @@ def _without_ids(svg: str) -> str:
     return re.sub(r"terminal-\d+", "terminal", svg)
 
 
-PAGES = {"2": "LOG", "3": "HEALTH", "4": "RIG", "5": "SOUND CHECK", "question_mark": "HELP"}
+PAGES = {"2": "LOG", "3": "HEALTH", "4": "RIG", "5": "SOUND CHECK", "6": "PROMISES", "question_mark": "HELP"}
 
 
 class TestEnds:

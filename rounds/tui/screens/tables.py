@@ -112,6 +112,19 @@ class HealthPage(TablePage):
         return plain(line.bottle, 8), HEALTH_WORD[line.state], plain(text, 400)
 
 
+class PromisesPage(TablePage):
+    """How far what was promised held on this rig."""
+
+    HEADING, NAME = "PROMISES", "promises"
+    COLUMNS = ("promised", "of", "held")
+
+    def rows(self, controller: Controller) -> Sequence[Row]:
+        """One row a finding, then what is said of rounds and of this rig."""
+        found = controller.promises()
+        rows = [(r.what, r.of, f"{r.held}: {r.verdict}. {r.off}".rstrip()) for r in found.rows]
+        return [*rows, *(("", "", said) for said in found.sentences)]
+
+
 class RigPage(TablePage):
     """Bottles, pumps and pieces as the rig file has them."""
 
