@@ -25,7 +25,7 @@ KPA_PER_PSI = 6.894757293168
 """Pound-force per square inch (NIST SP 811, 2008, appendix B.8: 6.894757 E+03 Pa)."""
 KPA_PER_BAR = 100.0
 PressureUnit = Literal["psi", "bar", "kPa"]
-KPA_PER: dict[PressureUnit, float] = {"psi": KPA_PER_PSI, "bar": KPA_PER_BAR, "kPa": 1.0}
+KPA_PER: dict[str, float] = {"psi": KPA_PER_PSI, "bar": KPA_PER_BAR, "kPa": 1.0}
 """Kilopascal in one of each unit that gauges show (NIST SP 811, 2008, appendix B.8)."""
 ZERO_CELSIUS_K = 273.15
 ROOM_C = 20.0
@@ -70,15 +70,19 @@ def parse_pressure(text: str, unit: PressureUnit = "psi") -> float:
     Raises:
         ValueError: it is not a number with at most one of those units.
     """
-    found = re.fullmatch(r"\s*(\d+(?:[.,]\d*)?|[.,]\d+)\s*([A-Za-z]*)\s*", text)
-    names: dict[str, PressureUnit] = {name.casefold(): name for name in KPA_PER}
-    named = unit if found is None or not found[2] else names.get(found[2].casefold())
-    if found is None or named is None:
+    found, named = re.fullmatch(r"\s*(\d+(?:[.,]\d*)?|[.,]\d+)\s*([A-Za-z]*)\s*", text), named_unit(text)
+    if found is None or (found[2] and named is None):
         raise ValueError(f"{text.strip()[:30]!r} is not a pressure; type it like 46 psi, 3.2 bar or 320 kPa")
-    return float(found[1].replace(",", ".")) * KPA_PER[named]
+    return float(found[1].replace(",", ".")) * KPA_PER[named or unit]
 
 
-def pressure_figure(gauge_kpa: float, unit: PressureUnit = "psi") -> str:
+def named_unit(text: str) -> str | None:
+    """The unit that a gauge reading was typed with; None where it is a bare number, or no unit of ours."""
+    word = text.strip().lstrip("0123456789.,").strip().casefold()
+    return next((unit for unit in KPA_PER if unit.casefold() == word), None)
+
+
+def pressure_figure(gauge_kpa: float, unit: str = "psi") -> str:
     """A gauge pressure as a dial is read: `46`, `3.2`; whole psi, tenths of a bar, whole kPa."""
     return f"{gauge_kpa / KPA_PER[unit]:.{1 if unit == 'bar' else 0}f}"
 

@@ -155,6 +155,10 @@ class Gauge(Event):
     kind: ClassVar[str] = "gauge"
     bottle: str
     gauge_kpa: float
+    unit: str = "psi"
+    """The unit it was typed in, or that a bare number was taken for."""
+    named: bool = False
+    """Whether the player named the unit."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -22,11 +22,12 @@ PumpKind = Literal["hand", "floor", "regulator"]
 PUMP_KINDS: tuple[PumpKind, ...] = ("hand", "floor", "regulator")
 USUAL_BARREL_ML = 100.0
 """One full stroke of a pump of which nobody said how much it holds. Common practice, no source."""
-USUAL_SPAN_KPA = psi_to_kpa(160.0)
-"""Dials of floor pumps often show up to 160 or 200 psi. Common practice, no source."""
-LEAST_GAUGE_SD_KPA, GAUGE_SD_SHARE = psi_to_kpa(3.0), 0.04
-"""A pump's dial is off by the larger of 3 psi and 4 % of its span: EN 837-1:1996 knows classes up to 4 % of
-span, and pump dials are no better (one cheap pump reads 92, 50 and 24 psi at 75, 35 and 15)."""
+UNKNOWN_DIAL_SD_KPA = psi_to_kpa(0.04 * 160.0)
+"""A dial of which nobody said anything: 4 % of 160 psi, the worst class of EN 837-1:1996 on the usual dial of
+a floor pump. One cheap pump reads 92, 50 and 24 psi at 75, 35 and 15."""
+LEAST_DIAL_SD_KPA, DIAL_SD_SHARE = psi_to_kpa(1.0), 0.015
+"""A dial whose span the rig names: 1.5 % of it, so that 99.9 % of errors lie within 4.6 %. EN 837-1:1996
+allows its worst class 4 % of span anywhere on the dial, and the usual ones 1.6 and 2.5."""
 RELIABLE_LOW = Note(60)
 """C4. Below lies the bass. Common practice, no source."""
 RELIABLE_HIGH = Note(88)
@@ -80,13 +81,15 @@ class Pump:
     """Whether its pressure can be read; None: nobody said, so it is asked when it matters."""
     gauge_unit: PressureUnit = "psi"
     """The unit of a reading that is typed as a bare number."""
-    gauge_span_kpa: float = USUAL_SPAN_KPA
-    """What its dial shows at most."""
+    gauge_span_kpa: float | None = None
+    """What its dial shows at most; None: nobody said."""
 
     @property
     def gauge_sd_kpa(self) -> float:
-        """How far off its dial may be, one standard deviation."""
-        return max(LEAST_GAUGE_SD_KPA, GAUGE_SD_SHARE * self.gauge_span_kpa)
+        """How far off its dial may be, by the same at each reading, one standard deviation."""
+        if self.gauge_span_kpa is None:
+            return UNKNOWN_DIAL_SD_KPA
+        return max(LEAST_DIAL_SD_KPA, DIAL_SD_SHARE * self.gauge_span_kpa)
 
 
 @dataclass(frozen=True)

@@ -261,7 +261,7 @@ def test_what_a_pump_says_of_its_gauge_is_read() -> None:
         )
     ).pumps[0]
     assert (pump.kind, pump.gauge, pump.gauge_unit) == ("floor", True, "bar")
-    assert pump.gauge_sd_kpa == pytest.approx(4.0 * scipy.constants.psi / 1000)
+    assert pump.gauge_sd_kpa == pytest.approx(1.5 * scipy.constants.psi / 1000)
 
 
 def test_a_pump_of_which_nothing_is_said_may_have_a_gauge() -> None:

@@ -9,20 +9,20 @@ Three things a reader might undo:
 * A pitch that fell while nobody let air out counts only when a second strike agrees, and a third where it
   fell far: until then the earlier, higher pitch measures the pressure, strokes since then added.
 * Strokes let out take nothing off by themselves, since what the pin lets out is a guess: the pitch tells.
-* A gauge that reads far less than everything else leaves possible is not believed (a head that is not
-  seated reads 0, bar are typed for psi). It is asked for once more; a second reading settles it, and what
-  reads too low twice is bar where that fits, else set aside: of gauge and strokes the higher counts.
+* A gauge that contradicts everything else, or that agrees as well with being in another unit, is read once
+  more and its unit is asked for. The same number again settles nothing: until strokes, the pitch or the
+  unit named by the player do, the higher counts.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from functools import lru_cache
-from typing import TYPE_CHECKING, Any, Literal
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
 
-from rounds.air import KPA_PER_BAR, KPA_PER_PSI, played_gauge_kpa, stroke_kpa
-from rounds.belief.pressure import NOTHING_KPA, Bottles, Fill, Kind, believed
+from rounds.air import played_gauge_kpa, stroke_kpa
+from rounds.belief.pressure import Bottles, DialReading, Fill, Kind, believed
 from rounds.notes import cents
 
 if TYPE_CHECKING:
@@ -35,10 +35,12 @@ FAR_CENTS = 300.0
 """A fall beyond this needs a third strike."""
 AGREE_CENTS = 30.0
 """Strikes as near as this to one another agree."""
-SURE_SD = 3.09
-"""A reading so many standard deviations outside all that is possible is asked for again."""
-FRESH_S = 180.0
-"""A gauge belongs to a pitch heard no longer ago than this; else to the next one."""
+FRESH_S = 45.0
+"""A gauge belongs to a pitch heard no longer ago than this, else to the next one: the gas cools meanwhile."""
+NEAR_CENTS = 35.0
+"""A gauge was read at about the pitch of now if it was read no further from it. Our guess."""
+BELIEVED = 0.3
+"""A gauge reading that is less likely than this to be what it seems is doubted. Our guess."""
 MOST_FILLS = 8
 """So many fills and gauge readings are kept."""
 
@@ -61,10 +63,11 @@ class AirLog:
     low: tuple[float, ...] = ()
     """The last pitches, where they were lower than `hz` allows."""
     fills: tuple[Fill, ...] = ()
-    readings: tuple[Fill, ...] = ()
-    """Gauge readings, oldest first, as fills that began at what the gauge showed."""
+    readings: tuple[DialReading, ...] = ()
+    """Gauge readings with the pitch that belongs to each, oldest first."""
     read_kpa: float | None = None
-    """A gauge reading that waits for a strike, and the strokes in since it."""
+    """A gauge reading that waits for a strike, the unit it was taken in, and the strokes in since it."""
+    read_unit: str | None = None
     read_strokes: float = 0.0
     temp_c: float | None = None
     """The air when it was struck last."""
@@ -107,7 +110,7 @@ class AirLog:
         """The gauge reading that waited for a pitch has one."""
         if self.read_kpa is None:
             return self
-        met = Fill(self.read_strokes, hz, None, self.read_kpa, gauged=True)
+        met = DialReading(self.read_kpa, hz, self.read_strokes, self.read_unit)
         log = replace(self, read_kpa=None, read_strokes=0.0)
         return log if self.let_out else replace(log, readings=(*self.readings, met)[-MOST_FILLS:])
 
@@ -147,9 +150,12 @@ class AirLog:
         """After the player said that no air is in it."""
         return AirLog(empty=True, fills=self.fills, readings=self.readings, lowest_hz=self.lowest_hz)
 
-    def gauge_read(self, gauge_kpa: float, at_s: float) -> AirLog:
-        """After a gauge was read; it belongs to a pitch just heard, or to the next one."""
-        log = replace(self, read_kpa=gauge_kpa, read_strokes=0.0)
+    def gauge_read(self, gauge_kpa: float, at_s: float, unit: str | None = "psi") -> AirLog:
+        """After a gauge was read; it belongs to a pitch just heard, or to the next one.
+
+        `unit`: what a bare number was taken for; None where the player named it.
+        """
+        log = replace(self, read_kpa=gauge_kpa, read_unit=unit, read_strokes=0.0)
         if self.low and self.most == 0.0:
             # What it reads goes with the pitch heard last, whatever was believed of that.
             return replace(log, let_out=False)._gauge_met(self.low[-1])._measured_by(self.low[-1], at_s)
@@ -165,9 +171,11 @@ class AirLog:
     @classmethod
     def from_kept(cls, kept: dict[str, Any]) -> AirLog:
         """The log that `dataclasses.asdict` took apart, after a way through JSON."""
-        fills = {name: tuple(Fill(**f) for f in kept[name]) for name in ("fills", "readings")}
+        fills = tuple(Fill(**f) for f in kept["fills"])
+        readings = tuple(DialReading(**r) for r in kept["readings"])
         hz_at_s = -math.inf if kept["hz_at_s"] is None else kept["hz_at_s"]
-        return cls(**{**kept, **fills, "low": tuple(kept["low"]), "hz_at_s": hz_at_s})
+        others = {"fills": fills, "readings": readings, "low": tuple(kept["low"]), "hz_at_s": hz_at_s}
+        return cls(**{**kept, **others})
 
 
 def _with(fills: tuple[Fill, ...], fill: Fill) -> tuple[Fill, ...]:
@@ -201,14 +209,24 @@ def kind_of(rig: Rig, bottle_id: str) -> Kind:
 class Pressure:
     """What may be in a bottle now: a pressure for each thinkable bottle, in kPa."""
 
-    bottles: Bottles
-    now_kpa: Floats
-    doubted_kpa: float | None
-    """A gauge reading that all else contradicts, and that is to be read again."""
-    gauged_kpa: float | None
-    """The pressure at the newest gauge reading that is believed."""
-    aside: bool
-    """Whether a gauge made no sense twice: it is not asked for again."""
+    kind: Kind
+    log: AirLog
+    hz: float
+    """The pitch that measures it."""
+
+    @cached_property
+    def bottles(self) -> Bottles:
+        """All that is not ruled out."""
+        return believed(self.kind, self.log.fills, self.log.readings, self.log.lowest_hz)
+
+    @cached_property
+    def now_kpa(self) -> Floats:
+        """The pressure in each of them, the strokes counted since its pitch was heard on top."""
+        return self._now_kpa(self.bottles)
+
+    def _now_kpa(self, bottles: Bottles) -> Floats:
+        begun_kpa = 0.0 if self.log.empty else bottles.pressures_kpa(self.hz)
+        return begun_kpa + self.log.most * bottles.stroke_kpa
 
     @property
     def expected_kpa(self) -> float:
@@ -246,83 +264,39 @@ class Pressure:
         after_kpa = self.now_kpa + strokes * self.bottles.stroke_kpa
         return float(self.bottles.weight[after_kpa <= limit_kpa].sum())
 
+    @property
+    def newest(self) -> DialReading | None:
+        """The newest gauge reading, None where none was taken."""
+        return self.log.readings[-1] if self.log.readings else None
+
+    @property
+    def times_read(self) -> int:
+        """How often a gauge was read at about the pitch of now."""
+        if self.log.most > 0.0:
+            return 0
+        return sum(abs(cents(r.to_hz, self.hz)) <= NEAR_CENTS for r in self.log.readings)
+
+    @property
+    def doubted(self) -> bool:
+        """Whether strokes and pitch rather say that the newest gauge reading is not what it seems."""
+        return self.newest is not None and float(self.bottles.weight @ self.bottles.as_read) < BELIEVED
+
+    @property
+    def doubted_as_too_low(self) -> bool:
+        """Whether it is doubted, and more may be in the bottle than it says."""
+        return self.doubted and float(self.now_kpa[self.bottles.as_read].max(initial=0.0)) < self.most_kpa
+
+    def room_as_read(self, limit_kpa: float) -> float:
+        """The room, if the newest gauge reading is what it seems."""
+        room = (limit_kpa - self.now_kpa) / self.bottles.stroke_kpa
+        return float(room[self.bottles.as_read].min(initial=math.inf))
+
+    def without_gauge_kpa(self) -> tuple[float, float]:
+        """The bounds if no gauge had been read, lower and upper."""
+        now_kpa = self._now_kpa(believed(self.kind, self.log.fills, (), self.log.lowest_hz))
+        return float(now_kpa.min()), float(now_kpa.max())
+
 
 def pressure_now(kind: Kind, log: AirLog, level_hz: float) -> Pressure:
     """The pressure as everything that is known leaves it; `level_hz` where no strike counts yet."""
-    judged = _judged(kind, log.fills, log.readings, log.lowest_hz)
-    bottles = believed(kind, judged.fills, log.lowest_hz)
-    if log.empty:
-        now_kpa = log.most * bottles.stroke_kpa
-    else:
-        now_kpa = bottles.pressures_kpa(log.hz or level_hz) + log.most * bottles.stroke_kpa
-    gauged = [f.from_kpa for f in judged.fills if f.gauged and f.from_kpa is not None]
-    return Pressure(bottles, now_kpa, judged.doubted_kpa, gauged[-1] if gauged else None, judged.aside)
-
-
-Verdict = Literal["fits", "impossible", "unlikely", "high"]
-
-
-@dataclass(frozen=True)
-class _Judged:
-    """The fills and readings that are believed, and the reading that is not."""
-
-    fills: tuple[Fill, ...]
-    doubted_kpa: float | None
-    aside: bool
-
-
-@lru_cache(maxsize=512)
-def _judged(
-    kind: Kind, fills: tuple[Fill, ...], readings: tuple[Fill, ...], lowest_hz: float | None
-) -> _Judged:
-    """Hold each gauge reading against all else; a second one settles what the first one leaves open."""
-    accepted: list[Fill] = []
-    doubted: Fill | None = None
-    aside = False
-    for reading in readings:
-        bottles = believed(kind, (*fills, *accepted), lowest_hz)
-        verdict = _verdict(bottles, kind, reading)
-        if verdict == "fits":
-            accepted, doubted = [*accepted, reading], None
-        elif doubted is None or not _same(doubted, reading, kind):
-            doubted = reading
-        else:
-            settled = _settled(bottles, kind, reading, verdict)
-            aside = aside or settled is None
-            accepted = accepted if settled is None else [*accepted, settled]
-            doubted = None
-    if (
-        doubted is not None
-        and _verdict(believed(kind, (*fills, *accepted), lowest_hz), kind, doubted) == "high"
-    ):
-        accepted = [*accepted, doubted]
-    return _Judged((*fills, *accepted), None if doubted is None else doubted.from_kpa, aside)
-
-
-def _settled(bottles: Bottles, kind: Kind, reading: Fill, verdict: Verdict) -> Fill | None:
-    """What is believed of a reading that was the same twice, though it did not fit; None: nothing."""
-    if verdict != "impossible":
-        return reading
-    in_bar = replace(reading, from_kpa=(reading.from_kpa or 0.0) * KPA_PER_BAR / KPA_PER_PSI)
-    seated = (reading.from_kpa or 0.0) > NOTHING_KPA
-    return in_bar if seated and _verdict(bottles, kind, in_bar) == "fits" else None
-
-
-def _verdict(bottles: Bottles, kind: Kind, reading: Fill) -> Verdict:
-    """How a reading fits what else is believed: `impossible` is too low, `unlikely` is far under the likely.
-
-    A dial that shows nothing says nothing of a bottle that is likely to hold something.
-    """
-    begun_kpa = bottles.pressures_kpa(reading.to_hz) - reading.strokes * bottles.stroke_kpa
-    read_kpa, sd_kpa = reading.from_kpa or 0.0, kind.gauge_sd_kpa
-    likely_kpa = float(bottles.weight @ begun_kpa)
-    nothing = read_kpa <= NOTHING_KPA < 0.25 * likely_kpa
-    if nothing or read_kpa + SURE_SD * sd_kpa < begun_kpa.min():
-        return "impossible"
-    if read_kpa - SURE_SD * sd_kpa > begun_kpa.max():
-        return "high"
-    return "unlikely" if read_kpa + 2.0 * sd_kpa < 0.5 * likely_kpa else "fits"
-
-
-def _same(one: Fill, other: Fill, kind: Kind) -> bool:
-    return abs((one.from_kpa or 0.0) - (other.from_kpa or 0.0)) <= 1.5 * kind.gauge_sd_kpa
+    return Pressure(kind, log, log.hz or level_hz)

@@ -193,7 +193,8 @@ def let_down(now: Situation, bottle_id: str) -> Instruction:
     bottle, pump = now.rig.bottle(bottle_id), now.rig.pump_of(bottle_id)
     gauge_kpa = now.measured_kpa(bottle_id)
     limit_kpa = bottle.ceiling_kpa
-    strokes = (gauge_kpa - LET_DOWN_SHARE * limit_kpa) / stroke_kpa(pump.barrel_ml, bottle.volume_ml)
+    above_kpa = min(LET_DOWN_SHARE * limit_kpa, gauge_kpa - LET_DOWN_SHARE * limit_kpa)
+    strokes = above_kpa / stroke_kpa(pump.barrel_ml, bottle.volume_ml)
     why = f"{kpa_to_psi(gauge_kpa):.0f} psi is above its limit of {kpa_to_psi(limit_kpa):.0f}"
     let_out = "eyes covered, nobody over the cap: air out by the pin now, then read the gauge again"
     told = Instruction(

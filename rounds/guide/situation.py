@@ -106,8 +106,6 @@ class Situation:
         if log.read_kpa is not None:
             return log.read_kpa + log.read_strokes * kind.stroke_kpa
         pressure = pressure_now(kind, log, kind.target_hz)
-        if pressure.gauged_kpa is None:
-            return 0.0
         warmer = 1.0
         if self.temp_c is not None and log.temp_c is not None:
             warmer = max(1.0, celsius_to_kelvin(self.temp_c) / celsius_to_kelvin(log.temp_c))

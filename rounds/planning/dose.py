@@ -26,12 +26,14 @@ from rounds.air import (
 )
 from rounds.belief.air_log import NOTHING_KNOWN, kind_of, pressure_now
 from rounds.belief.in_or_out import chance_in
+from rounds.belief.pressure import READING_SD_KPA
 from rounds.gauss import Gauss
 from rounds.notes import CENTS_PER_NEPER, shifted_hz
 from rounds.planning.strokes import QUARTER, TOUCH, amounts, let_out_sd, pumped_sd
 
 if TYPE_CHECKING:
     from rounds.belief.air_log import AirLog, Pressure
+    from rounds.belief.pressure import DialReading
     from rounds.planning.beliefs_protocol import BeliefsProtocol
     from rounds.rig import Bottle, Pump, Rig
 
@@ -45,8 +47,12 @@ WORTH_GIVING = 0.25
 """Where only a part of a dose keeps to the limit, less than this share is not worth giving. Our guess."""
 WITHOUT_GAUGE = 0.06
 """The same where there is no gauge to ask for. Our guess."""
-RISEN = 1.08
-"""A gauge is read again only where this many times the pressure is expected that it showed. Our guess."""
+MOST_READ = 2
+"""At one pitch a gauge is read no more often: the second time to settle what the first left open."""
+GAUGE_HELPS = 0.03
+"""A gauge is asked for where it has at least this chance to leave room. Our guess."""
+GAUGE_SURE_SD = 3.09
+"""99.9 % of a normal error, on one side."""
 HELD_CENTS = 3.0
 """A bottle may be brought this little above the highest pitch it has held. Our guess."""
 SMALL_CENTS = 60.0
@@ -193,7 +199,7 @@ def dose(
         limit_kpa=cool_limit_kpa(rig, bottle_id, temp_c),
         named_limit_kpa=rig.limit_kpa(bottle_id),
         in_tune_kpa=None if confirmed else AS_IF_IN_TUNE * pressure.expected_at_kpa(aim_hz),
-        may_ask=may_ask and not pressure.aside,
+        may_ask=may_ask,
         known_well=bool(known.fills or known.readings) and not known.low,
         waits=known.read_kpa is not None,
         held=aim_hz <= held_hz and level_cents.mean > aim_cents - SMALL_CENTS and known.most == 0.0,
@@ -229,7 +235,7 @@ def _add(task: _Task) -> Dose:
     place = _below(offered, exact) if task.bottle.group == "bass" else _nearest(offered, exact)
     while place > 1 and not _safe_up(task, offered[place]):
         place -= 1
-    if task.may_ask and task.pressure.doubted_kpa is not None:
+    if task.may_ask and task.pressure.doubted_as_too_low and task.pressure.times_read < MOST_READ:
         return _nothing(task, ask=_question(task))
     if _hangs_on_one_strike(task, offered[place], offered[1]):
         return _nothing(task, doubt=_doubt(task))
@@ -259,17 +265,29 @@ def _nothing(
 
 def _no_more(task: _Task, wanted: float) -> Dose:
     """A gauge tells more where it has not told already; else the bottle gets no more air."""
-    read_kpa = task.pressure.gauged_kpa
+    pressure = task.pressure
     if task.waits:
         return _nothing(task, doubt="to hear what it sounds like at the pressure that was read")
-    if task.in_tune_kpa is not None and read_kpa is None and not task.known_well:
+    if task.in_tune_kpa is not None and pressure.newest is None and not task.known_well:
         return _nothing(task, doubt=_doubt(task))
-    if task.may_ask and (read_kpa is None or task.gauge_kpa(0.0) > RISEN * read_kpa):
+    if task.may_ask and pressure.times_read == 0 and _gauge_may_help(task):
         limit_psi = kpa_to_psi(task.named_limit_kpa)
-        most_psi = kpa_to_psi(task.pressure.most_after_kpa(wanted))
+        most_psi = kpa_to_psi(pressure.most_after_kpa(wanted))
         why = f"it may come to {most_psi:.0f} psi, its limit is {limit_psi:.0f}: the gauge tells"
         return _nothing(task, ask=why)
+    unsettled = pressure.room_as_read(task.limit_kpa) > max(TOUCH, pressure.room(task.limit_kpa))
+    if task.may_ask and 0 < pressure.times_read < MOST_READ and unsettled:
+        return _nothing(task, ask=_question(task))
     return _nothing(task, refused=_refusal(task, wanted))
+
+
+def _gauge_may_help(task: _Task) -> bool:
+    """Whether a gauge, read now, may leave room for air: not where its known error is too large for that."""
+    pump = task.pump
+    if pump.gauge_span_kpa is None:
+        return True
+    margin_kpa = GAUGE_SURE_SD * math.hypot(pump.gauge_sd_kpa, READING_SD_KPA)
+    return task.pressure.chance_below(task.limit_kpa - margin_kpa, TOUCH) >= GAUGE_HELPS
 
 
 def _below(offered: list[float], strokes: float) -> int:
@@ -332,20 +350,29 @@ def _refusal(task: _Task, wanted: float) -> str:
         why = f"this would take {id} to about {expected_psi:.0f} psi, above its limit of {limit_psi:.0f} psi"
     else:
         why = f"this could take {id} to {most_psi:.0f} psi, and its limit is {limit_psi:.0f} psi"
-    doubt = "" if task.pressure.gauged_kpa is not None else "If you doubt it, read a gauge. "
+    reading = task.pressure.newest
+    doubt = "If you doubt it, read a gauge. " if reading is None else ""
+    if reading is not None and reading.unit is not None and task.pressure.doubted:
+        doubt = f"{_read(task, reading)} was read: if that is another unit, name it, as in 3.2 bar. "
     return f"No more air: {why}. {doubt}Let a smaller or fresh bottle play this note, or leave it out."
 
 
 def _question(task: _Task) -> str:
-    """Why a gauge is read again: both numbers in one sentence."""
-    read, least, most = (
-        pressure_figure(p, task.pump.gauge_unit)
-        for p in (task.pressure.doubted_kpa or 0.0, task.pressure.least_kpa, task.pressure.most_kpa)
-    )
-    unit = task.pump.gauge_unit
-    return (
-        f"{read} {unit} was read, but its strokes and pitch say {least} to {most} {unit}: read it once more"
-    )
+    """Why a gauge is read again: both numbers in one sentence, and its unit where that may be the matter."""
+    reading = task.pressure.newest
+    assert reading is not None
+    unit = reading.unit or task.pump.gauge_unit
+    least, most = (pressure_figure(p, unit) for p in task.pressure.without_gauge_kpa())
+    how = "read it once more"
+    if reading.unit is not None:
+        how = f"{how} and name its unit, as in {'320 kPa' if unit == 'bar' else '3.2 bar'}"
+    return f"{_read(task, reading)} was read, but its strokes and pitch say {least} to {most} {unit}: {how}"
+
+
+def _read(task: _Task, reading: DialReading) -> str:
+    """What a dial showed, with its unit."""
+    unit = reading.unit or task.pump.gauge_unit
+    return f"{pressure_figure(reading.read_kpa, unit)} {unit}"
 
 
 def _doubt(task: _Task) -> str:

@@ -183,7 +183,7 @@ def _pump_keys(pump: Pump) -> dict[str, Any]:
         "setup_s": pump.setup_s,
         "gauge": pump.gauge,
         "gauge_unit": pump.gauge_unit,
-        "gauge_span_psi": _psi(pump.gauge_span_kpa),
+        "gauge_span_psi": None if pump.gauge_span_kpa is None else _psi(pump.gauge_span_kpa),
     }
     return {key: value for key, value in keys.items() if value is not None}
 

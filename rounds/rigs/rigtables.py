@@ -15,7 +15,6 @@ from rounds.rig import (
     GROUPS,
     PUMP_KINDS,
     USUAL_BARREL_ML,
-    USUAL_SPAN_KPA,
     VISITING,
     Bottle,
     Group,
@@ -35,7 +34,6 @@ LOWEST, HIGHEST = Note(45), Note(98)
 """A2 to D7: the ear listens between 100 and 2500 Hz."""
 CEILING_PSI = round(kpa_to_psi(DEFAULT_CEILING_KPA), 6)
 CAUTION_PSI = round(kpa_to_psi(DEFAULT_CAUTION_KPA), 6)
-SPAN_PSI = round(kpa_to_psi(USUAL_SPAN_KPA), 6)
 _STEP_CM = 12.0
 """Distance between bottles on a rail when the file gives no position."""
 
@@ -94,10 +92,15 @@ def read_pump(table: Table, gauge_unit: PressureUnit = "psi") -> Pump:
         kind=kind,
         gauge=table.flag("gauge", False) if table.has("gauge") else None,
         gauge_unit=cast("PressureUnit", table.choice("gauge_unit", usual.gauge_unit, tuple(KPA_PER))),
-        gauge_span_kpa=psi_to_kpa(table.number("gauge_span_psi", SPAN_PSI, 5.0, 1000.0, "psi")),
+        gauge_span_kpa=_span_kpa(table),
     )
     table.finish()
     return pump
+
+
+def _span_kpa(table: Table) -> float | None:
+    key = "gauge_span_psi"
+    return psi_to_kpa(table.number(key, None, 5.0, 1000.0, "psi")) if table.has(key) else None
 
 
 def read_bottles(tables: list[Table], pumps: list[Pump]) -> Iterator[Bottle | None]:

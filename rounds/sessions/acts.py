@@ -12,6 +12,7 @@ from rounds.air import (
     LEAST_AIR_C,
     MOST_AIR_C,
     kpa_to_psi,
+    named_unit,
     parse_pressure,
     prior_shell,
     psi_to_kpa,
@@ -240,15 +241,16 @@ def temperature(temp_c: float, source: str, now_s: float) -> Temperature:
     return Temperature(at_s=now_s, temp_c=temp_c, source=source)
 
 
-def gauge(bottle_id: str, psi: float, now_s: float) -> Gauge:
-    """A pressure gauge was read on a bottle.
+def gauge(bottle_id: str, psi: float, now_s: float, unit: str = "psi", *, named: bool = False) -> Gauge:
+    """A pressure gauge was read on a bottle; `named`: the player named the unit.
 
     Raises:
         BadInput: not a pressure.
     """
     if not 0.0 <= psi <= MOST_GAUGE_PSI:
-        raise BadInput(f"{psi} psi is not a bottle's pressure; give 0 to 200")
-    return Gauge(at_s=now_s, bottle=bottle_id, gauge_kpa=psi_to_kpa(psi))
+        most = f"give 0 to {MOST_GAUGE_PSI:g}, or name its unit, as in 3.2 bar"
+        raise BadInput(f"{psi:g} psi is not a bottle's pressure: {most}")
+    return Gauge(at_s=now_s, bottle=bottle_id, gauge_kpa=psi_to_kpa(psi), unit=unit, named=named)
 
 
 def gauge_typed(rig: Rig, bottle_id: str, text: str, now_s: float) -> Gauge | NoGauge:
@@ -261,10 +263,11 @@ def gauge_typed(rig: Rig, bottle_id: str, text: str, now_s: float) -> Gauge | No
     if text.strip().casefold() == NO_GAUGE:
         return NoGauge(at_s=now_s, pump=pump.id)
     try:
-        read_kpa = parse_pressure(text, pump.gauge_unit)
+        read_kpa, named = parse_pressure(text, pump.gauge_unit), named_unit(text)
     except ValueError as error:
         raise BadInput(f"{error}, or {NO_GAUGE} where the pump has no gauge") from None
-    return gauge(bottle_id, kpa_to_psi(read_kpa), now_s)
+    unit = named or pump.gauge_unit
+    return gauge(bottle_id, kpa_to_psi(read_kpa), now_s, unit, named=named is not None)
 
 
 def snoozed(minutes: float, now_s: float) -> Snoozed:

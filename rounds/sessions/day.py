@@ -143,9 +143,9 @@ class Day:
             case Strike():
                 return self._heard(event)
             case Gauge():
-                return self._told(
-                    event.bottle, self._air(event.bottle).gauge_read(event.gauge_kpa, event.at_s)
-                )
+                unit = None if event.named else event.unit
+                read = self._air(event.bottle).gauge_read(event.gauge_kpa, event.at_s, unit)
+                return self._told(event.bottle, read)
             case NoGauge():
                 return replace(self, without_gauge=(*self.without_gauge, event.pump))
             case AirMoved():

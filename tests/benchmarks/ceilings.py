@@ -54,12 +54,12 @@ def reach(first: int, count: int) -> None:
             if true.need > TRULY_NEEDS * true.ceiling:
                 continue
             part = "bass" if true.note < 60 else "middle" if true.note <= 88 else "top"
-            there = true.off_cents() > -NEAR_CENTS
+            there = true.nearest_cents > -NEAR_CENTS
             found[gauge, part].append((there, true.asked, true.strikes))
             found[gauge, f"{part}, from empty" if true.told_empty else f"{part}, not counted"].append(
                 (there, true.asked, true.strikes)
             )
-    print("gauge  bottles that need <= 0.85  reached   asked a bottle  strikes")
+    print("gauge  bottles that need <= 0.85  reached   asked a bottle  strikes  refused for the ceiling")
     for (gauge, part), rows in sorted(found.items()):
         n = len(rows)
         share, asked, strikes = (sum(r[i] for r in rows) / n for i in range(3))

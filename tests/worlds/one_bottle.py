@@ -59,6 +59,10 @@ class OneBottle:
     """The highest pressure that advice, perfectly done, led to or would have led to."""
     asked: int = 0
     strikes: int = 0
+    nearest_cents: float = -math.inf
+    """The least flat it ever was when it was struck."""
+    refused: str | None = None
+    """Why it got no more air."""
 
     @property
     def target_hz(self) -> float:
@@ -88,11 +92,8 @@ class OneBottle:
         return math.sqrt((self.share * self.target_hz**2 + self.b * p) / (1.0 + self.gas * p))
 
     def off_cents(self) -> float:
-        """Off its note when settled."""
-        hot, self.hot = self.hot, 0.0
-        off = 1200.0 * math.log2(self.hz() / self.target_hz)
-        self.hot = hot
-        return off
+        """Off its note now."""
+        return 1200.0 * math.log2(self.hz() / self.target_hz)
 
     def rest(self, seconds: float) -> None:
         """Heat goes, and some air."""
@@ -111,6 +112,7 @@ class OneBottle:
     def sounded(self) -> Reading:
         """A strike as the ear gives it."""
         self.strikes += 1
+        self.nearest_cents = max(self.nearest_cents, self.off_cents())
         wrong = 1.0
         if self.rng.random() < self.misheard:
             wrong = float(self.rng.choice(HEARD_WRONG))
@@ -201,7 +203,10 @@ class Rounds:
             if self.session.round is None or (told.act == "none" and told.bottle is None):
                 break
             self.turns += 1
-            if told.act in ("wait", "none"):
+            if told.act == "none":
+                self.true.refused = told.why
+                break
+            if told.act == "wait":
                 self._wait(20.0)
                 self.session.tick(self.now_s)
                 continue
@@ -233,9 +238,13 @@ class Rounds:
                 self._type(told)
         elif getattr(told, "to_kpa", None) is not None:
             return
-        if told.then_strike and self.session.round is not None:
+        if self.session.round is None:
+            return
+        if told.then_strike:
             self._wait(2.0)
             self.session.strike(self.now_s, true.sounded())
+        elif told.act != "disconnect" and not true.typed:
+            self.session.done(self.now_s)
 
     def _type(self, told: Instruction) -> None:
         from rounds.errors import BadInput
