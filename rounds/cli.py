@@ -26,10 +26,10 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 GROUPS = (
-    ("Tune", ("tune", "demo", "check")),
+    ("Tune", ("tune", "letdown", "demo", "check")),
     ("Plan the day", ("plan", "pieces", "forecast", "due", "breaks")),
     ("Look back", ("log", "health", "journal")),
-    ("Build and mend", ("new", "range", "compare", "hear", "replace")),
+    ("Build and mend", ("new", "range", "compare", "hear", "swap", "replace")),
     ("This program", ("settings", "cautions", "completion")),
 )
 """The commands, grouped as the help shows them: names of the modules in `rounds.commands`."""

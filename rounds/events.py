@@ -62,6 +62,8 @@ class RoundOpened(Event):
     pieces: tuple[str, ...] = ()
     quarantine_s: float = 0.0
     shares: tuple[tuple[str, ...], ...] = ()
+    let_down: bool = False
+    """Whether nothing is tuned: the air is let out of all of them."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,6 +78,8 @@ class RoundClosed(Event):
     needed: int = 0
     worst_bottle: str | None = None
     worst_cents: float | None = None
+    down: int | None = None
+    """How many were let down, where that was what the round was for."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -250,6 +254,18 @@ class Replaced(Event):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Swapped(Event):
+    """Two bottles changed places with their caps, or a spare came in: what is known of each goes with it.
+
+    Afterwards `bottle` is the place where the other one stands, and `other` the one where this one stands.
+    """
+
+    kind: ClassVar[str] = "swapped"
+    bottle: str
+    other: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class ToldEmpty(Event):
     """The player says that bottles hold no air: they are filled before anybody strikes them."""
 
@@ -373,6 +389,7 @@ EVENT_TYPES: dict[str, type[Event]] = {
         Skipped,
         SteppedBack,
         Replaced,
+        Swapped,
         ToldEmpty,
         Snoozed,
         NotToday,

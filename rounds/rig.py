@@ -171,10 +171,17 @@ class Rig:
     pieces: tuple[Piece, ...] = ()
     reference: Reference = field(default_factory=Reference)
     habits: Habits = field(default_factory=Habits)
+    spares: tuple[Bottle, ...] = ()
+    """Bottles that stand by, on no rail; their note is the one they are kept for."""
+
+    @cached_property
+    def with_spares(self) -> tuple[Bottle, ...]:
+        """The bottles on the rails, then the spares."""
+        return self.bottles + self.spares
 
     @cached_property
     def _bottle_by_id(self) -> dict[str, Bottle]:
-        return {b.id: b for b in self.bottles}
+        return {b.id: b for b in self.with_spares}
 
     @cached_property
     def _pump_by_id(self) -> dict[str, Pump]:
@@ -186,7 +193,7 @@ class Rig:
         return tuple(sorted(self.bottles, key=lambda b: (b.note, b.id)))
 
     def has_bottle(self, bottle_id: str) -> bool:
-        """Whether the rig has a bottle of that id."""
+        """Whether the rig has a bottle of that id, on a rail or standing by."""
         return bottle_id in self._bottle_by_id
 
     def bottle(self, bottle_id: str) -> Bottle:

@@ -146,6 +146,11 @@ class AirLog:
             return self
         return replace(self, maybe=max(self.maybe, strokes, at_most or 0.0))
 
+    @property
+    def is_empty(self) -> bool:
+        """Whether the player said that no air is in it, and none came since."""
+        return self.empty and self.most <= 0.0
+
     def emptied(self) -> AirLog:
         """After the player said that no air is in it."""
         return AirLog(empty=True, fills=self.fills, readings=self.readings, lowest_hz=self.lowest_hz)

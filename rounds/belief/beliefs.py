@@ -64,7 +64,7 @@ class Beliefs:
 
     def __init__(self, rig: Rig) -> None:
         self.rig = rig
-        self.priors: dict[str, Prior] = {b.id: prior_of(rig, b) for b in rig.bottles}
+        self.priors: dict[str, Prior] = {b.id: prior_of(rig, b) for b in rig.with_spares}
         self.tracks: dict[str, Track] = {i: Track(p) for i, p in self.priors.items()}
         self.handling = Handling(rig, self.priors)
         self.air = Air(tuple(sorted({p.lag_min for p in self.priors.values()})))
@@ -91,6 +91,7 @@ class Beliefs:
             ev.Connected: self._connected,
             ev.Disconnected: self._disconnected,
             ev.Replaced: self._replaced,
+            ev.Swapped: self._swapped,
             ev.ToldEmpty: self._told_empty,
         }
 
@@ -257,6 +258,22 @@ class Beliefs:
             return
         self.tracks[event.bottle] = Track(prior)
         self.handling.forget(event.bottle)
+
+    def _swapped(self, event: ev.Swapped) -> None:
+        """Each bottle takes what was learned of it along; both are to be heard where they stand now."""
+        pair = (event.bottle, event.other)
+        if pair[0] == pair[1] or not all(b in self.tracks for b in pair):
+            return
+        self.on -= set(pair)
+        self.read_since_temp -= set(pair)
+        for bottle_id in pair:
+            self._advance(bottle_id, self.tracks[bottle_id], event.at_s)
+        here, there = (self.priors[b] for b in pair)
+        ratio = there.target_hz2 / here.target_hz2
+        one, other = (self.tracks[b] for b in pair)
+        self.tracks[pair[0]] = other.moved_to(there, here, ratio)
+        self.tracks[pair[1]] = one.moved_to(here, there, 1.0 / ratio)
+        self.handling.exchange(*pair, ratio)
 
     # -- learned numbers ---------------------------------------------------------------------------
 

@@ -104,6 +104,21 @@ class Handling:
         for key in [k for k in self.learned if k[0] == bottle_id]:
             del self.learned[key]
 
+    def exchange(self, one: str, other: str, ratio: float) -> None:
+        """Two bottles changed places: each takes along what air does to it.
+
+        `ratio` is the squared target frequency at the other place over that at the one: numbers are in linear
+        cents, which count in the place's target.
+        """
+        went = {k: v for k, v in self.learned.items() if k[0] in (one, other)}
+        self.forget(one)
+        self.forget(other)
+        for (was_at, key), known in went.items():
+            to, scale = (other, 1.0 / ratio) if was_at == one else (one, ratio)
+            self.learned[to, key] = Learned(
+                self._prior(to, key), scale * known.mean, scale * scale * known.var
+            )
+
     def strokes(self, bottle_id: str, track: Track, strokes: float, pump_id: str | None) -> None:
         """Air moved by a number of strokes."""
         key = OUT if strokes < 0.0 or pump_id is None else pump_key(pump_id)

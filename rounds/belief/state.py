@@ -32,7 +32,7 @@ VERSION = 6
 
 def fingerprint(rig: Rig) -> str:
     """What beliefs depend on in a rig: change it and they must be worked out anew."""
-    told = repr((VERSION, rig.bottles, rig.pumps, rig.reference))
+    told = repr((VERSION, rig.with_spares, rig.pumps, rig.reference))
     return hashlib.sha256(told.encode()).hexdigest()[:32]
 
 

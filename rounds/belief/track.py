@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 from operator import attrgetter
 from typing import TYPE_CHECKING
 
-from rounds.belief.priors import PRESSURE_X
+from rounds.belief.priors import HALF_NEPER_CENTS, PRESSURE_X
 from rounds.belief.scales import FARTHEST, UNDOUBTED, Guesses, Since, chance_right
 
 if TYPE_CHECKING:
@@ -46,6 +46,8 @@ WILD_SHARE = 0.2
 is believed, with this share of its square as variance, so that the next may take it back."""
 FEW = 3
 """With fewer readings than this, two rows of a log that contradict each other are held to be wrong alike."""
+CARRIED_SD = 10.0
+"""Sd of what becomes of the pitch of a bottle that is taken off its rail and put onto another. A guess."""
 LEAST_LEFT = 0.6
 """A prior is only divided out of a coefficient while the readings make up for this much of it."""
 SURMISE_SHARE = 0.7
@@ -248,6 +250,27 @@ class Track:
         self.jump_var = var
         self.landed = True
         self.guesses.known = False
+
+    def moved_to(self, left: Prior, place: Prior, ratio: float) -> Track:
+        """The filter of the same bottle at another place, whose target is another.
+
+        The pitch is known from before to within what carrying it does, and is to be heard; leak, settling and
+        the like stay where both places have one prior.
+
+        Args:
+            left: the prior of the place it stood at.
+            place: that of the place it stands at now.
+            ratio: squared target frequency of the place left over that of the new one.
+        """
+        moved = Track(place)
+        moved.at_s, moved.teff = self.at_s, self.teff
+        if self.readings:
+            moved.level = HALF_NEPER_CENTS * (ratio - 1.0) + ratio * self.level
+            moved.a00 = min(moved.a00, ratio * ratio * self.a00 + CARRIED_SD * CARRIED_SD)
+        if left.leak_per_min == place.leak_per_min:
+            moved.leak, moved.settling, moved.creep = self.leak, self.settling, self.creep
+            moved.a11, moved.a33, moved.a44 = self.a11, self.a33, self.a44
+        return moved
 
     def emptied(self, x: float, var: float) -> None:
         """All its air is out: it stands at x, and nothing settles or creeps any more."""

@@ -91,6 +91,8 @@ class RoundRequest:
     """How many tune at once, each with their own pump; not said: as many as the start was told."""
     empty: bool | tuple[str, ...] = False
     """Bottles without air, filled before they are struck; True: all of the round."""
+    let_down: bool = False
+    """Whether the air is let out of all bottles, and nothing tuned."""
 
 
 class Controller(Protocol):
@@ -167,6 +169,12 @@ class Controller(Protocol):
 
     def note(self, text: str, bottle: str | None) -> None:
         """Write something down, about a bottle or about the day."""
+
+    def swapped(self, one: str, other: str) -> None:
+        """Two bottles changed places, or a spare came in."""
+
+    def let_down(self) -> None:
+        """Let the air out of all bottles, one after the other; an open round ends first."""
 
     def replaced(self, bottle: str, part: Part) -> None:
         """A cap or a bottle was replaced."""

@@ -62,6 +62,8 @@ class Lines:
             "temp_c": self._temperature,
             "gauge_psi": self._gauge,
             "gauge": self._gauge_typed,
+            "swap": self._swap,
+            "let_down": self._let_down,
             "take": self._take,
             "skip": self._skip,
             "snooze": self._snooze,
@@ -198,6 +200,15 @@ class Lines:
         if not isinstance(value, str):
             raise BadInput(f'gauge must be text such as "3.2 bar" or "none", not {_shown(value)}')
         self.session.gauge_typed(value, at_s)
+
+    def _swap(self, value: Any, at_s: float) -> None:
+        if not isinstance(value, list) or len(value) != 2 or not all(isinstance(b, str) for b in value):
+            raise BadInput(f'swap must be two bottles such as ["C4", "E4"], not {_shown(value)}')
+        self.session.swapped(value[0], value[1], at_s)
+
+    def _let_down(self, value: Any, at_s: float) -> None:
+        if _true(value, "let_down"):
+            self.session.let_down(at_s)
 
     def _take(self, value: Any, at_s: float) -> None:
         if value not in ("start", "stop"):

@@ -304,6 +304,9 @@ class Live:
     def open_round(self, request: RoundRequest) -> None:
         """Begin a round."""
         now_s = self._clock()
+        if request.let_down:
+            self.session.let_down(now_s)
+            return
         downbeat_s = None if request.downbeat_in_s is None else now_s + request.downbeat_in_s
         self.session.open_round(
             now_s,
@@ -375,6 +378,14 @@ class Live:
     def note(self, text: str, bottle: str | None) -> None:
         """Write something down."""
         self.session.note(text, self._clock(), bottle)
+
+    def swapped(self, one: str, other: str) -> None:
+        """Two bottles changed places, or a spare came in."""
+        self.session.swapped(one, other, self._clock())
+
+    def let_down(self) -> None:
+        """Let the air out of all bottles, one after the other."""
+        self.session.let_down(self._clock())
 
     def replaced(self, bottle: str, part: Part) -> None:
         """A cap or a bottle was replaced."""

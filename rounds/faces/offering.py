@@ -24,6 +24,6 @@ def offered(view: View) -> Offer:
         return "open_round"
     if told.act == "gauge":
         return "gauge"
-    if told.act == "disconnect" or (told.act in MOVES_AIR and told.strokes):
+    if told.act == "disconnect" or (told.act in MOVES_AIR and (told.strokes or view.is_let_down)):
         return "done"
     return "end_round" if view.phase == "done" and told.act == "none" else ""

@@ -28,7 +28,8 @@ def people_of(opened: RoundOpened) -> int:
 def is_asked_for(opened: RoundOpened, request: RoundRequest, now_s: float) -> bool:
     """Whether all that a request names is so in an open round. The temperature does not matter."""
     return (
-        _downbeat_agrees(opened, request, now_s)
+        request.let_down == opened.let_down
+        and _downbeat_agrees(opened, request, now_s)
         and (request.block_s is None or abs(request.block_s - opened.block_s) < SAME_BLOCK_S)
         and request.people in (None, people_of(opened))
         and (not request.pieces or set(request.pieces) == set(opened.pieces))

@@ -211,6 +211,15 @@ class PlainFace:
         self.controller.note(text, about)
         return ["Noted."]
 
+    def _word_swap(self, rest: str) -> list[str]:
+        one, other = typed.two_bottles(rest, self.controller.rig)
+        self.controller.swapped(one, other)
+        return [f"{plain.name(one)} and {plain.name(other)} changed places. Strike both when asked."]
+
+    def _word_down(self, rest: str) -> list[str]:
+        self.controller.let_down()
+        return []
+
     def _word_replaced(self, rest: str) -> list[str]:
         named, _, part = rest.rpartition(" ")
         self.controller.replaced(typed.bottle(named, self.controller.rig), typed.part(part))

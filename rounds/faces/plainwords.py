@@ -49,6 +49,8 @@ WORDS: dict[str, Word] = {
     ),
     "empty": Word("[all | BOTTLE ...]", "this bottle holds no air, or those named, or all not heard yet"),
     "note": Word("[BOTTLE:] TEXT", "write something down"),
+    "swap": Word("BOTTLE BOTTLE", "two bottles changed places, or a spare came in"),
+    "down": Word("", "let all bottles down, one after the other; done after each"),
     "replaced": Word("BOTTLE cap|bottle", "a part was replaced"),
     "snooze": Word("MINUTES", "no round is called due for so long; 0 ends it"),
     "without": Word("BOTTLE", "not this bottle today"),

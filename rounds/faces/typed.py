@@ -99,6 +99,30 @@ def bottle(text: str, rig: Rig) -> str:
     return _named(text, [b.id for b in rig.bottles], "bottle")
 
 
+def bottle_or_spare(text: str, rig: Rig) -> str:
+    """The id of a bottle or of a spare, whatever the capitals.
+
+    Raises:
+        BadInput: the rig has no such bottle; a near miss is named.
+    """
+    return _named(text, [b.id for b in rig.with_spares], "bottle")
+
+
+def two_bottles(text: str, rig: Rig) -> tuple[str, str]:
+    """Two bottles with a space between, spares too, whatever the capitals.
+
+    Raises:
+        BadInput: not two, or the rig has no such bottle.
+    """
+    ids = [b.id for b in rig.with_spares]
+    words = text.split()
+    for cut in range(1, len(words)):
+        one, other = " ".join(words[:cut]), " ".join(words[cut:])
+        if cut == len(words) - 1 or all(i.casefold() in map(str.casefold, ids) for i in (one, other)):
+            return bottle_or_spare(one, rig), bottle_or_spare(other, rig)
+    raise BadInput("name two bottles, as in swap C4 E4")
+
+
 def gauge(text: str, rig: Rig, here: str | None) -> tuple[str, str]:
     """The bottle and the pressure of `46`, `C4 3.2 bar` or `none`; without a name, the bottle in hand.
 

@@ -163,6 +163,8 @@ class View:
     """What taking back would take back now; empty for nothing."""
     playable: tuple[Playable, ...] = ()
     """The pieces named for the round, else all of the rig: which notes to leave out of each now."""
+    is_let_down: bool = False
+    """Whether the round lets bottles down: nothing is struck, and each is confirmed."""
     next_in_s: float | None = None
     """Seconds until the bottles that are left for the last minutes begin, while nothing else is to do."""
 

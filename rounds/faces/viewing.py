@@ -100,6 +100,7 @@ class Viewer:
             message=self._message(state, plan),
             next_undo=session.record.next_undo,
             playable=self._playable(at_s),
+            is_let_down=state is not None and state.opened.let_down,
             next_in_s=self._next_in_s(at_s),
         )
 

@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from rounds.events import VERDICTS, Event, RoundOpened, Strike
+from rounds.events import VERDICTS, Event, RoundOpened, Strike, Swapped
 from rounds.guide.round import RoundState, advance, begin
 
 if TYPE_CHECKING:
@@ -52,6 +52,8 @@ class People:
         return replace(self, unclear_s=self._unclear(self._whose(strike), strike.at_s))
 
     def _whose(self, event: Event) -> tuple[int, ...]:
+        if isinstance(event, Swapped):
+            return tuple(range(len(self.rounds)))
         owner = self.owner(getattr(event, "bottle", None))
         if owner is not None:
             return (owner,)

@@ -28,6 +28,7 @@ from rounds.events import (
     Skipped,
     SteppedBack,
     Strike,
+    Swapped,
     ToldEmpty,
 )
 
@@ -143,8 +144,9 @@ class RoundState:
 
     @property
     def open_bottles(self) -> tuple[str, ...]:
-        """Needed bottles neither accepted nor skipped."""
-        return tuple(b for b in self.needed if b not in self.accepted)
+        """Needed bottles neither accepted nor skipped; where they are let down, those not down."""
+        done = self.empty if self.opened.let_down else self.accepted
+        return tuple(b for b in self.needed if b not in done)
 
 
 def begin(opened: RoundOpened, heads: Sequence[str] = (), mounted: str | None = None) -> RoundState:
@@ -338,6 +340,40 @@ def _replaced(state: RoundState, event: Replaced) -> RoundState:
     )
 
 
+def _swapped(state: RoundState, event: Swapped) -> RoundState:
+    """Both places have another bottle: all that was heard and done there was of the one before."""
+    both = frozenset((event.bottle, event.other)) & frozenset(state.opened.needed)
+    return replace(
+        state,
+        target=None if state.target in both else state.target,
+        heard=_without(state.heard, both),
+        skipped=_without(state.skipped, both),
+        connected=_without(state.connected, both),
+        asked=_without(state.asked, both),
+        left_at_s=_without(state.left_at_s, both),
+        **{name: getattr(state, name) - both for name in _SETS},
+    )
+
+
+_SETS = (
+    "moved",
+    "visited",
+    "accepted",
+    "aired",
+    "air_since",
+    "empty",
+    "far",
+    "aside",
+    "compared",
+    "on_trust",
+)
+"""The sets of bottles that a state has."""
+
+
+def _without(of: Mapping[str, Any], gone: frozenset[str]) -> dict[str, Any]:
+    return {b: value for b, value in of.items() if b not in gone}
+
+
 def _told_empty(state: RoundState, event: ToldEmpty) -> RoundState:
     bottles = frozenset(event.bottles) & frozenset(state.needed)
     return replace(
@@ -379,6 +415,7 @@ _STEPS: dict[type[Event], Callable[..., RoundState]] = {
     Skipped: _skipped,
     SteppedBack: _stepped_back,
     Replaced: _replaced,
+    Swapped: _swapped,
     ToldEmpty: _told_empty,
     ShiftChosen: _shift_chosen,
     RoundClosed: _closed,

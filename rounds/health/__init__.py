@@ -6,14 +6,13 @@ no source; they say when to look, and a competent person decides.
 
 from __future__ import annotations
 
-import datetime
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, get_args
 
 from rounds.air import kpa_to_psi, prior_shell
 from rounds.belief.priors import prior_of
 from rounds.gauss import Gauss
-from rounds.health.histories import AT_PRESSURE_KPA, GaugeRead, Histories, History, Use
+from rounds.health.histories import AT_PRESSURE_KPA, GaugeRead, Histories, History, Use, fitted_s
 from rounds.health.leaks import weigh
 from rounds.health.rates import together
 from rounds.notes import shifted_hz
@@ -125,10 +124,8 @@ def _cap_days(bottle: Bottle, history: History, now_s: float) -> float | None:
     """Days since the cap was fitted: by the journal if it is there, else by the rig."""
     if history.cap.since_s is not None:
         return (now_s - history.cap.since_s) / 86_400.0
-    if bottle.cap_fitted is None:
-        return None
-    fitted = datetime.datetime.combine(bottle.cap_fitted, datetime.time(), datetime.UTC)
-    return (now_s - fitted.timestamp()) / 86_400.0
+    fitted = fitted_s(bottle)
+    return None if fitted is None else (now_s - fitted) / 86_400.0
 
 
 def _leak_findings(

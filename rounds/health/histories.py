@@ -8,6 +8,7 @@ note has at that pitch (`rounds.air.prior_shell`), which is a rough guide.
 
 from __future__ import annotations
 
+import datetime
 import math
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
@@ -28,11 +29,12 @@ from rounds.health.rates import (
     began_unsettled,
     rate_between,
 )
+from rounds.notes import cents
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from rounds.rig import Rig
+    from rounds.rig import Bottle, Rig
 
 AT_PRESSURE_KPA = psi_to_kpa(2.0)
 """Below this a bottle counts as let down."""
@@ -109,23 +111,26 @@ class Histories:
     """The fold: apply events in order, then read `of`."""
 
     def __init__(self, rig: Rig) -> None:
-        self.of: dict[str, History] = {b.id: History() for b in rig.bottles}
-        self._shells = {b.id: prior_shell(rig.target_hz(b.id), b.note.midi) for b in rig.bottles}
+        self.of: dict[str, History] = {b.id: History() for b in rig.with_spares}
+        self._rig = rig
+        self._shells = {b.id: prior_shell(rig.target_hz(b.id), b.note.midi) for b in rig.with_spares}
         self.latest_s = -math.inf
         self.in_order = True
         """Whether no event so far was older than one before it."""
-        self.gas = {lag: Gas(lag) for lag in sorted({lag_min(b.volume_ml) for b in rig.bottles})}
-        self._gas_of = {b.id: self.gas[lag_min(b.volume_ml)] for b in rig.bottles}
+        self.gas = {lag: Gas(lag) for lag in sorted({lag_min(b.volume_ml) for b in rig.with_spares})}
+        self._gas_of = {b.id: self.gas[lag_min(b.volume_ml)] for b in rig.with_spares}
         self._per_kelvin = {
-            b.id: self._shells[b.id].cents_per_kelvin(rig.target_hz(b.id), ROOM_TEMP_C) for b in rig.bottles
+            b.id: self._shells[b.id].cents_per_kelvin(rig.target_hz(b.id), ROOM_TEMP_C)
+            for b in rig.with_spares
         }
-        self._group_of = {b.id: b.group for b in rig.bottles}
+        self._group_of = {b.id: b.group for b in rig.with_spares}
         self._handlers: dict[type[ev.Event], Callable[..., None]] = {
             ev.Strike: self._strike,
             ev.AirMoved: self._air_moved,
             ev.Connected: self._connected,
             ev.Gauge: self._gauge,
             ev.Replaced: self._replaced,
+            ev.Swapped: self._swapped,
             ev.NoteWritten: self._note,
         }
 
@@ -200,9 +205,39 @@ class Histories:
             fresh.bottle, fresh.caps = Use(event.at_s), 0
         self.of[event.bottle] = fresh
 
+    def _swapped(self, history: History, event: ev.Swapped) -> None:
+        """Both histories go with their bottles."""
+        other = self.of.get(event.other)
+        if other is None:
+            return
+        for one, place in ((history, event.bottle), (other, event.other)):
+            one.cap.since_s = one.cap.since_s or fitted_s(self._rig.bottle(place))
+        to_other = cents(self._rig.target_hz(event.bottle), self._rig.target_hz(event.other))
+        self.of[event.other] = _moved(history, to_other)
+        self.of[event.bottle] = _moved(other, -to_other)
+
     def _note(self, history: History, event: ev.NoteWritten) -> None:
         history.notes.append(event.text)
         del history.notes[:-3]
+
+
+def fitted_s(bottle: Bottle) -> float | None:
+    """When a cap was fitted, as the rig says."""
+    if bottle.cap_fitted is None:
+        return None
+    return datetime.datetime.combine(bottle.cap_fitted, datetime.time(), datetime.UTC).timestamp()
+
+
+def _moved(history: History, by_cents: float) -> History:
+    """The history of a bottle at a place whose target lies so much lower; its next reading begins a stretch.
+
+    Cents a minute stay as they are: near its note a bottle loses the same share of its pressure.
+    """
+    gauges = [
+        g if g.cents is None else GaugeRead(g.at_s, g.gauge_kpa, g.cents + by_cents) for g in history.gauges
+    ]
+    off = None if history._cents is None else history._cents + by_cents
+    return replace(history, gauges=gauges, _cents=off, _level=None, _grows=False, _x=None, _moves=())
 
 
 def _own_var(event: ev.Strike) -> float:

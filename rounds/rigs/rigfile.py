@@ -19,7 +19,7 @@ from rounds.files.tomltext import parse_toml, read_toml
 from rounds.files.whole import ANYBODYS_FILE, written_whole
 from rounds.rig import Rig
 from rounds.rigs.pieces import BACKING_TRACK, read_piece
-from rounds.rigs.rigtables import read_bottles, read_habits, read_pump, read_reference
+from rounds.rigs.rigtables import read_bottles, read_habits, read_pump, read_reference, read_spares
 
 if TYPE_CHECKING:
     import os
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 WHAT = "rig file"
 MOST_BOTTLES = 500
-_SECTIONS = ("rig", "pump", "bottle", "piece")
+_SECTIONS = ("rig", "pump", "bottle", "spare", "piece")
 
 
 def load_rig(path: str | os.PathLike[str], gauge_unit: PressureUnit = "psi") -> Rig:
@@ -69,9 +69,11 @@ def _read_rig(
     head = _head(data, problems)
     pumps = [read_pump(t, gauge_unit) for t in _tables(data, "pump", problems)]
     bottles = [b for b in read_bottles(_tables(data, "bottle", problems), pumps) if b]
+    spares = [b for b in read_spares(_tables(data, "spare", problems, least=0), pumps) if b]
     pieces = [read_piece(t, folder) for t in _tables(data, "piece", problems, least=0)]
     _report_twins("[[pump]]", "id", [p.id for p in pumps], problems)
     _report_twins("[[bottle]]", "id", [b.id for b in bottles], problems)
+    _report_twins("[[spare]]", "id", _twins_of(bottles, spares), problems)
     _report_twins("[[piece]]", "name", [p.name for p in pieces], problems)
     rig = Rig(
         name=head.text("name", stem if stem.isprintable() else "rig"),
@@ -80,6 +82,7 @@ def _read_rig(
         pieces=tuple(pieces),
         reference=read_reference(head),
         habits=read_habits(head),
+        spares=tuple(spares),
     )
     head.finish()
     return rig
@@ -108,6 +111,12 @@ def _label(values: dict[str, Any]) -> str:
     return f" ({shown(name)[1:-1]})" if name else ""
 
 
+def _twins_of(bottles: list[Bottle], spares: list[Bottle]) -> list[str]:
+    """The ids of the spares, those that a bottle has twice."""
+    taken = {b.id for b in bottles}
+    return [s.id for s in spares for _ in range(2 if s.id in taken else 1)]
+
+
 def _report_twins(place: str, key: str, names: Iterable[str], problems: Problems) -> None:
     seen: set[str] = set()
     for name in names:
@@ -123,6 +132,11 @@ def rig_to_dict(rig: Rig) -> dict[str, Any]:
         "pump": [_pump_keys(p) for p in rig.pumps],
         "bottle": [_bottle_keys(b) for b in rig.bottles],
     }
+    if rig.spares:
+        spares = [_bottle_keys(b) for b in rig.spares]
+        data["spare"] = [
+            {k: v for k, v in keys.items() if k not in ("rail", "position_cm")} for keys in spares
+        ]
     if rig.pieces:
         data["piece"] = [_piece_keys(p) for p in rig.pieces]
     return data

@@ -114,6 +114,12 @@ def read_bottles(tables: list[Table], pumps: list[Pump]) -> Iterator[Bottle | No
         yield _bottle(table, rail, position_cm, ids)
 
 
+def read_spares(tables: list[Table], pumps: list[Pump]) -> Iterator[Bottle | None]:
+    """The `[[spare]]` tables: bottles that stand by, on no rail."""
+    for table in tables:
+        yield _bottle(table, 0, 0.0, [p.id for p in pumps])
+
+
 def _bottle(table: Table, rail: int, position_cm: float, pumps: list[str]) -> Bottle | None:
     note = _note(table)
     ceiling = _ceiling_psi(table)

@@ -18,6 +18,7 @@ from rounds.air import (
     psi_to_kpa,
     stroke_kpa,
 )
+from rounds.belief.air_log import NOTHING_KNOWN
 from rounds.errors import BadInput
 from rounds.events import (
     AirMoved,
@@ -31,9 +32,11 @@ from rounds.events import (
     Skipped,
     Snoozed,
     SteppedBack,
+    Swapped,
     TakeStarted,
     TakeStopped,
     Temperature,
+    ToldEmpty,
 )
 from rounds.times.local import next_morning_s
 from rounds.wording.shown import MOVES_AIR
@@ -142,6 +145,17 @@ def said_empty(rig: Rig, needed: Mapping[str, float], empty: bool | Sequence[str
     return tuple(b.id for b in rig.bottles if b.id in named and b.id in needed)
 
 
+def all_empty(rig: Rig, day: Day, needed: Mapping[str, float], said: bool | Sequence[str]) -> tuple[str, ...]:
+    """Bottles of a round that begins which hold no air: those said to, and those let down before.
+
+    Raises:
+        BadInput: no such bottle.
+    """
+    down = {b for b in needed if day.air.get(b, NOTHING_KNOWN).is_empty}
+    named = said_empty(rig, needed, said)
+    return tuple(b for b in needed if b in down or b in named)
+
+
 def found_empty(rig: Rig, state: RoundState, bottles: bool | Sequence[str]) -> tuple[str, ...]:
     """Bottles of the open round that hold no air: all that were not heard yet, or those named.
 
@@ -153,6 +167,26 @@ def found_empty(rig: Rig, state: RoundState, bottles: bool | Sequence[str]) -> t
     if not named:
         raise BadInput("every bottle of the round was heard already; name those that are empty")
     return named
+
+
+def let_down_opened(rig: Rig, day: Day, now_s: float) -> RoundOpened:
+    """All bottles that may hold air are let down, spares too.
+
+    Raises:
+        BadInput: all are empty already.
+    """
+    needed = {b.id: 1.0 for b in rig.with_spares if not day.air.get(b.id, NOTHING_KNOWN).is_empty}
+    if not needed:
+        raise BadInput("every bottle is down already")
+    return RoundOpened(
+        at_s=now_s,
+        round_id=f"r{day.rounds + 1}",
+        downbeat_s=None,
+        block_s=rig.habits.block_s,
+        needed=needed,
+        shift_cents=day.shift_cents,
+        let_down=True,
+    )
 
 
 def head_on(rig: Rig, day: Day, bottle_id: str, now_s: float) -> Sequence[Event]:
@@ -198,6 +232,8 @@ def as_told(rig: Rig, day: Day, told: Instruction, now_s: float) -> Sequence[Eve
     """
     if told.act == "disconnect":
         return head_off(rig, day, now_s)
+    if day.round is not None and day.round.opened.let_down and told.bottle is not None:
+        return (ToldEmpty(at_s=now_s, bottles=(told.bottle,)),)
     if told.bottle is None or not told.strokes or told.act not in MOVES_AIR:
         asked = f"strike {told.bottle}" if told.act == "strike" else "go by what is shown"
         raise BadInput(f"there is nothing to confirm now: {asked}")
@@ -331,6 +367,35 @@ def stepped_back(rig: Rig, day: Day, now_s: float) -> SteppedBack:
     if not before:
         raise BadInput("this is the first bottle of the round; there is none to go back to")
     return SteppedBack(at_s=now_s, bottle=before[-1])
+
+
+def swapped(rig: Rig, day: Day, one: str, other: str, now_s: float) -> Sequence[Event]:
+    """Two bottles changed places, or a spare came in; a pump head on either came off before.
+
+    Raises:
+        BadInput: no such bottles, the same one twice, or they differ in size or ceiling: what the rig file
+            says of their places would then be wrong.
+    """
+    if known(rig, one) == known(rig, other):
+        raise BadInput(f"{one} cannot change places with itself; name two bottles")
+    a, b = rig.bottle(one), rig.bottle(other)
+    if a.volume_ml != b.volume_ml:
+        raise BadInput(
+            f"{one} has {a.volume_ml:g} mL and {other} {b.volume_ml:g}; write both new sizes into the rig "
+            f"file, then say rounds replace --bottle of each"
+        )
+    if a.ceiling_kpa != b.ceiling_kpa:
+        one_psi, other_psi = (f"{kpa_to_psi(c.ceiling_kpa):g} psi" for c in (a, b))
+        raise BadInput(
+            f"the ceiling of {one} is {one_psi} and that of {other} {other_psi}; "
+            f"give both the lower one in the rig file first"
+        )
+    off = [
+        Disconnected(at_s=now_s, bottle=head, pump=rig.bottle(head).pump)
+        for head in day.heads
+        if head in (one, other)
+    ]
+    return *off, Swapped(at_s=now_s, bottle=one, other=other)
 
 
 def _foreseen(seen: Worst) -> dict[str, Any]:

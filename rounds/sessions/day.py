@@ -25,6 +25,7 @@ from rounds.events import (
     SessionStarted,
     Snoozed,
     Strike,
+    Swapped,
     TakeStarted,
     TakeStopped,
     Temperature,
@@ -109,7 +110,7 @@ class Day:
             return day
         if state.closed is None:
             return replace(day, round=state, shift_cents=state.shift_cents)
-        skipped = tuple(sorted(state.skipped))
+        skipped = tuple(sorted(state.opened.needed if state.opened.let_down else state.skipped))
         return replace(day, round=None, people=None, shift_cents=state.shift_cents, skipped=skipped)
 
     def without(self, event: Event) -> Day:
@@ -155,6 +156,8 @@ class Day:
             case ToldEmpty():
                 emptied = {b: self._air(b).emptied() for b in event.bottles}
                 return replace(self, air={**self.air, **emptied})
+            case Swapped():
+                return self._swapped(event)
             case Replaced():
                 return self._replaced(event)
             case Snoozed():
@@ -195,6 +198,15 @@ class Day:
         if event.until_s > event.at_s:
             return replace(self, not_today={**others, event.bottle: event.until_s})
         return replace(self, not_today=others, skipped=tuple(b for b in self.skipped if b != event.bottle))
+
+    def _swapped(self, event: Swapped) -> Day:
+        """The air goes with its bottle; heads came off before."""
+        one, other = event.bottle, event.other
+        air = {**self.air, one: self._air(other), other: self._air(one)}
+        heads = tuple(b for b in self.heads if b not in (one, other))
+        skipped = tuple(b for b in self.skipped if b not in (one, other))
+        not_today = {b: until_s for b, until_s in self.not_today.items() if b not in (one, other)}
+        return replace(self, air=air, heads=heads, skipped=skipped, not_today=not_today)
 
     def _air(self, bottle_id: str) -> AirLog:
         return self.air.get(bottle_id, AirLog())

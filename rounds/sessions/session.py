@@ -232,7 +232,7 @@ class Session(Telling):
         opened = shared_out(self.rig, self.beliefs, opened, people)
         self._looking.look(self.rig, self.record.log, now_s)
         before = [] if temp_c is None else [acts.temperature(temp_c, "hand", now_s)]
-        named = acts.said_empty(self.rig, opened.needed, empty)
+        named = acts.all_empty(self.rig, self.day, opened.needed, empty)
         after = [ToldEmpty(at_s=now_s, bottles=named)] if named else []
         self._do(*before, *acts.without_absent(self.day, opened), *after)
 

@@ -7,6 +7,7 @@ A session is told these; they are apart from it because none of them depends on 
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rounds.events import Event, NoteWritten, Part, Replaced
@@ -14,6 +15,7 @@ from rounds.sessions import acts
 
 if TYPE_CHECKING:
     from rounds.rig import Rig
+    from rounds.sessions.day import Day
     from rounds.sessions.record import Record
     from rounds.sessions.undoing import PlayerAct
 
@@ -27,6 +29,15 @@ class Telling(ABC):
     @abstractmethod
     def rig(self) -> Rig:
         """The instrument."""
+
+    @property
+    @abstractmethod
+    def day(self) -> Day:
+        """The state of the day."""
+
+    @abstractmethod
+    def close_round(self, at_s: float) -> None:
+        """End the open round."""
 
     @abstractmethod
     def _do(self, *events: Event) -> None: ...
@@ -68,6 +79,25 @@ class Telling(ABC):
         self.record.write(
             note := NoteWritten(at_s=self.record.at(at_s), text=text, bottle=bottle), act=self._act(note)
         )
+
+    def swapped(self, one: str, other: str, at_s: float) -> None:
+        """Two bottles changed places, or a spare came in: what is known of each goes with it.
+
+        Raises:
+            BadInput: no such bottles, or they differ in size or ceiling.
+        """
+        self._do(*acts.swapped(self.rig, self.day, one, other, self.record.at(at_s)))
+
+    def let_down(self, at_s: float) -> None:
+        """Let the air out of all bottles, one after the other; an open round ends first.
+
+        Raises:
+            BadInput: all are empty already.
+        """
+        now_s = self.record.at(at_s)
+        opened = acts.let_down_opened(self.rig, self.day, now_s)
+        self.close_round(now_s)
+        self._do(replace(opened, round_id=f"r{self.day.rounds + 1}"))
 
     def replaced(self, bottle_id: str, part: Part, at_s: float) -> None:
         """A cap or a bottle was replaced: a new history begins.

@@ -77,6 +77,26 @@ def run_live(args: argparse.Namespace) -> int:
                 back_up_daily(journal, backups_of(journal.path), datetime.date.today())
 
 
+def run_let_down(args: argparse.Namespace) -> int:
+    """Let all bottles down, on the screens or in sentences; returns the exit code."""
+    check_terminal(plain=args.plain)
+    settings, rig = checked_settings(), options.load(args)
+    with options.open_journal(args) as journal:
+        journal.claim()
+        with options.reading_progress() as progress:
+            session = Session(
+                rig, journal, time.time(), place=args.place, unseen_s=UNSEEN_S, progress=progress
+            )
+        accepted = state_folder() / CAUTIONS_READ
+        live = Live(session, RunClock(session.now_s), wall=time.time, accepted_file=accepted)
+        live.begin(lambda: RoundRequest(let_down=True))
+        code = run_face(live, settings, plain=args.plain)
+        if session.round is not None:
+            print(_standing(session.round), file=sys.stderr)
+        session.record.keep_checkpoint()
+        return code
+
+
 def may_watch(args: argparse.Namespace, rig: Rig) -> bool:
     """Whether there is a thermometer to read. A command of the rig's is asked about before its first run."""
     options.allow_command(args, rig)

@@ -53,6 +53,8 @@ def _air(e: ev.AirMoved) -> str:
 
 
 def _opened(e: ev.RoundOpened) -> str:
+    if e.let_down:
+        return f"round opened: {counted(len(e.needed), 'bottle')} to be let down"
     pieces = f", for {', '.join(e.pieces)}" if e.pieces else ""
     return f"round opened: {len(e.needed)} bottles needed{pieces}"
 
@@ -62,6 +64,8 @@ def _closed(e: ev.RoundClosed) -> str:
     if e.worst_cents is not None:
         worst = f", worst {e.worst_bottle} {abs(e.worst_cents):.1f} cents off"
     ended = "finished" if e.finished else "ended before its last bottle"
+    if e.down is not None:
+        return f"round {ended}: {e.down} of {e.needed} let down"
     connections = counted(e.connections, "connection")
     return f"round {ended}: {e.in_tune} of {e.needed} in tune, {connections}{worst}"
 
@@ -147,6 +151,9 @@ WORDING: dict[type[ev.Event], Wording] = {
     ev.Skipped: Wording(_skipped, lambda e: f"skipping {e.bottle}"),
     ev.SteppedBack: Wording(lambda _: "went back to it", lambda e: f"going back to {e.bottle}"),
     ev.Replaced: Wording(lambda e: f"{e.part} replaced", lambda e: f"a new {e.part} for {e.bottle}"),
+    ev.Swapped: Wording(
+        lambda e: f"changed places with {e.other}", lambda e: f"the swap of {e.bottle} and {e.other}"
+    ),
     ev.ToldEmpty: Wording(
         lambda e: f"said to be empty: {', '.join(e.bottles)}",
         lambda e: f"{counted(len(e.bottles), 'empty bottle')}",

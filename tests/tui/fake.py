@@ -278,6 +278,12 @@ class FakeController:
     def note(self, text: str, bottle: str | None) -> None:
         self._note_down("note", text, bottle)
 
+    def swapped(self, one: str, other: str) -> None:
+        self._note_down("swapped", one, other)
+
+    def let_down(self) -> None:
+        self._note_down("let_down")
+
     def replaced(self, bottle: str, part: Part) -> None:
         self._note_down("replaced", bottle, part)
 
