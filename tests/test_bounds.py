@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from rounds.belief import Beliefs
 from rounds.bounds import BOUNDS, LONGEST_DOWNBEAT_S, misfit
 from rounds.errors import BadInput
+from rounds.event_fields import stored_kind, to_fields
 from rounds.events import (
     EVENT_TYPES,
     AirMoved,
@@ -25,8 +26,6 @@ from rounds.events import (
     SessionStarted,
     Strike,
     Unknown,
-    stored_kind,
-    to_fields,
 )
 from rounds.health import Histories
 from rounds.importing.keeping import event_of

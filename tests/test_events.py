@@ -11,16 +11,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rounds import events
+from rounds.event_fields import from_fields, stored_kind, to_fields, to_json
 from rounds.events import (
     EVENT_TYPES,
     VERDICTS,
     Event,
     Strike,
     Unknown,
-    from_fields,
-    stored_kind,
-    to_fields,
-    to_json,
 )
 
 numbers = st.floats(allow_nan=False, allow_infinity=False)

@@ -29,6 +29,7 @@ CORE = (
     "rig",
     "air",
     "events",
+    "event_fields",
     "bounds",
     "instruction",
     "gauss",
@@ -77,7 +78,19 @@ FACES = (
 )
 """Screens, sentences and commands, and the programs that join the core to them."""
 LOOSE = frozenset(
-    {"notes", "rig", "air", "events", "bounds", "instruction", "gauss", "errors", "cli", "__main__"}
+    {
+        "notes",
+        "rig",
+        "air",
+        "events",
+        "event_fields",
+        "bounds",
+        "instruction",
+        "gauss",
+        "errors",
+        "cli",
+        "__main__",
+    }
 )
 """All that stands outside a room: the words of the field, and the door."""
 SLOW = ("textual", "numpy", "aubio", "sounddevice", "scipy", "sqlite3", "soundfile", "mido", "platformdirs")

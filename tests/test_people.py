@@ -20,7 +20,8 @@ from hypothesis import strategies as st
 from rounds.air import kpa_to_psi, prior_shell
 from rounds.commands.tune import hear_wav
 from rounds.errors import BadInput
-from rounds.events import Connected, Disconnected, Event, RoundOpened, Strike, from_fields, to_fields
+from rounds.event_fields import from_fields, to_fields
+from rounds.events import Connected, Disconnected, Event, RoundOpened, Strike
 from rounds.faces.lines import Lines
 from rounds.faces.viewing import Viewer
 from rounds.hearing.reading import Reading

@@ -72,7 +72,6 @@ from rounds.guide.instructions import (
     wait_for,
 )
 from rounds.guide.lateness import before_downbeat_s, in_time
-from rounds.guide.letting_down import next_to_let_down
 from rounds.guide.round import MOST_IN_A_ROW
 from rounds.instruction import Instruction
 from rounds.planning.dose import dose
@@ -99,8 +98,6 @@ def next_step(now: Situation) -> Event | Instruction:
     state = now.state
     if state.closed is not None:
         return idle("the round is closed")
-    if state.opened.let_down:
-        return next_to_let_down(now)
     if now.rig.reference.floating and not state.shift_settled and not to_listen(now):
         return ShiftChosen(at_s=now.now_s, shift_cents=now.plan.shift_cents, saves=now.plan.shift_saves)
     if state.pump_on not in (None, state.target, state.compare_for):

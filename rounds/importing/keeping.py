@@ -14,7 +14,8 @@ import typing
 from typing import Any
 
 from rounds.bounds import misfit
-from rounds.events import EVENT_TYPES, Event, from_fields
+from rounds.event_fields import from_fields
+from rounds.events import EVENT_TYPES, Event
 from rounds.files.problems import shown
 from rounds.importing.lines import is_text
 

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 from rounds.bounds import misfit
 from rounds.errors import JournalError
-from rounds.events import Unknown, from_fields, stored_kind, to_fields
+from rounds.event_fields import from_fields, stored_kind, to_fields
+from rounds.events import Unknown
 from rounds.journal import schema
 from rounds.wording.printable import plain
 

@@ -11,7 +11,7 @@ import itertools
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from rounds.events import stored_kind
+from rounds.event_fields import stored_kind
 from rounds.journal.schema import SETTING
 
 if TYPE_CHECKING:

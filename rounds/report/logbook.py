@@ -13,6 +13,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from rounds import events as ev
+from rounds.event_fields import stored_kind
 from rounds.journal.schema import SETTING
 from rounds.journal.timing import scales
 from rounds.times.journal_time import Scale
@@ -49,7 +50,7 @@ class Entry:
     @property
     def kind(self) -> str:
         """The kind under which it is stored."""
-        return ev.stored_kind(self.event)
+        return stored_kind(self.event)
 
     @property
     def as_told(self) -> ev.Event:

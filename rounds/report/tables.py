@@ -14,6 +14,7 @@ import re
 from typing import TYPE_CHECKING, Any, TextIO
 
 from rounds import events as ev
+from rounds.event_fields import to_json
 from rounds.times.local import local, utc
 from rounds.wording.events import sentence
 from rounds.wording.printable import plain
@@ -77,14 +78,14 @@ def _value(entry: Entry, column: str) -> Any:
 
 def safe_json(event: ev.Event) -> str:
     """The event as JSON in which texts hold no bare formula or cell sign; the same event when read."""
-    pieces = re.split(r'("(?:[^"\\]|\\.)*")', ev.to_json(event))
+    pieces = re.split(r'("(?:[^"\\]|\\.)*")', to_json(event))
     return "".join(p.translate(_SPLITTERS) if p.startswith('"') else p for p in pieces)
 
 
 def write_lines(entries: Iterable[Entry], out: TextIO) -> None:
     """All events as JSON lines: the form to keep and to carry to another machine."""
     for entry in entries:
-        out.write(ev.to_json(entry.event) + "\n")
+        out.write(to_json(entry.event) + "\n")
 
 
 def write_json(entries: Iterable[Entry], out: TextIO) -> None:
@@ -107,7 +108,7 @@ def _document(entry: Entry) -> dict[str, Any]:
         "take": entry.take,
         "text": said(entry),
         "taken_back": entry.taken_back,
-        "event": json.loads(ev.to_json(entry.event)),
+        "event": json.loads(to_json(entry.event)),
     }
 
 

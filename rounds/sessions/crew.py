@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from rounds.guide import advice
 from rounds.guide.instructions import idle, strike_again
+from rounds.guide.letting_down import next_to_let_down
 from rounds.guide.people import NOT_UNDERSTOOD
 from rounds.guide.round import begin
 from rounds.guide.situation import Situation
@@ -156,6 +157,8 @@ class Crew:
     def next_step(self, at: Moment, person: int) -> Event | Instruction:
         """One event to journal before asking again, or a person's instruction."""
         now = self.situation(at, person)
+        if now.state.opened.let_down and now.state.closed is None:
+            return next_to_let_down(now)
         if not now.plan.listen and self._must_agree(at):
             why = "the others are still heard; then A4 is chosen"
             return Instruction("wait", None, None, None, None, why, "Wait")

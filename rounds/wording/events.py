@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from rounds import events as ev
 from rounds.air import kpa_to_psi
+from rounds.event_fields import stored_kind
 from rounds.times.journal_time import words
 from rounds.wording.shown import VERDICT_WORD
 from rounds.wording.words import counted, pump_name, strokes_phrase
@@ -21,7 +22,7 @@ MOST_NOTE_CHARS = 40
 def sentence(event: ev.Event) -> str:
     """What happened, without when and without the bottle."""
     wording = WORDING.get(type(event))
-    return wording.happened(event) if wording else f"an event of a newer version ({ev.stored_kind(event)})"
+    return wording.happened(event) if wording else f"an event of a newer version ({stored_kind(event)})"
 
 
 def act_in_words(event: ev.Event) -> str:
