@@ -34,7 +34,8 @@ FAR_LOUDER = 8.0
 RISE_DB = 3.0
 """An onset that makes it less louder than this is none: a tail in the room, an automatic gain, a beat."""
 START_S, START_DB, CLICK_FALL_DB = 0.05, 20.0, 6.0
-"""A stream that begins inside a sound has no onset there."""
+BEGINNING_S = 0.15
+"""A stream that begins inside a sound has no onset there: what comes after its beginning is another strike."""
 DOUBTS, DOUBT_EVERY_S = 2, 600.0
 """Readings of what may be no strike: so many in a row, then one in ten minutes, until a strike is sure."""
 TOUCH_S = 0.008
@@ -138,13 +139,13 @@ class Ear:
     def _starts_inside(self, onset_index: int) -> bool:
         """Whether the stream began in the middle of the sound whose onset this seems to be.
 
-        Then it is loud from the first millisecond on. A recording may be cut at its strike: there the treble
+        Then it is loud from its first milliseconds on. A recording may be cut at its strike: there the treble
         must not fall off as that of a click either.
         """
         if onset_index > START_S * self.sample_rate_hz or self._kept_from > 0:
             return False
-        size = np.abs(self._kept)
-        loud = float(size[: self.sample_rate_hz // 1000].max(initial=0.0)) * 10 ** (START_DB / 20)
+        size = np.abs(self._kept[: round(BEGINNING_S * self.sample_rate_hz)])
+        loud = float(size[: self.sample_rate_hz // 300].max(initial=0.0)) * 10 ** (START_DB / 20)
         steps = np.square(np.diff(self._kept.astype(np.float64)))
         first, later = (
             float(np.mean(steps[round(a * self.sample_rate_hz) : round(b * self.sample_rate_hz)]))
