@@ -35,7 +35,7 @@ RISE_DB = 3.0
 """An onset that makes it less louder than this is none: a tail in the room, an automatic gain, a beat."""
 START_S, START_DB, CLICK_FALL_DB = 0.05, 20.0, 6.0
 BEGINNING_S = 0.15
-"""A stream that begins inside a sound has no onset there: what comes after its beginning is another strike."""
+"""A stream that begins inside a sound has no onset there; what comes after is another strike."""
 DOUBTS, DOUBT_EVERY_S = 2, 600.0
 """Readings of what may be no strike: so many in a row, then one in ten minutes, until a strike is sure."""
 TOUCH_S = 0.008
@@ -190,14 +190,16 @@ class Ear:
         if stage == "provisional" or heard < self._end(strike, EARLY_END_S):
             return False
         if strike.rings_on is None:
-            reading = self._measured(strike, stage, self._end(strike, EARLY_END_S))
+            reading = self._measured(strike, stage, self._end(strike, EARLY_END_S), quick=True)
             strike.rings_on = reading.rings_on or reading.hz is None
         return not strike.rings_on
 
     def _end(self, strike: _Pending, seconds: float) -> int:
         return strike.from_index + math.ceil(seconds * self.sample_rate_hz)
 
-    def _measured(self, strike: _Pending, stage: Stage, end_index: int | None) -> Reading:
+    def _measured(
+        self, strike: _Pending, stage: Stage, end_index: int | None, *, quick: bool = False
+    ) -> Reading:
         start = self._kept_from
         return measure(
             self._kept,
@@ -207,6 +209,7 @@ class Ear:
             begin_index=strike.onset_index - start,
             end_index=None if end_index is None else end_index - start,
             stage=stage,
+            quick=quick,
         )
 
     def _read(self, strike: _Pending, stage: Stage, limit: int | None) -> list[Reading]:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rounds.hearing.refine import DECAY_REACH, Tone, straightened
+from rounds.hearing.rooms import inverted
 from rounds.notes import CENTS_PER_NEPER
 
 if TYPE_CHECKING:
@@ -161,7 +162,7 @@ def _step(
     flat = table.inverses @ np.concatenate([columns.real, columns.imag], axis=1)
     products = columns.conj().T @ (flat[:, :, :4] + 1j * flat[:, :, 4:])
     normal, bent = products[:, :2, :2], products[:, :2, 2:]
-    inverse = np.linalg.inv(normal)
+    inverse, log_normal = inverted(normal)
     both = inverse @ bent
     rest = products[:, 2:, 2:] - bent.conj().transpose(0, 2, 1) @ both
     amplitude = both[:, 0, 1]
@@ -178,7 +179,6 @@ def _step(
     moves = fitted[:, 1] / fitted[:, 0]
     lever = (both[:, 1, 0] * amplitude / fitted[:, 0]).imag
     variance = scale * inverse[:, 1, 1].real / (2.0 * np.abs(fitted[:, 0]) ** 2)
-    _, log_normal = np.linalg.slogdet(normal)
     return _Step(
         turn=moves.imag,
         fading=-moves.real,

@@ -94,13 +94,16 @@ class _Stretch:
     single: Tone
 
 
-def measure_pitch(tone: NDArray[np.float64], sample_rate_hz: int, peak_hz: float) -> Pitch | None:
+def measure_pitch(
+    tone: NDArray[np.float64], sample_rate_hz: int, peak_hz: float, *, quick: bool = False
+) -> Pitch | None:
     """The pitch near a peak; None when the stretch is too short.
 
     Args:
         tone: The strike from `START_S` after its onset on.
         sample_rate_hz: Its rate.
         peak_hz: The spectral peak of its early part.
+        quick: A mere hint is wanted: neither a glide nor a pair is looked for.
     """
     early_part = tone[: round((EARLY_END_S - START_S) * sample_rate_hz)]
     first = _stretch(demodulate(early_part, sample_rate_hz, peak_hz, START_S), peak_hz)
@@ -108,10 +111,10 @@ def measure_pitch(tone: NDArray[np.float64], sample_rate_hz: int, peak_hz: float
         return None
     settled = _settled(tone, sample_rate_hz, first)
     read = settled or first
-    answer = _answer(read, first)
+    answer = _answer(read, first, None if quick else _glide_of(read, first))
     hz = answer.hz
     signs = replace(answer.signs, length_s=tone.size / sample_rate_hz, settled=float(settled is not None))
-    pair = _pair_of(read)
+    pair = None if quick else _pair_of(read)
     belief = 0.0 if pair is None else _belief(pair, read.peak_hz)
     if pair is not None:
         signs = _with_pair(signs, pair, hz, belief)
@@ -166,14 +169,18 @@ class _Answer:
     rise_cents: float
 
 
-def _answer(read: _Stretch, first: _Stretch) -> _Answer:
+def _glide_of(read: _Stretch, first: _Stretch) -> Glide:
+    return fit_glide(read.series, table_for(read.series, read.single.decay), read.single, first=read is first)
+
+
+def _answer(read: _Stretch, first: _Stretch, glide: Glide | None) -> _Answer:
     single = read.single
     dry = max(single.dry, first.single.dry)
-    table = table_for(read.series, single.decay)
-    glide = fit_glide(read.series, table, single, first=read is first)
-    gliding = _gliding(glide, 0.0 if read is first else _foretold(glide, single, first))
-    apart = cents(glide.hz, single.hz)
-    hz = shifted_hz(_with_peak(single, read.peak_hz, dry), gliding * apart)
+    hz, bent, gliding = _with_peak(single, read.peak_hz, dry), 0.0, 0.0
+    if glide is not None:
+        gliding = _gliding(glide, 0.0 if read is first else _foretold(glide, single, first))
+        bent = gliding * cents(glide.hz, single.hz)
+    hz = shifted_hz(hz, bent)
     signs = Signs(
         hz=single.hz,
         sd_cents=_relative(single.sd_hz, single.hz),
@@ -182,11 +189,11 @@ def _answer(read: _Stretch, first: _Stretch) -> _Answer:
         moved_sd_cents=_relative(first.single.sd_hz, first.single.hz),
         decay=first.single.decay,
         dry=dry,
-        bent_cents=abs(gliding * apart),
-        glide_sd_cents=_relative(glide.sd_hz, single.hz),
+        bent_cents=abs(bent),
+        glide_sd_cents=_relative((glide or single).sd_hz, single.hz),
         gliding=gliding,
     )
-    return _Answer(hz, signs, _relative(glide.rise_hz, single.hz))
+    return _Answer(hz, signs, 0.0 if glide is None else _relative(glide.rise_hz, single.hz))
 
 
 def _gliding(glide: Glide, foretold: float) -> float:

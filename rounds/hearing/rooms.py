@@ -113,6 +113,16 @@ class Courses:
         return top + float(np.log(np.exp(self.evidence - top).sum()))
 
 
+def inverted(normal: NDArray[np.complex128]) -> tuple[NDArray[np.complex128], NDArray[np.float64]]:
+    """Inverses and log determinants of stacked Hermitian matrices; of two by two without a library call."""
+    if normal.shape[-1] != 2:
+        return np.asarray(np.linalg.inv(normal)), np.asarray(np.linalg.slogdet(normal)[1])
+    first, last, cross = normal[:, 0, 0].real, normal[:, 1, 1].real, normal[:, 0, 1]
+    volume = np.maximum(first * last - np.abs(cross) ** 2, 1e-300)
+    flat = np.stack([last, -cross, -cross.conj(), first], axis=1) / volume[:, None]
+    return flat.reshape(-1, 2, 2), np.log(volume)
+
+
 def courses(table: Rooms, straight: NDArray[np.complex128], exponents: NDArray[np.complex128]) -> Courses:
     """Fit tones exp(s t), their amplitude and a small change of s free, in every room at once."""
     tones = np.exp(np.outer(table.times_s, exponents))
@@ -125,13 +135,12 @@ def courses(table: Rooms, straight: NDArray[np.complex128], exponents: NDArray[n
     weighted = flat[:, :, :width] + 1j * flat[:, :, width:]
     products = both.conj().T @ weighted
     normal, found, total = products[:, :-1, :-1], products[:, :-1, -1], products[:, -1, -1].real
-    inverse = np.linalg.inv(normal)
+    inverse, log_normal = inverted(normal)
     fitted = (inverse @ found[:, :, None])[:, :, 0]
     freedom = max(straight.size - 2 * number, 1)
     left = np.maximum(total - np.einsum("rp,rp->r", found.conj(), fitted).real, 1e-300)
     amplitudes, slopes = fitted[:, :number], fitted[:, number:]
     spread = np.diagonal(inverse, axis1=1, axis2=2).real[:, number:]
-    _, log_normal = np.linalg.slogdet(normal)
     return Courses(
         amplitudes=amplitudes,
         moves=slopes / amplitudes,

@@ -70,6 +70,7 @@ class _Parts:
     sample_rate_hz: int
     jump_db: float
     """How far the level jumped at the onset."""
+    quick: bool = False
 
 
 def measure(
@@ -81,6 +82,7 @@ def measure(
     begin_index: int | None = None,
     end_index: int | None = None,
     stage: Stage = "final",
+    quick: bool = False,
 ) -> Reading:
     """Read one strike.
 
@@ -92,6 +94,7 @@ def measure(
         begin_index: Where it touched for the first time, if it bounced.
         end_index: Where the next strike begins, if it does.
         stage: How much of the strike to use.
+        quick: Look for neither glide nor pair, as in the provisional stage.
     """
     end = min(samples.size, onset_index + round(END_S[stage] * sample_rate_hz))
     if end_index is not None:
@@ -114,6 +117,7 @@ def measure(
     parts = _cut(clean, sample_rate_hz, onset_index, onset_index if begin_index is None else begin_index)
     if parts is None or blank.fainter_than(SILENT_DBFS):
         return blank
+    parts = replace(parts, quick=quick or stage == "provisional")
     reading = _judge(parts, expectation, blank)
     if expectation.beside is None:
         return reading
@@ -253,7 +257,7 @@ def _rang_before(parts: _Parts, peak: Peak) -> bool:
 def _reading(
     parts: _Parts, peak: Peak, expectation: Expectation, blank: Reading, verdict: Verdict
 ) -> Reading:
-    pitch = measure_pitch(parts.tone, parts.sample_rate_hz, peak.hz)
+    pitch = measure_pitch(parts.tone, parts.sample_rate_hz, peak.hz, quick=parts.quick)
     if pitch is None:
         return blank
     crest_db = parts.whole.level_at(peak.hz, peak.hz) - parts.whole.middle_db
