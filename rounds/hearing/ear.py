@@ -36,8 +36,9 @@ RISE_DB = 3.0
 START_S, START_DB, CLICK_FALL_DB = 0.05, 20.0, 6.0
 BEGINNING_S = 0.15
 """A stream that begins inside a sound has no onset there; what comes after is another strike."""
-DOUBTS, DOUBT_EVERY_S = 2, 600.0
-"""Readings of what may be no strike: so many in a row, then one in ten minutes, until a strike is sure."""
+DOUBTS, DOUBT_EVERY_S = 2, 720.0
+"""Readings of what may be no strike: so many in a row, then one in twelve minutes, until a strike is sure.
+That makes six an hour."""
 TOUCH_S = 0.008
 PIECE_S = 0.05
 """Longer blocks are cut into pieces of this length, so that what is kept is always enough."""

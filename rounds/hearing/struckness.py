@@ -39,14 +39,13 @@ BARELY_DB = 24.0
 
 SUDDEN_DB = 20.0
 """How far a strike makes the level jump."""
-FULL_COHERENT, FULL_EARLY, FULL_CREST_DB = 0.93, 0.6, 45.0
+FULL = ((0.93, 0.6, 45.0),)
 """Sudden, steady and far over all else: a strike, though its tone may still grow."""
 THIN_COHERENT, THIN_CREST_DB = 0.95, 45.0
 """Under both of these it may be a knock on wood whose room answers with a tone."""
-DULL_COHERENT, DULL_CREST_DB = 0.2, 32.0
-"""A tone too short or too restless to be read, but as sudden as a strike and loudest at first."""
-SWELLS_EARLY, SWELLS_COHERENT, SWELLS_CREST_DB = 0.1, 0.6, 38.0
-"""A tone that the room makes louder after it was struck some way off, or with a soft mallet."""
+DULL = ((0.2, LOUDEST_AT_FIRST, 32.0), (0.05, LOUDEST_AT_FIRST, 40.0), (0.6, 0.1, 38.0))
+"""Coherence, beginning and crest of a sudden sound that is answered though it is not read: a tone too short
+or too restless, a drum's that glides by semitones, one that the room makes louder after the strike."""
 CERTAIN = ((0.95, 0.97, 38.0), (0.9, 0.8, 45.0), (0.7, 0.97, 50.0))
 """Coherence, beginning and crest beyond which a sudden sound was a strike and nothing else: no step, knock or
 word of sixteen minutes of eight kinds of noise came here."""
@@ -68,22 +67,21 @@ class Struckness:
     @property
     def certain(self) -> bool:
         """Whether it can be nothing but a strike."""
-        return self.jump_db > SUDDEN_DB and any(self._beyond(*marks) for marks in CERTAIN)
+        return self._sudden_beyond(CERTAIN)
 
     def kind(self, decay: float, *, beats: bool) -> Kind:
         """What made the sound; `decay` in nepers a second, `beats`: two tones were found in it."""
-        if self.jump_db > SUDDEN_DB and self._beyond(FULL_COHERENT, FULL_EARLY, FULL_CREST_DB):
+        if self._sudden_beyond(FULL):
             return "struck"
         kind = self._tonal_kind(decay, beats=beats)
-        return "dull" if kind == "noise" and self._dull() else kind
+        return "dull" if kind == "noise" and self._sudden_beyond(DULL) else kind
 
-    def _beyond(self, coherent: float, at_first: float, crest_db: float) -> bool:
-        return self.coherence > coherent and self.early > at_first and self.crest_db > crest_db
-
-    def _dull(self) -> bool:
-        short = self._beyond(DULL_COHERENT, LOUDEST_AT_FIRST, DULL_CREST_DB)
-        swells = self._beyond(SWELLS_COHERENT, SWELLS_EARLY, SWELLS_CREST_DB)
-        return (short or swells) and self.jump_db > SUDDEN_DB
+    def _sudden_beyond(self, marks: tuple[tuple[float, float, float], ...]) -> bool:
+        """Whether it is sudden, and more coherent, loud at first and outstanding than one of the marks."""
+        return self.jump_db > SUDDEN_DB and any(
+            self.coherence > coherent and self.early > at_first and self.crest_db > crest_db
+            for coherent, at_first, crest_db in marks
+        )
 
     def _tonal_kind(self, decay: float, *, beats: bool) -> Kind:
         loosely = (beats or decay > SHORT_DECAY) and self.crest_db > STANDS_OUT_WELL_DB
