@@ -91,7 +91,7 @@ def test_a_bottle_given_up_is_not_called_done() -> None:
     made.session.pump(True, made.now_s)
     made.obey()
     told = made.session.instruction
-    assert (told.act, told.headline, told.why) == ("disconnect", "C4: head off", "C4 stays out: no time left")
+    assert (told.act, told.headline, told.why) == ("disconnect", "C4: head off", "no time for C4: leave it")
 
 
 def test_a_bottle_whose_turn_comes_is_not_called_done() -> None:
@@ -99,7 +99,7 @@ def test_a_bottle_whose_turn_comes_is_not_called_done() -> None:
     made.session.open_round(made.now_s)
     made.session.pump(True, made.now_s)
     made.obey()
-    assert made.session.instruction.why == "the turn of C4 comes later"
+    assert made.session.instruction.why == "leave C4 for now; we come back"
 
 
 @pytest.mark.parametrize(("gone", "share"), [(0.0, None), (0.2, 0.2), (0.28, 0.28), (0.6, 1.0)])

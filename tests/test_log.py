@@ -443,7 +443,7 @@ def test_what_the_index_finds_is_what_reading_everything_finds(
 def test_nothing_found_and_a_bottle_never_heard_of_are_said(run: Run) -> None:
     assert run("log", "add", "cap hisses", "--bottle", "C4")[0] == 0
     code, out, err = run("log", "--take", "take 9")
-    assert (code, out.count("\n"), err) == (0, 1, "nothing in the log fits\n")
+    assert (code, out.count("\n"), err) == (0, 1, "nothing in the log matches\n")
     assert "new to this journal" in run("log", "add", "again", "--bottle", "C44")[2]
     assert run("log", "add", "again", "--bottle", "C4")[2] == ""
 

@@ -285,7 +285,7 @@ class TestWhoseStrike:
         assert pair.session.turn == 0
         assert pair.told(0) == ("strike", first)
         assert pair.told(1) == ("wait", second)
-        assert "person 1 strikes first" in pair.session.instructions[1].why
+        assert "person 1 goes first" in pair.session.instructions[1].why
         assert pair.strike(first).bottle == first
         assert pair.told(1) == ("strike", second)
         assert pair.strike(second).bottle == second
@@ -297,10 +297,10 @@ class TestWhoseStrike:
             pair.obey(person)
         pair.session.strike(pair.now_s + 3.0, Reading(None, None, "quiet"))
         pair.session.tick(pair.now_s + 10.0)
-        assert pair.session.instructions[1].why == "person 1 strikes first"
+        assert pair.session.instructions[1].why == "person 1 goes first"
         pair.now_s += 25.0
         pair.session.tick(pair.now_s)
-        assert pair.session.instructions[1].why == "person 1 strikes first, or strike when it is quiet"
+        assert pair.session.instructions[1].why == "person 1 goes first. No strike? Go when it is quiet"
         second = pair.bottle(1)
         assert pair.strike(second).bottle == second
 
@@ -310,12 +310,12 @@ class TestWhoseStrike:
             pair.obey(0)
         told = pair.session.instructions[0]
         assert (told.act, told.headline) == ("none", "Stand by")
-        assert told.why == "yours are in tune. 4 left with person 2"
+        assert told.why == "yours hold. 4 left with person 2"
         view = Viewer(pair.session).view(pair.now_s)
         assert view.phase == "listen"
         assert "It ends" not in pairmodels.reading(view).advice
         pair.play()
-        assert "every needed bottle is in tune" in pair.session.instructions[0].why
+        assert "all needed bottles hold" in pair.session.instructions[0].why
         assert Viewer(pair.session).view(pair.now_s).phase == "done"
 
     def test_who_has_no_bottle_in_the_round_stands_by(self) -> None:
@@ -326,7 +326,7 @@ class TestWhoseStrike:
         session.open_round(START_S, people=2, pieces=("High",))
         told = next(t for t in session.instructions if t.act == "none")
         assert told.headline == "Stand by"
-        assert told.why.startswith("no bottle of this round is yours. 4 left with person")
+        assert told.why.startswith("nothing for you this round. 4 left with person")
 
     def test_no_air_is_asked_for_until_it_is_known_what_went_in(self) -> None:
         pair = Pair({"C3": -40.0, "C5": -40.0})

@@ -260,12 +260,12 @@ class TestNews:
 
     def test_due_rings_unless_turned_off(self) -> None:
         plain_face, fake = face("between")
-        fake.shown = replace(fake.shown, due=DueView(-1.0, "C3 is out", True))
+        fake.shown = replace(fake.shown, playable=(), due=DueView(-1.0, "C3 is out", True))
         assert plain_face.tick() == ["\aThe next round is due now.", "C3 is out."]
         assert plain_face.tick() == []
         plain_face, fake = face("between")
         plain_face.hear("bell")
-        fake.shown = replace(fake.shown, due=DueView(-1.0, "C3 is out", True))
+        fake.shown = replace(fake.shown, playable=(), due=DueView(-1.0, "C3 is out", True))
         assert plain_face.tick() == ["The next round is due now.", "C3 is out."]
 
     def test_sound_lost_and_found(self) -> None:
@@ -352,7 +352,7 @@ class TestQuietSpeech:
 class TestEqualAnswers:
     def test_skip_says_who_and_how_to_take_it_back(self) -> None:
         plain_face, _ = face()
-        assert plain_face.hear("skip")[0] == "A3 is skipped; back takes it back."
+        assert plain_face.hear("skip")[0] == "A3 is left out. Back brings it back."
 
     def test_temperature_is_repeated_as_typed(self) -> None:
         plain_face, _ = face()

@@ -77,7 +77,7 @@ SLIPS: list[tuple[Callable[[Session, float], object], str]] = [
     (lambda s, t: s.temperature(12.0, t), "air at 12 °C"),
     (lambda s, t: s.gauge(75.0, t, "G4"), "75 psi in G4"),
     (lambda s, t: s.pump(True, t), "pump on C4"),
-    (lambda s, t: s.skip(t), "skipping C4"),
+    (lambda s, t: s.skip(t), "leaving C4 out"),
     (lambda s, t: s.repeat(t), "going back to C4"),
     (lambda s, t: s.replaced("G4", "cap", t), "a new cap for G4"),
     (lambda s, t: s.note("cap hisses", t, "G4"), "the note “cap hisses”"),
@@ -537,5 +537,5 @@ def test_sentences_say_what_was_taken_back(tmp_path: Path) -> None:
     face = PlainFace(Live(made.session, lambda: made.now_s, accepted_file=tmp_path / "read"))
     face.hear("add 6")
     assert made.session.record.next_undo == "6 strokes into C4"
-    assert face.hear("u")[0] == "Taken back: 6 strokes into C4."
+    assert face.hear("u")[0] == "Undone: 6 strokes into C4."
     assert made.session.instruction.bottle == "C4"

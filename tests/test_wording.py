@@ -28,7 +28,7 @@ from rounds.wording.events import sentence
             "struck: too quiet",
         ),
         (ev.Accepted(at_s=0.0, bottle="E3", cents=5.8), "in tune, 5.8 cents sharp"),
-        (ev.Skipped(at_s=0.0, bottle="E3"), "skipped"),
+        (ev.Skipped(at_s=0.0, bottle="E3"), "left out"),
         (
             ev.TakeStopped(
                 at_s=0.0, take="take 1", worst_cents=-20.0, worst_bottle="A#3", doubtful=("A#3", "C3")

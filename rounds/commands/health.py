@@ -104,7 +104,7 @@ def _print_table(bottles: Sequence[BottleHealth]) -> None:
     print(f"{'bottle':10} {'state':7} {figures}{'  gauge' if gauges else ''}")
     for b in bottles:
         leak = (
-            "too little heard"
+            "not heard enough yet"
             if b.own_leak is None
             else f"{b.own_leak.mean:+.2f} ± {Z95 * b.own_leak.sd:.2f}"
         )

@@ -168,7 +168,7 @@ def run(args: argparse.Namespace) -> int:
             else wanted.newest(journal, most, touched=args.csv)
         )
         if found == []:
-            print("nothing in the log fits", file=sys.stderr)
+            print("nothing in the log matches", file=sys.stderr)
         elif wanted.is_everything and most and not args.last and journal.last_id > most:
             print(f"the newest {most} of {journal.last_id} entries; --all shows all", file=sys.stderr)
         writer = (

@@ -39,5 +39,5 @@ def run(args: argparse.Namespace) -> int:
         bottle = options.bottle_named(args, journal, args.bottle)
         at_s = scale_now(journal).kept(time.time())
         journal.append(Replaced(at_s=at_s, bottle=bottle, part=args.part))
-    print(f"{plain(bottle)}: a new history begins for its {args.part}.", file=sys.stderr)
+    print(f"{plain(bottle)}: new {args.part}. Its record starts afresh.", file=sys.stderr)
     return 0

@@ -144,7 +144,7 @@ class PlainFace:
 
     def _word_again(self, rest: str) -> list[str]:
         self.controller.repeat()
-        return [f"{self._whose()}Forgotten. Strike {self._here()} again."]
+        return [f"{self._whose()}That strike does not count. Strike {self._here()} again."]
 
     def _whose(self) -> str:
         return "".join(f"Person {i}: " for i, p in enumerate(self.controller.view().people, 1) if p.has_keys)
@@ -155,7 +155,7 @@ class PlainFace:
     def _word_skip(self, rest: str) -> list[str]:
         here = self._here()
         self.controller.skip()
-        return [f"{self._whose()}{here} is skipped; back takes it back."]
+        return [f"{self._whose()}{here} is left out. Back brings it back."]
 
     def _word_back(self, rest: str) -> list[str]:
         self.controller.back()
@@ -223,7 +223,7 @@ class PlainFace:
     def _word_replaced(self, rest: str) -> list[str]:
         named, _, part = rest.rpartition(" ")
         self.controller.replaced(typed.bottle(named, self.controller.rig), typed.part(part))
-        return ["Noted: a new history begins."]
+        return ["Noted. Its record starts afresh."]
 
     def _word_snooze(self, rest: str) -> list[str]:
         minutes = typed.number(rest or f"{USUAL_SNOOZE_MIN:g}", "minutes", 0.0, LONGEST_SNOOZE_MIN)
@@ -250,7 +250,7 @@ class PlainFace:
         return []
 
     def _word_undo(self, rest: str) -> list[str]:
-        return [f"Taken back: {printable(self.controller.undo(), 80)}."]
+        return [f"Undone: {printable(self.controller.undo(), 80)}."]
 
     def _word_end(self, rest: str) -> list[str]:
         self.controller.end_round()

@@ -282,7 +282,7 @@ class Viewer:
             absent = bottle_id in self.session.day.absent(self.session.now_s)
             return LEFT_OUT_TODAY * absent if needed else "not needed by these pieces"
         if bottle_id in state.skipped:
-            return state.skipped[bottle_id] or "skipped"
+            return state.skipped[bottle_id] or "left out"
         if bottle_id in state.accepted:
             return "in tune"
         for visit in plan.visits:

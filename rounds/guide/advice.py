@@ -231,9 +231,9 @@ def _once_more_of_those_aside(now: Situation) -> Event | None:
 def _why_leave(now: Situation, bottle_id: str) -> str:
     """Why the head leaves a bottle: a bottle given up is not done."""
     if bottle_id in now.plan.sacrificed and bottle_id not in now.state.accepted:
-        return f"{bottle_id} stays out: no time left"
+        return f"no time for {bottle_id}: leave it"
     is_open = bottle_id in now.state.open_bottles
-    return f"the turn of {bottle_id} comes later" if is_open else f"{bottle_id} is done"
+    return f"leave {bottle_id} for now; we come back" if is_open else f"{bottle_id} is done"
 
 
 def _first_visit(now: Situation) -> Event | None:
@@ -282,14 +282,14 @@ def _finished(now: Situation) -> Instruction:
         skipped = [b for b in now.state.opened.needed if b in now.state.skipped]
         if not now.state.needed and skipped:
             return idle(f"left out: {in_words(skipped)}", "Done")
-        left = f"; skipped: {in_words(skipped)}" if skipped else ""
-        return idle(f"every {'other' if skipped else 'needed'} bottle is in tune{left}", "In tune")
+        left = f"; left out: {in_words(skipped)}" if skipped else ""
+        return idle(f"{'all others' if skipped else 'all needed bottles'} hold{left}", "In tune")
     settling = [
         b for b in out if b in now.state.visited and not sacrificed(now, b) and not asked_enough(now, b)
     ]
     if settling:
         return wait_for(now, settling)
-    return idle(f"left as they are: {in_words(out)}", "Done")
+    return idle(f"left out: {in_words(out)}", "Done")
 
 
 def _after_listening(now: Situation) -> Event | Instruction:
@@ -426,7 +426,7 @@ def _with_air(now: Situation, bottle: Bottle, level: Gauss, aim_cents: float) ->
     if wanted.strokes == 0.0:
         return _leave(now, bottle, level.mean, error, on)
     if wanted.strokes > 0.0 and on and _heard_sharp(now, bottle):
-        return pump_off(now, bottle.id, "sharp as it sounds: hear what stays when the pump is off")
+        return pump_off(now, bottle.id, "some air goes with the head: hear what stays")
     if wanted.strokes > 0.0 and not on and now.state.connected.get(bottle.id, 0) >= MOST_CONNECTIONS:
         return Skipped(at_s=now.now_s, bottle=bottle.id, reason=DOES_NOT_HOLD)
     change = more if wanted.strokes > 0.0 else less

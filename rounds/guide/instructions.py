@@ -98,7 +98,8 @@ def more(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruct
     todo = (
         f"give {bottle.id} {phrase} more" if on else f"put {pump_name(pump.id)} on {bottle.id}, {phrase} in"
     )
-    detail = f"{todo}, then strike"
+    left_cents = now.aim_of(bottle.id) - wanted.after.mean
+    detail = f"{todo}, then {'listen: more may follow' if left_cents > bottle.tolerance_cents else 'strike'}"
     if wanted.warn:
         detail = f"{detail}. {sentence(wanted.warn)}"
     why = off_the_aim(now, bottle.id, error) if on else _why_go(now, bottle, error)
@@ -293,7 +294,7 @@ def once_more(now: Situation, bottle: Bottle, why: str) -> Instruction:
 
 def strike_again(told: Instruction, note: str) -> Instruction:
     """Air was asked for, and the strike after it showed nothing: whatever was pumped is in already."""
-    why = "the air may be in already: no more of it, just strike"
+    why = "don't pump again, just strike"
     return Instruction("strike", told.bottle, None, None, told.aim_cents, why, f"Strike {note}")
 
 
@@ -305,15 +306,15 @@ def strike_instruction(now: Situation, bottle_id: str) -> Instruction:
     elif bottle_id not in state.heard:
         why = "not heard in this round"
         if state.pump_on == bottle_id:
-            why = "the pump is on it and the air moved: hear what it did"
+            why = "let's hear what that did"
     elif state.pump_on == bottle_id:
-        why = "the air moved: hear what it did"
+        why = "let's hear what that did"
     elif state.purpose == "listen":
-        why = "to hear how it has settled" if bottle_id in state.visited else "to hear where it is by now"
+        why = "see if it has settled" if bottle_id in state.visited else "it's been a while"
     elif bottle_id in state.moved:
-        why = "its air moved since it was heard"
+        why = "its air has changed"
     else:
-        why = "it sounded unlike what was believed of it: once more"
+        why = "not what we expected, so once more"
     if state.newly_aside is not None and state.newly_aside != bottle_id:
         reason = state.skipped.get(state.newly_aside) or f"comes later: {in_vain(now, state.newly_aside)}"
         why = f"{why}. {state.newly_aside} {reason}"

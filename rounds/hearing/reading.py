@@ -20,7 +20,7 @@ RINGS_ON_S = 0.4
 
 ADVICE: dict[Verdict, str] = {
     "clear": "",
-    "unclear": "The room blurs it. Bring the microphone within a hand of the bottle, then strike again.",
+    "unclear": "Too much echo. Bring the mic within a hand of the bottle, then strike again.",
     "two_ringing": "Another bottle still rings. Damp it, then strike again.",
     "quiet": "Strike harder, or bring the microphone closer.",
     "other_bottle": "That was another bottle. Strike the one asked for.",

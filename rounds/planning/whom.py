@@ -147,7 +147,7 @@ def reason_alone(ahead: Outlook, place: int) -> str:
         return "stays in tune while you play"
     if ahead.stay.worst[place] <= LIKELY_OUT:
         return "more likely than not stays in tune while you play"
-    return "drifts out soon whether visited or not: plan a break"
+    return "won't last either way: plan a break"
 
 
 def with_short_hold(why: str, hold_s: float) -> str:

@@ -172,9 +172,11 @@ def _of_the_target(situation: Situation, told: Instruction, sounded: Reading, bo
         return Recognised(replace(struck, agreed=True), lost)
     words = f"{f'that sounded like {other}' if other else f'that was not {bottle_id}'}; strike {bottle_id}"
     if other and other == state.compare_for:
-        words = f"{bottle_id} and {other} sound as if they had changed places: look before you pump"
+        words = (
+            f"{bottle_id} and {other}: each sounds like the other's note. Maybe swapped: look before you pump"
+        )
     elif not other and -EMPTY_CENTS <= off < -FIRST_FILL_CENTS:
-        words = f"that was {-off:.0f} cents under {bottle_id}; if it is {bottle_id}, empty, strike it again"
+        words = f"that is very low for {bottle_id}; if {bottle_id} is empty, strike it again"
     return Recognised(_strike(now_s, sounded, None, off, "other_bottle"), (), words)
 
 

@@ -139,10 +139,10 @@ def recognise_among(stations: Sequence[Station], turn: int | None, sounded: Read
         return _nobodys(stations, striker, sounded, sounded.advice)
     names = [str(s.bottle) for s in asked]
     if all(_theirs(s, sounded).strike.verdict != "clear" for s in asked):
-        words = f"that was not {' and not '.join(names)}; strike one after the other"
+        words = f"neither {' nor '.join(names)}: strike one at a time"
         return _nobodys(stations, striker, replace(sounded, verdict="other_bottle"), words)
     if striker is None:
-        words = f"that may have been {' or '.join(names)}; strike one after the other"
+        words = f"that may have been {' or '.join(names)}: strike one at a time"
         return _nobodys(stations, None, replace(sounded, verdict="unclear"), words)
     other = next(str(s.bottle) for s in asked if s is not striker)
     words = f"that may have been {other}; strike {striker.bottle} again"

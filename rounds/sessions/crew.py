@@ -160,7 +160,7 @@ class Crew:
         if now.state.opened.let_down and now.state.closed is None:
             return next_to_let_down(now)
         if not now.plan.listen and self._must_agree(at):
-            why = "the others are still heard; then A4 is chosen"
+            why = "we hear the rest, then set A4"
             return Instruction("wait", None, None, None, None, why, "Wait")
         return advice.next_step(now)
 
@@ -265,7 +265,7 @@ def held(told: Instruction, first: int, *, late: bool = False) -> Instruction:
     """The same work, but the strike waits for somebody else's; not for ever when that one is late."""
     if not told.then_strike:
         return told
-    why = f"person {first + 1} strikes first{', or strike when it is quiet' if late else ''}"
+    why = f"person {first + 1} goes first{'. No strike? Go when it is quiet' if late else ''}"
     if told.act == "strike":
         return replace(told, act="wait", why=why, headline="Hold")
     return replace(told, why=f"{why}, then you; {told.why}" if told.why else why)
@@ -281,10 +281,10 @@ def stand_by(told: Instruction, mine: RoundState, left: Sequence[int]) -> Instru
     """
     why = told.why
     if not mine.opened.needed:
-        why = "no bottle of this round is yours"
+        why = "nothing for you this round"
     elif not mine.open_bottles:
         skipped = in_words(list(mine.skipped))
-        why = f"your others are in tune; skipped: {skipped}" if mine.skipped else "yours are in tune"
+        why = f"your others hold; left out: {skipped}" if mine.skipped else "yours hold"
     others = ", ".join(f"{n} left with person {i}" for i, n in enumerate(left, 1) if n)
     return replace(told, why=f"{why}. {others}", headline="Stand by")
 

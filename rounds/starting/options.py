@@ -69,7 +69,7 @@ def allow_command(args: argparse.Namespace, rig: Rig) -> None:
 
 def add_people(parser: argparse.ArgumentParser) -> None:
     """Add `--people`."""
-    told = "how many tune at once, each with their own pump"
+    told = "number of players, one pump each"
     parser.add_argument("--people", type=int, choices=(1, 2), default=1, help=told)
 
 

@@ -89,7 +89,7 @@ def _shifted(e: ev.ShiftChosen) -> str:
 
 
 def _skipped(e: ev.Skipped) -> str:
-    return f"skipped{': ' + e.reason if e.reason else ''}"
+    return f"left out{': ' + e.reason if e.reason else ''}"
 
 
 def _snoozed(e: ev.Snoozed) -> str:
@@ -100,7 +100,12 @@ def _not_today(e: ev.NotToday) -> str:
     return "not played today" if e.until_s > e.at_s else "played again today"
 
 
-_TO = {"listen": "hear", "visit": "tune", "compare": "compare", "finish": "finish"}
+_TO = {
+    "listen": "a strike",
+    "visit": "air",
+    "compare": "a strike, to compare",
+    "finish": "the rest of its air",
+}
 
 
 def _pumped(e: ev.AirMoved) -> str:
@@ -146,10 +151,10 @@ WORDING: dict[type[ev.Event], Wording] = {
     ),
     ev.TakeStarted: Wording(lambda e: _take("begun", e)),
     ev.TakeStopped: Wording(lambda e: _take("cut", e)),
-    ev.Sent: Wording(lambda e: f"sent to {_TO[e.purpose]} it"),
+    ev.Sent: Wording(lambda e: f"asked for {_TO[e.purpose]}"),
     ev.Accepted: Wording(lambda e: f"in tune, {signed(e.cents)}"),
     ev.ShiftChosen: Wording(_shifted),
-    ev.Skipped: Wording(_skipped, lambda e: f"skipping {e.bottle}"),
+    ev.Skipped: Wording(_skipped, lambda e: f"leaving {e.bottle} out"),
     ev.SteppedBack: Wording(lambda _: "went back to it", lambda e: f"going back to {e.bottle}"),
     ev.Replaced: Wording(lambda e: f"{e.part} replaced", lambda e: f"a new {e.part} for {e.bottle}"),
     ev.Swapped: Wording(

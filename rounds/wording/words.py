@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-ENDED = "The round that stood open was ended: you asked for another one."
+ENDED = "Closed the old round. Yours starts now."
 CAUTION_IN = "Eyes covered, never lean over the cap: expect {expected}, stop at {stop} {unit}."
 CAUTION_OUT = "Eyes covered; fingers on the pin, face beside the cap and never over it."
 CAUTION_OFF = "Eyes covered, face beside the cap as the head comes off."

@@ -70,7 +70,7 @@ def _invented_bottle(name: str, rail: int, place: int) -> Bottle:
 
 def told(act: Act, bottle: str | None, strokes: float | None = None) -> Instruction:
     """An instruction as the program words them."""
-    why, detail = _WHY.get(act, ("every needed bottle is in tune", ""))
+    why, detail = _WHY.get(act, ("all needed bottles hold", ""))
     headline = {"none": "In tune", "strike": f"Strike {bottle}"}.get(act, f"{bottle}: {act} {strokes}")
     pump = None if act == "release" else "hand"
     caution = _CAUTION if act in ("add", "connect") else None
@@ -355,9 +355,9 @@ def _two(fake: FakeController) -> View:
 def _two_turns(fake: FakeController) -> View:
     """A strike that might have been either's: the second holds."""
     view = _two(fake)
-    words = "that may have been A3 or F#5; strike one after the other"
-    strike = replace(told("strike", "A3"), why="not clear, and the air may be in already: no more of it")
-    wait = replace(told("wait", "F#5"), why="person 1 strikes first", headline="Hold")
+    words = "that may have been A3 or F#5: strike one at a time"
+    strike = replace(told("strike", "A3"), why="not clear; don't pump again, just strike")
+    wait = replace(told("wait", "F#5"), why="person 1 goes first", headline="Hold")
     people = (PersonView(strike, "A3", False, True), PersonView(wait, None, True, False))
     heard = ReadingView(None, None, None, None, "unclear", words)
     return replace(view, instruction=strike, people=people, reading=heard, pump_on="A3")

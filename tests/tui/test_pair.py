@@ -61,7 +61,7 @@ class TestTheScreen:
             await pilot.pause()
             second = painted(app.screen.query(Who).last())
             assert "HOLD THE STRIKE" in second
-            assert "Person 1 strikes first" in second
+            assert "Person 1 goes first" in second
 
     @pytest.mark.parametrize("holds", [False, True])
     def test_the_reason_goes_before_the_deed_and_the_amount_stays(self, holds: bool) -> None:

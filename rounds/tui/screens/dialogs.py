@@ -220,7 +220,7 @@ def _replaced(controller: Controller, here: str) -> Question:
         return typed.bottle(values["bottle"], controller.rig), typed.part(values["part"])
 
     def done(read: tuple[str, Part]) -> str:
-        return f"{read[0]}: a new {read[1]}, a new history."
+        return f"{read[0]}: new {read[1]}. Its record starts afresh."
 
     return Question(Ask("A part was replaced", fields, read), lambda read: controller.replaced(*read), done)
 
