@@ -14,13 +14,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from rounds import cli
 from rounds.belief import Beliefs
 from rounds.commands import breaks as command
 from rounds.errors import BadInput
 from rounds.events import Event, Strike, Temperature
 from rounds.forecast import breaks as breaks_module
 from rounds.forecast.breaks import VISIT_MIN, plan_breaks
-from rounds.forecast.callsheet import FREE, CallSheet, parse_callsheet, with_free_time
+from rounds.forecast.callsheet import FREE, CallSheet, let_down_from_s, parse_callsheet, with_free_time
 from rounds.journal import Journal
 from rounds.rigs.rigfile import load_rig
 from rounds.times.local import next_moment_s
@@ -305,3 +306,58 @@ def test_a_file_saved_by_a_plain_editor_is_read_and_one_without_end_is_not(tmp_p
     args = parser.parse_args(["breaks", str(saved), *rest])
     with pytest.raises(BadInput, match="larger than 100 kB"):
         args.run(args)
+
+
+WHOLE_DAY = """
+09:00        load-in  by the side door
+10:00-11:00  soundcheck  Tin Roof Rain
+14:00-14:20  take   Last Ferry
+22:30        bus call
+"""
+
+
+def test_load_in_soundcheck_and_bus_call_are_entries() -> None:
+    found = sheet(WHOLE_DAY)
+    assert [s.kind for s in found.slots] == ["load-in", "soundcheck", "take", "bus call"]
+    assert found.slots[0].name == "by the side door"
+    assert found.slots[3].start_s == found.slots[3].end_s == at("22:30")
+    assert [s.kind for s in found.takes] == ["soundcheck", "take"]
+    assert [s.kind for s in found.calls] == ["load-in", "bus call"]
+
+
+def test_bottles_are_down_before_the_bus_or_when_the_sheet_says() -> None:
+    assert sheet(WHOLE_DAY).down_by_s(at("08:00")) == at("22:20")
+    assert sheet(WHOLE_DAY.replace("22:30", "22:00  down\n22:30")).down_by_s(at("08:00")) == at("22:00")
+    assert sheet(WHOLE_DAY).down_by_s(at("22:45")) is None
+    assert sheet().down_by_s(at("08:00")) is None
+    assert let_down_from_s(at("22:20"), 35) == at("22:13")
+
+
+def test_free_time_lies_between_calls_and_before_what_is_played() -> None:
+    found = with_free_time(sheet(WHOLE_DAY), at("08:30"))
+    assert [(s.start_s, s.end_s) for s in found.breaks] == [
+        (at("09:00"), at("10:00")),
+        (at("13:00"), at("14:00")),
+    ]
+
+
+@pytest.mark.parametrize("kind", ["take", "soundcheck", "break"])
+def test_what_lasts_needs_an_end(kind: str) -> None:
+    with pytest.raises(BadInput, match="has a beginning and an end"):
+        sheet(f"10:00 {kind}")
+
+
+def test_the_command_says_when_to_let_down(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "sheet.txt"
+    path.write_text(WHOLE_DAY, encoding="utf-8")
+    common = ("--rig", str(RIG_FILE), "--journal", str(tmp_path / "j.db"), "--utc")
+    Journal(tmp_path / "j.db").close()
+    asked = ("breaks", str(path), *common, "--now", "2026-05-31T08:00:00Z")
+    assert cli.main(asked) == 0
+    out = capsys.readouterr().out
+    assert "22:13       rounds letdown: 34 bottles down by 22:20, about 7 min by the pin" in out
+    assert "22:30       bus call" in out
+    assert cli.main((*asked, "--json")) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert [c["kind"] for c in document["calls"]] == ["load-in", "bus call"]
+    assert document["down_by"] == "2026-05-31T22:20:00Z"
