@@ -51,6 +51,8 @@ class AirLog:
 
     hz: float | None = None
     hz_at_s: float = -math.inf
+    agreed: bool = False
+    """Whether two strikes agree on that pitch."""
     empty: bool = False
     """The player said that no air was in it, and it was not heard since."""
     strokes: float = 0.0
@@ -85,26 +87,30 @@ class AirLog:
         far = cents(hz, self.hz) < -FAR_CENTS
         needed = 2 + far - self.let_out
         if len(agreeing) >= needed:
-            return log._fallen(max(agreeing), at_s)
+            return log._fallen(max(agreeing), at_s, agreed=len(agreeing) > 1)
         return replace(log, low=low)
 
     def _counted(self, hz: float, at_s: float) -> AirLog:
         """The pitch measures the pressure from now on; how it came there tells of the shell."""
         log, most = self._gauge_met(hz), self.most
         if most > 0.0 and not self.let_out:
-            fill = Fill(self.strokes, hz, self.hz, 0.0 if self.empty else None, at_most=most)
+            begun_kpa, surely = (0.0 if self.empty else None), self.empty or self.agreed
+            fill = Fill(self.strokes, hz, self.hz, begun_kpa, at_most=most, begun_surely=surely)
             log = replace(log, fills=_with(self.fills, fill))
-        if self.hz is not None and abs(cents(hz, self.hz)) <= AGREE_CENTS:
+        agreed = self.hz is not None and abs(cents(hz, self.hz)) <= AGREE_CENTS
+        if self.hz is not None and agreed:
             log = replace(log, held_hz=max(self.held_hz or 0.0, min(hz, self.hz)))
-        return log._measured_by(hz, at_s)
+            fills = tuple(replace(f, ended_surely=True) if f.to_hz == self.hz else f for f in log.fills)
+            log = log if most > 0.0 else replace(log, fills=fills)
+        return log._measured_by(hz, at_s, agreed=agreed and most == 0.0)
 
-    def _fallen(self, hz: float, at_s: float) -> AirLog:
+    def _fallen(self, hz: float, at_s: float, *, agreed: bool) -> AirLog:
         """Strikes agree that the pitch is lower: a fill that only one strike showed ended no higher."""
         log = self._gauge_met(hz)
         if self.hz is not None and (self.held_hz or 0.0) < self.hz:
             fills = tuple(replace(f, to_hz=hz) if f.to_hz == self.hz else f for f in self.fills)
             log = replace(log, fills=fills)
-        return log._measured_by(hz, at_s)
+        return log._measured_by(hz, at_s, agreed=agreed)
 
     def _gauge_met(self, hz: float) -> AirLog:
         """The gauge reading that waited for a pitch has one."""
@@ -114,9 +120,9 @@ class AirLog:
         log = replace(self, read_kpa=None, read_strokes=0.0)
         return log if self.let_out else replace(log, readings=(*self.readings, met)[-MOST_FILLS:])
 
-    def _measured_by(self, hz: float, at_s: float) -> AirLog:
+    def _measured_by(self, hz: float, at_s: float, *, agreed: bool = False) -> AirLog:
         air = {"empty": False, "strokes": 0.0, "at_most": 0.0, "maybe": 0.0, "let_out": False, "low": ()}
-        return replace(self, hz=hz, hz_at_s=at_s, **air)  # type: ignore[arg-type]
+        return replace(self, hz=hz, hz_at_s=at_s, agreed=agreed, **air)  # type: ignore[arg-type]
 
     @property
     def most(self) -> float:
@@ -191,7 +197,10 @@ def _with(fills: tuple[Fill, ...], fill: Fill) -> tuple[Fill, ...]:
     if fill.from_hz == last.to_hz:
         most = (last.at_most or last.strokes) + (fill.at_most or fill.strokes)
         strokes = last.strokes + fill.strokes
-        return (*fills[:-1], replace(last, strokes=strokes, at_most=most, to_hz=fill.to_hz))
+        return (
+            *fills[:-1],
+            replace(last, strokes=strokes, at_most=most, to_hz=fill.to_hz, ended_surely=False),
+        )
     least = min(fills, key=lambda f: f.at_most or f.strokes)
     return (*(f for f in fills if f is not least), fill)
 

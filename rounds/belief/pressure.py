@@ -55,9 +55,11 @@ MISHEARD = 10.0
 """One fill counts for no more: a strike may be misheard, or strokes miscounted. Our guess."""
 MISCOUNTED = 13.0
 """The same of a fill that began empty: its beginning cannot be misheard. Our guess."""
-NOT_DONE = 5.0
+CONFIRMED = 20.0
+"""The same of a fill whose ends were heard twice: only a slip in counting is left. Our guess."""
+NOT_DONE = 3.0
 """That fewer strokes went in than were asked for, where nobody said. A stiff bottle shows the same. Guess."""
-WRONG_UNIT = 5.0
+WRONG_UNIT = 4.0
 """That readings are in another unit than they were taken in, or that the head was not seated. Our guess."""
 SLIP = 13.0
 """One reading counts for no more: it may be a slip of the eye or the hand. Our guess."""
@@ -69,7 +71,7 @@ USUAL_SHARE, USUAL_SHARE_SD = 0.425, 0.16
 """Inside of that, the middle is likelier than the ends. Our guess."""
 SLOPE, SLOPE_SD = (0.47, 1.65), 0.10
 """b, gas and all, beside that of a bottle as is usual for the note. Our guess."""
-UNLIKE_ANY = 12.0
+UNLIKE_ANY = 11.0
 """A slope unlike that of any bottle misses by no more: it takes more than a doubt to believe it, but what
 strokes and gauges say twice is believed. Our guess."""
 LIKELY_SLOPE_SD = 0.35
@@ -114,6 +116,9 @@ class Fill:
     from_hz: float | None = None
     from_kpa: float | None = None
     at_most: float | None = None
+    begun_surely: bool = False
+    ended_surely: bool = False
+    """Whether two strikes agreed on its beginning, or it began empty; and on its end."""
 
 
 @dataclass(frozen=True)
@@ -333,7 +338,7 @@ class _Fills:
         self.begun = _column((f.from_hz or 0.0) ** 2 / hz2 for f in fills)
         self.begun_kpa = _column(f.from_kpa or 0.0 for f in fills)
         self.unknown_kpa = _column(math.inf if _begun_anywhere(f) else 0.0 for f in fills)
-        self.counts = _column(MISHEARD if f.from_kpa is None else MISCOUNTED for f in fills)
+        self.counts = _column(_counts_for(f) for f in fills)
         self.strokes = _column(f.strokes for f in fills)
         self.most = _column(max(f.strokes, f.at_most or 0.0) for f in fills)
         self.may_be_more = bool((self.most > self.strokes).any())
@@ -354,12 +359,18 @@ class _Fills:
             off: Floats = (short_kpa**2 + over_kpa**2) / var
             return off
 
-        off = off_by(self.strokes)
+        off = off_by(self.most)
         if self.may_be_more:
-            more = np.where(self.most > self.strokes, off_by(self.most) + NOT_DONE, math.inf)
-            off = np.minimum(off, more)
+            off = np.minimum(off, off_by(self.strokes) + NOT_DONE)
         total: Floats = np.minimum(self.counts, off).sum(axis=0)
         return total
+
+
+def _counts_for(fill: Fill) -> float:
+    """How much one fill counts for at most."""
+    if fill.begun_surely and fill.ended_surely:
+        return CONFIRMED
+    return MISHEARD if fill.from_kpa is None else MISCOUNTED
 
 
 def _begun_anywhere(fill: Fill) -> bool:

@@ -11,7 +11,9 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from rounds.air import STIFFNESS_SHARE, stroke_kpa
+from rounds.air import STIFFNESS_SHARE
+from rounds.belief.air_log import NOTHING_KNOWN
+from rounds.planning.dose import room_strokes
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,8 +33,6 @@ SURE_SHARE = 1.0
 """The head comes off unheard where the sd of where it leads is at most this share of the tolerance."""
 FIRST_SHARE = 0.7
 """Of the air that an empty bottle is expected to need, so much goes in before it is struck. Our guess."""
-SAFE_SHARE = 0.7
-"""And never more than this share of its limit before it is heard."""
 WALK_AFTER_MIN = 10.0
 """A filled bottle is heard again about this long after. Our guess, from fills of 36 bottles."""
 SETTLED_S = 75.0
@@ -70,13 +70,14 @@ def came_from_far(now: Situation, bottle_id: str) -> bool:
 def first_strokes(now: Situation, bottle: Bottle) -> float:
     """Strokes into an empty bottle after which it can sound, well under its note and its limit.
 
-    From what is known of this bottle's strokes, or its group's, or the laws; whole strokes.
+    From what is known of this bottle's strokes, or its group's, or the laws; and never more than keeps it
+    under its limit if the volume in the rig file is wrong by half. In half strokes.
     """
     target_hz2 = now.rig.target_hz(bottle.id) ** 2
     pump = now.rig.pump_of(bottle.id)
     wanted = FIRST_SHARE * (1.0 - STIFFNESS_SHARE) * target_hz2
     by_gain = wanted / max(1e-9, now.beliefs.gain(bottle.id, pump.id).mean)
-    room = SAFE_SHARE * now.rig.limit_kpa(bottle.id) / stroke_kpa(pump.barrel_ml, bottle.volume_ml)
+    room = room_strokes(now.rig, bottle.id, now.air.get(bottle.id, NOTHING_KNOWN).emptied(), now.temp_c)
     return max(0.5, math.floor(2.0 * min(by_gain, room)) / 2.0)
 
 

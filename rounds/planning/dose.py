@@ -218,6 +218,12 @@ def strokes_between(
     return change_hz2 / max(1e-9, abs(gain.mean))
 
 
+def room_strokes(rig: Rig, bottle_id: str, known: AirLog, temp_c: float | None) -> float:
+    """As many strokes as keep the upper bound of a bottle's pressure under its limit."""
+    pressure = pressure_now(kind_of(rig, bottle_id), known, rig.target_hz(bottle_id))
+    return pressure.room(cool_limit_kpa(rig, bottle_id, temp_c))
+
+
 def cool_limit_kpa(rig: Rig, bottle_id: str, temp_c: float | None) -> float:
     """The gauge pressure now that reaches the ceiling in the hottest air of the block (P in proportion to T).
 
