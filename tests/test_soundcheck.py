@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 RATE_HZ = 48_000
 
 
-def _strikes(*, drr_db: float, loudness_dbfs: float = -12.0, noise_dbfs: float = -70.0) -> np.ndarray:
+def strikes_of(*, drr_db: float, loudness_dbfs: float = -12.0, noise_dbfs: float = -70.0) -> np.ndarray:
     rng = np.random.default_rng(71)
     dry = np.zeros(5 * RATE_HZ, np.float32)
     for k in range(3):
@@ -36,7 +36,7 @@ def _said(samples: np.ndarray) -> tuple[str, str]:
 
 
 def test_a_microphone_at_the_bottle_will_do_and_one_across_the_room_will_not() -> None:
-    near, far = _said(_strikes(drr_db=30.0)), _said(_strikes(drr_db=0.0))
+    near, far = _said(strikes_of(drr_db=30.0)), _said(strikes_of(drr_db=0.0))
     assert near[0] == "good"
     assert near[1].endswith("this will do.")
     assert far[0] != "good"
@@ -44,11 +44,11 @@ def test_a_microphone_at_the_bottle_will_do_and_one_across_the_room_will_not() -
 
 
 def test_a_clipped_signal_does_not_do() -> None:
-    assert _said(np.clip(8.0 * _strikes(drr_db=30.0), -1.0, 1.0)) == ("bad", CLIPS)
+    assert _said(np.clip(8.0 * strikes_of(drr_db=30.0), -1.0, 1.0)) == ("bad", CLIPS)
 
 
 def test_gain_that_rides_is_found_by_the_quiet_after_a_strike() -> None:
-    samples = _strikes(drr_db=30.0, noise_dbfs=-50.0)
+    samples = strikes_of(drr_db=30.0, noise_dbfs=-50.0)
     gain_db, gains = 0.0, []
     for step in samples[: samples.size // 48 * 48].reshape(-1, 48):
         loud_db = 20 * np.log10(np.abs(step).max() + 1e-9) + gain_db
@@ -60,7 +60,7 @@ def test_gain_that_rides_is_found_by_the_quiet_after_a_strike() -> None:
 
 @pytest.mark.parametrize("mains_hz", [50.0, 60.0])
 def test_hum_is_told_from_the_noise_of_a_room(mains_hz: float) -> None:
-    samples = _strikes(drr_db=30.0)
+    samples = strikes_of(drr_db=30.0)
     seconds = np.arange(samples.size) / RATE_HZ
     hum = sum(np.sin(2 * np.pi * mains_hz * k * seconds) / k for k in range(1, 6))
     assert _said(samples + 0.003 * hum) == ("bad", HUMS)

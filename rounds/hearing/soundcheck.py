@@ -67,6 +67,10 @@ class SoundCheck:
         if self._ear.heard_s < KEPT_S:
             self._kept.append(np.array(block, dtype=np.float32))
 
+    def flush(self) -> None:
+        """Nothing more comes: read a strike that still rang."""
+        self.readings += self._ear.flush()
+
     @property
     def dead(self) -> bool:
         """Whether nothing came in at all."""
