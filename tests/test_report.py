@@ -6,6 +6,8 @@ import datetime
 import platform
 import re
 import xml.etree.ElementTree as ET
+from dataclasses import replace
+from html.parser import HTMLParser
 from typing import TYPE_CHECKING
 
 import pytest
@@ -20,6 +22,7 @@ from rounds.events import (
     RoundOpened,
     SessionStarted,
     Strike,
+    Swapped,
     TakeStarted,
     TakeStopped,
     Temperature,
@@ -34,6 +37,7 @@ from rounds.times.local import bounds
 from rounds.wording.pictures import Svg
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
 
 DAY = datetime.date(2026, 5, 31)
@@ -223,3 +227,83 @@ def test_the_page_says_which_program_on_which_machine_made_it(tmp_path: Path) ->
         journal.append(NoteWritten(at_s=1.78e9, text="x"))
         page = write_page(journal, None, None, None)
     assert f"Made by rounds {__version__}, Python {platform.python_version()}, " in page
+
+
+def days_before(events: list[Event], days: int) -> list[Event]:
+    return [replace(e, at_s=e.at_s - 86_400.0 * days) for e in events]
+
+
+@pytest.fixture
+def two_days(tmp_path: Path) -> Iterator[Journal]:
+    """The day of the page, and one three days before on which A4 was found 30 cents flat."""
+    before = [replace(e, cents=-30.0) if e == strike(1, "A4", -12.0) else e for e in a_day()]
+    swap = Swapped(at_s=START_S + 500.0, bottle="A4", other="C5")
+    with Journal(tmp_path / "two.db") as journal:
+        journal.append_many(days_before(before, 3))
+        journal.append_many([*a_day(), swap])
+        yield journal
+
+
+def test_the_page_says_what_changed_since_last_time(two_days: Journal) -> None:
+    page = write_page(two_days, None, DAY, None)
+    assert "## Since Thursday 2026-05-28" in page
+    assert "- off by" not in page
+    assert "nearer than then: A4" in page
+    assert "changed places: A4 and C5" in page
+    assert "## Since" not in write_page(two_days, None, DAY - datetime.timedelta(days=3), None)
+
+
+def test_the_page_is_one_html_file_with_its_pictures_in_it(two_days: Journal, tmp_path: Path) -> None:
+    """Read by the parser of the standard library: well formed, nothing from elsewhere, texts as they were."""
+    page = write_page(two_days, None, DAY, None, as_html=True, by="A. Player <drum>")
+    parsed = Page()
+    parsed.feed(page)
+    assert parsed.open == []
+    assert parsed.outside == []
+    assert parsed.drawn == 2
+    text = " ".join(parsed.texts)
+    assert "Porch <rail> · Barn | left · kept by A. Player <drum>" in text
+    assert "Since Thursday 2026-05-28" in text
+    assert "\\|" not in text
+    assert "@page { size: A4" in page
+    written = write_page(two_days, None, DAY, tmp_path / "out", as_html=True)
+    assert written.strip().endswith(f"day-{DAY}.html")
+    assert [p.name for p in (tmp_path / "out").iterdir()] == [f"day-{DAY}.html"]
+
+
+class Page(HTMLParser):
+    """What is open, what lies elsewhere, how many pictures, and all texts."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.outside: list[str] = []
+        self.texts: list[str] = []
+        self.drawn = 0
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.drawn += tag == "svg"
+        self.outside += [str(value) for name, value in attrs if name in ("src", "href")]
+        if tag != "meta":
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.outside += [str(value) for name, value in attrs if name in ("src", "href")]
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        if "style" not in self.open:
+            self.texts.append(data.strip())
+
+
+def test_a_round_says_which_bottles_were_worked_on(two_days: Journal) -> None:
+    line = next(x for x in write_page(two_days, None, DAY, None).splitlines() if x.startswith("| r1"))
+    assert line.endswith("| A4 |")
+
+
+def test_the_name_of_a_person_is_checked(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    asked = ("log", "report", "--journal", str(tmp_path / "j.db"), "--by", "x" * 81)
+    assert cli.main(asked) == 2
+    assert "--by" in capsys.readouterr().err

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 NEWEST = 100
 """How many entries the table shows when nothing else is said."""
 MOST_NOTE_CHARS = 10_000
+MOST_NAME_CHARS = 80
 
 
 def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -121,6 +122,10 @@ def _register_report(inner: argparse._SubParsersAction[argparse.ArgumentParser])
     parser.add_argument(
         "--to", metavar="FOLDER", help="write page and pictures there (default: print the page)"
     )
+    parser.add_argument(
+        "--html", action="store_true", help="one HTML file with its pictures in it, which prints on one sheet"
+    )
+    parser.add_argument("--by", metavar="NAME", default="", help="whose log it is, for somebody else")
     options.add_rig(parser)
     _inner_journal(parser)
     parser.set_defaults(run=run_report)
@@ -328,11 +333,25 @@ def run_report(args: argparse.Namespace) -> int:
     """Write the page of a day."""
     from rounds.report.page import write_page
 
+    by = _name(args.by)
     rig = options.load(args) if options.rig_named(args) else None
     with options.open_journal(args, read_only=True) as journal:
         more = _promises(rig, journal)
-        sys.stdout.write(write_page(journal, rig, args.day, Path(args.to) if args.to else None, more))
+        folder = Path(args.to) if args.to else None
+        page = write_page(journal, rig, args.day, folder, more, as_html=args.html, by=by)
+        sys.stdout.write(page)
     return 0
+
+
+def _name(text: str) -> str:
+    """A person's name for the page.
+
+    Raises:
+        BadInput: it is none that could be printed.
+    """
+    if len(text) > MOST_NAME_CHARS or not text.isprintable():
+        raise BadInput(f"--by: give a name of at most {MOST_NAME_CHARS} printable characters")
+    return text.strip()
 
 
 def _promises(rig: Rig | None, journal: Journal) -> list[str]:

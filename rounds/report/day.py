@@ -30,6 +30,8 @@ class RoundFacts:
     opened: ev.RoundOpened
     closed: ev.RoundClosed | None = None
     connections: int = 0
+    visited: list[str] = field(default_factory=list)
+    """Bottles whose air was moved, or that a pump went onto, in the order of the first time."""
 
     @property
     def minutes(self) -> float | None:
@@ -94,6 +96,7 @@ class Day:
     bottles: dict[str, BottleFacts] = field(default_factory=dict)
     notes: list[ev.NoteWritten] = field(default_factory=list)
     replaced: list[ev.Replaced] = field(default_factory=list)
+    swapped: list[ev.Swapped] = field(default_factory=list)
     places: list[str] = field(default_factory=list)
     rigs: list[str] = field(default_factory=list)
 
@@ -121,6 +124,8 @@ class _Fold:
             ev.Temperature: self.day.temperatures.append,
             ev.NoteWritten: self.day.notes.append,
             ev.Replaced: self.day.replaced.append,
+            ev.Swapped: self.day.swapped.append,
+            ev.AirMoved: self._visited,
             ev.SessionStarted: self._session,
         }
 
@@ -162,8 +167,15 @@ class _Fold:
 
     def _connected(self, event: ev.Connected) -> None:
         self.day.bottle(event.bottle).connections += 1
+        self._visited(event)
         if self.day.rounds and self.day.rounds[-1].closed is None:
             self.day.rounds[-1].connections += 1
+
+    def _visited(self, event: ev.Connected | ev.AirMoved) -> None:
+        """A bottle was worked on in the open round."""
+        open_round = self.day.rounds[-1] if self.day.rounds and self.day.rounds[-1].closed is None else None
+        if open_round is not None and event.bottle not in open_round.visited:
+            open_round.visited.append(event.bottle)
 
 
 def fold(entries: Iterable[Entry]) -> Day:

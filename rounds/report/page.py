@@ -14,6 +14,8 @@ from rounds.files.whole import written_whole
 from rounds.report.day import FILLED_CENTS, Day, fold
 from rounds.report.logbook import Filter
 from rounds.report.plots import by_bottle, over_time
+from rounds.report.sheet import to_html
+from rounds.report.since import since
 from rounds.report.tables import markdown
 from rounds.times.local import bounds, day_of
 from rounds.wording.events import signed
@@ -40,6 +42,8 @@ _ALT = {
 """What is read out where the pictures cannot be seen."""
 _MOST_DAYS = 30
 """So many days back something to report is looked for."""
+_MOST_EMPTY = 10
+"""So many days with nothing to compare with are passed over on the way back."""
 _NEWEST = 1000
 """Among so many events the last day is looked for."""
 
@@ -50,11 +54,14 @@ def write_page(
     date: datetime.date | None,
     folder: Path | None,
     more: Sequence[str] = (),
+    *,
+    as_html: bool = False,
+    by: str = "",
 ) -> str:
-    """The page about a day (the journal's last one when none is given) as Markdown.
+    """The page about a day (the journal's last one when none is given), as Markdown or as one HTML file.
 
-    With a folder the page and its pictures are written there, and only their names are returned. `more` are
-    lines that stand near its end.
+    With a folder it is written there, a Markdown page with its pictures beside it, and only the names are
+    returned. `more` are lines that stand near its end; `by` names whose log it is.
 
     Raises:
         BadInput: the journal has nothing of that day.
@@ -68,13 +75,30 @@ def write_page(
         raise BadInput(f"the journal has nothing of {date}; `rounds log` shows which days it has")
     bottles = _in_order(day, rig)
     heard = day.reads or day.temperatures
-    pictures = _pictures(day, bottles, rig, date) if folder is not None and heard else {}
-    page = (
-        "\n".join((*_lines(day, bottles, rig, date, tuple(pictures)), *more, f"Made by {made_by()}.")) + "\n"
-    )
+    pictures = _pictures(day, bottles, rig, date) if (folder is not None or as_html) and heard else {}
+    changed = _since(journal, rig, date, day)
+    lines = [*_lines(day, bottles, rig, date, tuple(pictures), changed, by), *more, f"Made by {made_by()}."]
+    if as_html:
+        page = to_html(lines, pictures, f"{date:%A} {date}")
+        return page if folder is None else _written(folder, {f"day-{date}.html": page})
+    page = "\n".join(lines) + "\n"
     if folder is None:
         return page
     return _written(folder, {f"day-{date}.md": page, **pictures})
+
+
+def _since(journal: Journal, rig: Rig | None, date: datetime.date, day: Day) -> list[str]:
+    """What changed since the day before that has something to tell; nothing where there is none."""
+    until = date
+    for _ in range(_MOST_EMPTY):
+        newest = Filter(end_s=bounds(until)[0]).newest(journal, 1)
+        if not newest:
+            break
+        until = day_of(newest[0].told_s)
+        before = _day_of(journal, until)
+        if before is not None and (before.reads or before.rounds):
+            return since(before, until, day, _tolerances([], rig), DEFAULT_TOLERANCE_CENTS)
+    return []
 
 
 def _day_of(journal: Journal, date: datetime.date) -> Day | None:
@@ -131,16 +155,24 @@ def _written(folder: Path, files: dict[str, str]) -> str:
 
 
 def _lines(
-    day: Day, bottles: list[BottleFacts], rig: Rig | None, date: datetime.date, pictures: tuple[str, ...]
+    day: Day,
+    bottles: list[BottleFacts],
+    rig: Rig | None,
+    date: datetime.date,
+    pictures: tuple[str, ...],
+    changed: list[str],
+    by: str,
 ) -> Iterator[str]:
     names = ", ".join(day.rigs) or (rig.name if rig else "")
     yield f"# {date:%A} {date}"
     yield ""
-    yield markdown(" · ".join(part for part in (names, ", ".join(day.places)) if part))
+    whose = f"kept by {by}" if by else ""
+    yield markdown(" · ".join(part for part in (names, ", ".join(day.places), whose) if part))
     yield ""
     yield _summary(day)
     yield ""
     yield from _rounds(day.rounds)
+    yield from changed
     yield from _takes(day.takes)
     yield from _filled(bottles)
     yield from _worst(bottles, _tolerances(bottles, rig))
@@ -177,18 +209,20 @@ def _clock(at_s: float) -> str:
 def _rounds(rounds: list[RoundFacts]) -> Iterator[str]:
     if not rounds:
         return
-    yield "| round | from | minutes | connections | in tune | worst when closed |"
-    yield "| --- | --- | ---: | ---: | ---: | --- |"
+    yield "| round | from | minutes | connections | in tune | worst when closed | worked on |"
+    yield "| --- | --- | ---: | ---: | ---: | --- | --- |"
     for facts in rounds:
         closed = facts.closed
         minutes = "open" if facts.minutes is None else f"{facts.minutes:.1f}"
         tuned = "" if closed is None else f"{closed.in_tune} of {closed.needed}"
+        tuned = tuned if closed is None or closed.down is None else f"{closed.down} let down"
+        worked_on = in_words(list(map(markdown, facts.visited)), MOST_NAMED) if facts.visited else ""
         worst = ""
         if closed is not None and closed.worst_cents is not None:
             worst = f"{markdown(closed.worst_bottle)} {closed.worst_cents:.1f} cents"
         yield (
             f"| {markdown(facts.opened.round_id)} | {_clock(facts.opened.at_s)} | {minutes} "
-            f"| {facts.connections} | {tuned} | {worst} |"
+            f"| {facts.connections} | {tuned} | {worst} | {worked_on} |"
         )
     yield ""
 
@@ -239,8 +273,10 @@ def _worst(bottles: list[BottleFacts], tolerances: dict[str, float]) -> Iterator
 def _notes(day: Day) -> Iterator[str]:
     for replaced in day.replaced:
         yield f"- {_clock(replaced.at_s)} {markdown(replaced.bottle)}: {replaced.part} replaced"
+    for swap in day.swapped:
+        yield f"- {_clock(swap.at_s)} {markdown(swap.bottle)} and {markdown(swap.other)} changed places"
     for note in day.notes:
         about = f"{markdown(note.bottle)}: " if note.bottle else ""
         yield f"- {_clock(note.at_s)} {about}{markdown(note.text)}"
-    if day.replaced or day.notes:
+    if day.replaced or day.swapped or day.notes:
         yield ""
