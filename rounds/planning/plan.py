@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from rounds.air import STIFFNESS_SHARE
 from rounds.planning.floating import Shift, best_shift
 from rounds.planning.ordering import Visit, VisitProblem
 from rounds.planning.problem_of import job, solved, work_of
@@ -38,6 +39,8 @@ if TYPE_CHECKING:
 
 VAGUE_SHARE = 0.6
 """A bottle is struck first when the sd of its level passes this share of its tolerance."""
+EMPTY_CENTS = -600.0 * math.log2(STIFFNESS_SHARE)
+"""How far down an empty bottle is: what its shell alone sounds like."""
 SURE_SDS = 2.0
 """Unless it is visited anyway, and surely on one side of its aim by this many sds."""
 
@@ -106,6 +109,10 @@ class Asked:
     pieces: tuple[Piece, ...] = ()
     temp_c: float | None = None
     """Air temperature now, where it is known better than the beliefs know it."""
+    unheard_cents: float | None = None
+    """How far down a bottle that was never heard is expected, from those found in this round."""
+    empty: frozenset[str] = frozenset()
+    """Bottles said to hold no air."""
 
     def open_bottles(self, rig: Rig) -> tuple[str, ...]:
         """Needed bottles that are neither skipped nor done, in file order."""
@@ -219,7 +226,8 @@ class _Draft:
 
     def _job(self, i: int) -> Visit:
         bottle = self.ahead.paths.bottles[i]
-        change = float(self.ahead.change_cents[i]) if self.heard[i] else None
+        change = float(self.ahead.change_cents[i]) if self.heard[i] else self.asked.unheard_cents
+        change = EMPTY_CENTS if bottle in self.asked.empty else change
         pump = self.rig.bottle(bottle).pump if change is None or change > 0.0 else None
         work_s = work_of(self.rig, self.beliefs, bottle, change)
         hold_s = float(self.ahead.after.hold_s[i])

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from rounds.forecast.calling import call_of, out_now
 from rounds.forecast.drift import due
 from rounds.planning import Asked, RoundPlan, plan_round
+from rounds.planning.problem_of import FIRST_CHANGE_CENTS
 from rounds.sessions.acts import pieces_named
 
 if TYPE_CHECKING:
@@ -28,6 +29,12 @@ if TYPE_CHECKING:
 
 REPLAN_S = 15.0
 """A plan is made anew after this long even when nothing happened."""
+
+
+FAR_DOWN_CENTS, NEAR_CENTS = 350.0, 40.0
+"""Usual change of a bottle that is filled, and of one that is touched up. Our guess."""
+FIRST_COUNTS = 2
+"""The first guess counts as so many bottles."""
 
 
 def planned_at_s(latest_s: float, now_s: float) -> float:
@@ -75,7 +82,21 @@ def asked_of(rig: Rig, state: RoundState, now_s: float) -> Asked:
         done=state.accepted,
         shift_cents=state.shift_cents if fixed else None,
         pieces=pieces_named(rig, state.opened.pieces),
+        unheard_cents=expected_of_unheard(len(state.far), len(state.heard)),
+        empty=state.empty,
     )
+
+
+def expected_of_unheard(far: int, heard: int) -> float:
+    """How far down bottles that were never heard are expected, in cents: like those of this round.
+
+    Args:
+        far: bottles found far down.
+        heard: all bottles heard.
+    """
+    near = max(0, heard - far)
+    found = far * FAR_DOWN_CENTS + near * NEAR_CENTS + FIRST_COUNTS * FIRST_CHANGE_CENTS
+    return found / (far + near + FIRST_COUNTS)
 
 
 class DueKeeper:
