@@ -71,7 +71,7 @@ from rounds.guide.instructions import (
     strike_instruction,
     wait_for,
 )
-from rounds.guide.lateness import before_downbeat_s, in_time
+from rounds.guide.lateness import before_downbeat_s, in_time, still_fits
 from rounds.guide.round import MOST_IN_A_ROW
 from rounds.instruction import Instruction
 from rounds.planning.dose import dose
@@ -309,6 +309,7 @@ def _at_once(now: Situation, bottle_id: str) -> bool:
     """Whether a bottle just heard is visited where the player stands: far down, or filled and out."""
     state = now.state
     turn = stands_off(now, bottle_id) or any(v.bottle == bottle_id for v in in_turn(now))
+    turn = turn or (is_far(now, bottle_id) and still_fits(now))
     settled = now.rig.reference.floating and not state.shift_settled
     if (
         not turn

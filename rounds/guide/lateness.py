@@ -23,6 +23,14 @@ HASTE = 1.4
 """The work left may take this much longer than foreseen."""
 SPARE_S = 90.0
 """Time kept free besides."""
+ONE_FILL_S = 60.0
+"""Who was struck and found far down is filled at once if this much time is left. Our guess."""
+
+
+def still_fits(now: Situation) -> bool:
+    """Whether one more bottle can be filled before the downbeat, whatever the plan left out."""
+    quiet_s = now.rig.habits.quarantine_s
+    return now.downbeat_s is None or now.downbeat_s - now.now_s - quiet_s >= ONE_FILL_S
 
 
 def in_time(now: Situation) -> Sequence[PlannedVisit]:

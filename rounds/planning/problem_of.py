@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from rounds.air import played_gauge_kpa
 from rounds.planning.ordering import (
     AT_ONCE,
     Visit,
@@ -42,6 +43,11 @@ FAR_CENTS = 100.0
 """A change larger than this often takes a second visit, since nobody knows how much of it settles back."""
 SECOND_VISITS = 0.35
 """Share of such bottles that take one, as played in two worlds (`tests.benchmarks.fills`)."""
+GAUGE_S = 6.0
+"""Reading a gauge. Common practice, no source."""
+FIRST_GAUGES, GAUGED_FROM = 2.0, 0.45
+"""So often a bottle is gauged that is brought from far to more than this share of its limit, as played in two
+worlds."""
 TWICE_CENTS = 600.0
 """Cents of a doubled squared frequency."""
 _STEP_S = 0.5
@@ -59,10 +65,17 @@ def work_of(rig: Rig, beliefs: BeliefsProtocol, bottle_id: str, change_cents: fl
         return WALK_S + PIN_S + PIN_STRIKES * habits.strike_s
     hz2 = rig.target_hz(bottle_id) ** 2 * (1.0 - 2.0 ** (-change / TWICE_CENTS))
     strokes = hz2 / max(1e-9, abs(beliefs.gain(bottle_id, bottle.pump).mean))
-    again_s = WALK_S + habits.connect_s + PIN_STRIKES * habits.strike_s
-    second_s = SECOND_VISITS * again_s if change > FAR_CENTS else 0.0
-    first_s = WALK_S + habits.connect_s + PUMP_STRIKES * habits.strike_s + strokes * habits.stroke_s
-    return first_s + second_s
+    far_s = _from_far_s(rig, bottle_id) if change > FAR_CENTS else 0.0
+    return WALK_S + habits.connect_s + PUMP_STRIKES * habits.strike_s + strokes * habits.stroke_s + far_s
+
+
+def _from_far_s(rig: Rig, bottle_id: str) -> float:
+    """What comes on top where a bottle is brought from far: second visits, and gauges near its limit."""
+    habits = rig.habits
+    again_s = SECOND_VISITS * (WALK_S + habits.connect_s + PIN_STRIKES * habits.strike_s)
+    may_read = rig.pump_of(bottle_id).gauge is not False
+    high = played_gauge_kpa(rig.bottle(bottle_id).note.midi) > GAUGED_FROM * rig.limit_kpa(bottle_id)
+    return again_s + (FIRST_GAUGES * GAUGE_S if high and may_read else 0.0)
 
 
 def job(rig: Rig, bottle_id: str, pump: str | None, work_s: float, hold_s: float, weight: float) -> Visit:
