@@ -255,3 +255,11 @@ def test_a_gauge_is_typed_in_any_unit_or_said_to_be_missing(talk: Talk) -> None:
         "'much' is not a pressure; type it like 46 psi, 3.2 bar or 320 kPa, "
         "or none where the pump has no gauge"
     )
+
+
+def test_a_downbeat_too_near_says_who_stays_out_and_how_long_the_work_takes(talk: Talk) -> None:
+    told = talk.say({"t": 0, "open": {"empty": True, "downbeat_t": 200}})["round"]
+    assert told["work_s"] > 0.0
+    assert 0 < len(told["stays_out"]) < told["needed"]
+    later = talk.say({"t": 100, "tick": True})["round"]
+    assert len(later["stays_out"]) > len(told["stays_out"])

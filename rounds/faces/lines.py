@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from rounds.events import Strike
+    from rounds.guide.round import RoundState
     from rounds.instruction import Instruction
     from rounds.sessions.session import Session
 
@@ -122,6 +123,7 @@ class Lines:
                 "connections": 0 if state is None else state.connections,
                 "left": 0 if state is None else len(state.open_bottles),
                 "needed": 0 if state is None else len(state.needed),
+                **self._time_is_short(state),
                 **({"reference_hz": _rounded(reference_hz)} if session.day.shift_cents else {}),
             },
             "due_t": None if due.due_s is None else _rounded(due.due_s - self._zero_s),
@@ -129,6 +131,13 @@ class Lines:
             "error": error,
             **({} if self._taken_back is None else {"taken_back": self._taken_back}),
         }
+
+    def _time_is_short(self, state: RoundState | None) -> dict[str, Any]:
+        """Who stays out for want of time, and what the work that is left takes; nothing where all fit."""
+        plan = None if state is None else self.session.plan()
+        if plan is None or not plan.sacrificed:
+            return {}
+        return {"work_s": _rounded(plan.work_s), "stays_out": list(plan.sacrificed)}
 
     def _open(self, value: Any, at_s: float) -> None:
         fields = _object(value, "open", ("downbeat_t", "block_s", "temp_c", "pieces", "people", "empty"))

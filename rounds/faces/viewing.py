@@ -11,6 +11,7 @@ from rounds.forecast.calling import call_words
 from rounds.forecast.drift import forecast
 from rounds.forecast.playable import playable
 from rounds.gauss import Gauss
+from rounds.guide.filling import IS_A_FILL
 from rounds.guide.instructions import LATER, heads_left_on
 from rounds.guide.lateness import with_spare_s
 from rounds.guide.round import phase_of
@@ -168,7 +169,8 @@ class Viewer:
             return sentence(heads_left_on(self.session.day.heads))
         out = plan.sacrificed
         by_pitch = [b.id for b in self.session.rig.by_pitch]
-        known = [b for b in by_pitch if b in out and self.session.beliefs.heard(b)]
+        a_fill = len(state.far) >= IS_A_FILL
+        known = [b for b in by_pitch if b in out and (a_fill or self.session.beliefs.heard(b))]
         if known:
             return f"{TIME_IS_SHORT}. Left out: {in_words(known, MOST_NAMED)}."
         if out and _is_plainly_short(state, len(out)):

@@ -131,7 +131,7 @@ def left_to_hear(now: Situation) -> str | None:
 def to_listen(now: Situation) -> list[str]:
     """Bottles to be struck before anything is decided of them."""
     state = now.state
-    stay_out = set(now.plan.sacrificed)
+    stay_out = set(now.plan.sacrificed) if is_a_fill(now) else set()
     away = state.accepted | state.aside | state.empty | set(left_unheard(now)) | stay_out
     listen = [
         b for b in now.plan.listen if b not in away and not heard_enough(now, b) and not heard_lately(now, b)
