@@ -7,6 +7,7 @@ keep; only who is left out then is sacrificed.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -63,7 +64,7 @@ def work_of(rig: Rig, beliefs: BeliefsProtocol, bottle_id: str, change_cents: fl
     change = FIRST_CHANGE_CENTS if change_cents is None else change_cents
     if change <= 0.0:
         return WALK_S + PIN_S + PIN_STRIKES * habits.strike_s
-    hz2 = rig.target_hz(bottle_id) ** 2 * (1.0 - 2.0 ** (-change / TWICE_CENTS))
+    hz2 = rig.target_hz(bottle_id) ** 2 * (1.0 - math.exp2(-change / TWICE_CENTS))
     strokes = hz2 / max(1e-9, abs(beliefs.gain(bottle_id, bottle.pump).mean))
     far_s = _from_far_s(rig, bottle_id) if change > FAR_CENTS else 0.0
     return WALK_S + habits.connect_s + PUMP_STRIKES * habits.strike_s + strokes * habits.stroke_s + far_s
