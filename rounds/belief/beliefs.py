@@ -29,7 +29,7 @@ from rounds.belief.priors import (
 )
 from rounds.belief.scales import Scales
 from rounds.belief.temperature import Air
-from rounds.belief.track import CREEP_FROM_MIN, FIRST_SD, Track
+from rounds.belief.track import CREEP_FROM_MIN, FEW, FIRST_SD, Track
 from rounds.bounds import has_time
 from rounds.gauss import Z95, Gauss
 from rounds.rig import GROUPS
@@ -154,7 +154,11 @@ class Beliefs:
             scales.foretold(x - level, level_var, _own_var(event))
         expected, handled = Gauss(track.level, math.sqrt(max(0.0, track.a00))), bool(track.pending)
         usual_sd = self._usual_sd(x) if event.u95_cents is None else None
-        surprise = track.read(x, _own_var(event), scales, usual_sd=usual_sd, agreed=event.agreed)
+        few = 0 < track.readings <= FEW and not track.moved
+        alike = self.leaning.leaned_level(event.bottle, track) if few else None
+        surprise = track.read(
+            x, _own_var(event), scales, usual_sd=usual_sd, agreed=event.agreed, as_its_group=alike
+        )
         self.leaning.count(event.bottle, self.tracks)
         if handled:
             self.handling.learn(event.bottle, track, surprise, expected)

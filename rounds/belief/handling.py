@@ -26,7 +26,8 @@ from rounds.gauss import Gauss
 
 if TYPE_CHECKING:
     from rounds.belief.priors import Prior
-    from rounds.belief.track import Surprise, Track
+    from rounds.belief.scales import Surprise
+    from rounds.belief.track import Track
     from rounds.rig import Rig
 
 STROKE_DOUBT = 0.12

@@ -50,10 +50,11 @@ HEAD, JOIN, OUT = "head", "join", "out"
 """Keys of what is learned from handling: air lost as the head comes off, as it goes on, and a small
 let-out. Every other key is a pump's id."""
 
+# Ten minutes of leak and settling take a bass bottle ten cents flat, so it leaks less than a cent a minute.
 _LEAK_PER_MIN: dict[Group, Gauss] = {
-    "bass": Gauss(-0.45, 0.50),
+    "bass": Gauss(-0.75, 0.50),
     "middle": Gauss(-0.12, 0.22),
-    "top": Gauss(-0.28, 0.40),
+    "top": Gauss(-0.35, 0.40),
 }
 LEAK_ALLOWED = 2.5
 """A single bottle may leak this many times further from its group than the guess of the group says: a

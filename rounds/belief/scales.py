@@ -41,6 +41,8 @@ FORGETTING = 0.9985
 """Share of what was added up that is kept at each reading of a group: rooms and weather change."""
 WRONG_SHARE, WRONG_SD = 0.02, 60.0
 """One reading in fifty is of something else (another bottle, a slip), this far off in cents."""
+UNLIKE_SHARE = 0.1
+"""So many bottles leak unlike their group: a bad cap, a valve that does not close. Our guess."""
 FARTHEST = 80.0
 """Squares of deviations are cut here, lest a density become zero."""
 UNDOUBTED = 0.25
@@ -62,6 +64,14 @@ LEAST_WIDENING, MOST_WIDENING = 0.9, 3.0
 than the air that was read with a strike."""
 OFTEN, SELDOM = 4, 24
 """Readings of a group between two looks at the grid, at first and at last: many readings change little."""
+
+
+@dataclass(slots=True)
+class Surprise:
+    """A reading minus what was expected, and the variance that was expected of it."""
+
+    innovation: float
+    spread: float
 
 
 @dataclass(slots=True)
@@ -157,13 +167,26 @@ def followed(readings: Sequence[Reading]) -> Floats:
     return likelihoods
 
 
-def chance_right(innovation: float, spread: float) -> float:
-    """The chance that a reading so far from what was expected is right."""
+def chance_right(innovation: float, spread: float, as_its_group: Surprise | None = None) -> float:
+    """The chance that a reading so far from what was expected is right.
+
+    Args:
+        innovation: reading minus what was expected.
+        spread: variance of that.
+        as_its_group: the same if it is like its group, as most are, where it was heard too seldom to tell.
+    """
     wide = spread + WRONG_SD * WRONG_SD
-    right = (1.0 - WRONG_SHARE) * math.exp(-0.5 * innovation * innovation / spread) / math.sqrt(spread)
-    far = min(FARTHEST, innovation * innovation / wide)
-    wrong = WRONG_SHARE * math.exp(-0.5 * far) / math.sqrt(wide)
+    likely = _density(innovation, spread)
+    if as_its_group is not None:
+        alike = _density(as_its_group.innovation, as_its_group.spread)
+        likely = UNLIKE_SHARE * likely + (1.0 - UNLIKE_SHARE) * alike
+    right = (1.0 - WRONG_SHARE) * likely
+    wrong = WRONG_SHARE * math.exp(-0.5 * min(FARTHEST, innovation * innovation / wide)) / math.sqrt(wide)
     return right / (right + wrong)
+
+
+def _density(innovation: float, spread: float) -> float:
+    return math.exp(-0.5 * innovation * innovation / spread) / math.sqrt(spread)
 
 
 def _next_judging(readings: Iterator[tuple[int, Reading]]) -> tuple[int, Reading] | None:

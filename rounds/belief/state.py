@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from rounds.journal import Log
     from rounds.rig import Rig
 
-VERSION = 6
+VERSION = 7
 """Raised whenever the meaning of a kept number changes."""
 
 

@@ -18,7 +18,7 @@ from operator import attrgetter
 from typing import TYPE_CHECKING
 
 from rounds.belief.priors import HALF_NEPER_CENTS, PRESSURE_X
-from rounds.belief.scales import FARTHEST, UNDOUBTED, Guesses, Since, chance_right
+from rounds.belief.scales import FARTHEST, UNDOUBTED, Guesses, Since, Surprise, chance_right
 
 if TYPE_CHECKING:
     from rounds.belief.priors import Prior
@@ -48,6 +48,12 @@ FEW = 3
 """With fewer readings than this, two rows of a log that contradict each other are held to be wrong alike."""
 CARRIED_SD = 10.0
 """Sd of what becomes of the pitch of a bottle that is taken off its rail and put onto another. A guess."""
+LEAST_DRIFT_MIN = 3.0
+"""A drift over less than this tells nothing of a leak."""
+ODD_Z = 2.0
+"""A reading further off than this many sd makes one ask whether the leak is still what it was. Our guess."""
+ALIKE = 2.5
+"""Two drifts within this factor of each other tell of the same change. Our guess."""
 LEAST_LEFT = 0.6
 """A prior is only divided out of a coefficient while the readings make up for this much of it."""
 SURMISE_SHARE = 0.7
@@ -62,21 +68,13 @@ class Move:
     x: float
 
 
-@dataclass(slots=True)
-class Surprise:
-    """A reading minus what was expected, and the variance that was expected of it."""
-
-    innovation: float
-    spread: float
-
-
 class Track:
     """The filter of one bottle. `a` is the upper triangle of the covariance, row by row."""
 
     __slots__ = (
         "a00", "a01", "a02", "a03", "a04", "a11", "a12", "a13", "a14", "a22", "a23", "a24",
         "a33", "a34", "a44", "at_s", "creep", "guesses",
-        "jump_var", "landed", "leak", "level", "moved", "moves",
+        "jump_var", "landed", "leak", "level", "moved", "moves", "odd_leak",
         "pending", "per_k", "read_s", "readings", "settle", "settling", "since", "suspect", "teff", "unseen",
     )  # fmt: skip
 
@@ -105,6 +103,7 @@ class Track:
         self.jump_var = 0.0
         self.pending: dict[str, float] = {}
         self.suspect: float | None = None
+        self.odd_leak: float | None = None
         self.guesses = Guesses(prior.leak_per_min)
         self.since = Since()
 
@@ -290,7 +289,14 @@ class Track:
         self._gain((side * tolerance - self.level) / spread, 1.0 / spread, row)
 
     def read(
-        self, x: float, own_var: float, scales: Scales, *, usual_sd: float | None = None, agreed: bool = False
+        self,
+        x: float,
+        own_var: float,
+        scales: Scales,
+        *,
+        usual_sd: float | None = None,
+        agreed: bool = False,
+        as_its_group: tuple[float, float] | None = None,
     ) -> Surprise:
         """Take in a reading with its own variance; returns how far it was from what was expected.
 
@@ -298,20 +304,24 @@ class Track:
             usual_sd: how far off rows of this log usually are, for a row, which may hold anything.
                 None: the session knew what it listened for.
             agreed: it was heard again, so that nothing believed before speaks against it.
+            as_its_group: level and variance if it is like its group, where it was heard too seldom to tell.
         """
-        landed, vetted = self.landed, usual_sd is None
+        landed, vetted, since_min = self.landed, usual_sd is None, self.since.leak_min
         if usual_sd is not None and not self.readings and not self.moved:
             self.a00 = min(self.a00, usual_sd * usual_sd)
         innovation = x - self.level
         self._judge(x, innovation, own_var, scales)
         var = own_var + scales.room_var
         wild_var = 0.0
-        if agreed or self.unseen or (self.moved and not landed):
+        if self._leak_changed(innovation, var, since_min):
+            weight, self.suspect = 1.0, None
+        elif agreed or self.unseen or (self.moved and not landed):
             weight, wild = 1.0, self.moved and chance_right(innovation, self.a00 + var) < 0.5
             wild_var = WILD_SHARE * innovation * innovation if wild else 0.0
             self._widen(innovation, var)
         else:
-            weight = self._weight(x, innovation, var, vetted=vetted)
+            alike = None if as_its_group is None else Surprise(x - as_its_group[0], as_its_group[1] + var)
+            weight = self._weight(x, innovation, var, alike, vetted=vetted)
             if usual_sd is not None and weight < 0.5 and 0 < self.readings < FEW and not landed:
                 weight = self._one_of_two(x, innovation, usual_sd)
         spread = self.a00 + var
@@ -325,13 +335,34 @@ class Track:
         self.moved = self.unseen = False
         return Surprise(weight * innovation, spread)
 
+    def _leak_changed(self, innovation: float, var: float, since_min: float) -> bool:
+        """Whether it drifted too fast, or too slowly, as it did before: a leak began, a cap seated itself.
+
+        One such reading may be of something else. Two that tell of the same change are believed, and the leak
+        is open by as much.
+        """
+        if self.moved or since_min < LEAST_DRIFT_MIN:
+            return False
+        off = innovation / since_min
+        odd = innovation * innovation > ODD_Z * ODD_Z * (self.a00 + var)
+        before, self.odd_leak = self.odd_leak, off if odd else None
+        if not odd or before is None or not 1.0 / ALIKE < off / before < ALIKE:
+            return False
+        self.a11 += off * off
+        self.a01 += since_min * off * off
+        self.a00 += since_min * since_min * off * off
+        self.odd_leak = None
+        return True
+
     def _widen(self, innovation: float, var: float) -> None:
         """Nothing is known to doubt the reading by: the level may be half as far off as it says, by 1 sd."""
         self.a00 = max(self.a00, UNDOUBTED * innovation * innovation - var)
 
-    def _weight(self, x: float, innovation: float, var: float, *, vetted: bool) -> float:
+    def _weight(
+        self, x: float, innovation: float, var: float, alike: Surprise | None, *, vetted: bool
+    ) -> float:
         """The chance that a reading is of this bottle at all, unless something speaks for it."""
-        weight = chance_right(innovation, self.a00 + var)
+        weight = chance_right(innovation, self.a00 + var, alike)
         if weight > 0.5:
             self.suspect = None
             return 1.0 if vetted and weight > DOUBTED_BELOW else weight
