@@ -33,6 +33,9 @@ MOVE_ADVICE = "Striking again will not help: move the microphone, best within a 
 FAR_LOUDER = 8.0
 RISE_DB = 3.0
 """An onset that makes it less louder than this is none: a tail in the room, an automatic gain, a beat."""
+EARLY_CALLS_S, EARLY_CALL_DB = (0.008, 0.016), 10.0
+"""A lossy codec smears a strike forward: so much after such an onset it must become louder by so much."""
+BEFORE_TOUCH_S, AFTER_S = (-0.030, -0.008), (-0.002, 0.012)
 START_S, START_DB, CLICK_FALL_DB = 0.05, 20.0, 6.0
 BEGINNING_S = 0.15
 """A stream that begins inside a sound has no onset there; what comes after is another strike."""
@@ -77,6 +80,7 @@ class Ear:
         self._kept = np.zeros(0, np.float32)
         self._kept_from = 0
         self._pending: list[_Pending] = []
+        self._early_calls: list[int] = []
         self._floor = _Floor()
         self._every = every
         self._doubts = _Doubts(endless=every)
@@ -101,8 +105,23 @@ class Ear:
         self._keep(clean)
         self._meter(clean)
         for onset_index in self._onsets.feed(clean):
-            self._begin(onset_index)
+            if self._rises(onset_index, RISE_DB):
+                self._begin(onset_index)
+            else:
+                self._early_calls.append(onset_index)
+        self._begin_early_calls()
         return self._due(final=False)
+
+    def _begin_early_calls(self) -> None:
+        """Onsets that were called a little before the sound became louder."""
+        heard = self._kept_from + self._kept.size
+        latest = round((EARLY_CALLS_S[-1] + AFTER_S[1]) * self.sample_rate_hz)
+        while self._early_calls and self._early_calls[0] + latest <= heard:
+            called = self._early_calls.pop(0)
+            moved = (called + round(s * self.sample_rate_hz) for s in EARLY_CALLS_S)
+            onset_index = next((at for at in moved if self._rises(at, EARLY_CALL_DB)), None)
+            if onset_index is not None:
+                self._begin(onset_index)
 
     def flush(self) -> list[Reading]:
         """The stream has ended: read what is still under way with the sound there is."""
@@ -125,8 +144,6 @@ class Ear:
             self.noise_floor_dbfs = self._floor.feed(self.level_dbfs, clean.size / self.sample_rate_hz)
 
     def _begin(self, onset_index: int) -> None:
-        if not self._rises(onset_index):
-            return
         last = self._pending[-1] if self._pending else None
         if last is not None and onset_index - last.onset_index < BOUNCE_S * self.sample_rate_hz:
             if self._peak_at(onset_index) > FAR_LOUDER * self._peak_at(last.onset_index):
@@ -155,17 +172,16 @@ class Ear:
         struck = self._every and first > 10 ** (CLICK_FALL_DB / 10) * later
         return loud > float(size.max(initial=0.0)) and not struck
 
-    def _rises(self, onset_index: int) -> bool:
-        """Whether it becomes louder here, in all or in the treble."""
+    def _rises(self, onset_index: int, rise_db: float) -> bool:
+        """Whether it becomes louder here by so much, in all or in the treble."""
         at = onset_index - self._kept_from
-        before_s, after_s = (-0.030, -0.008), (-0.002, 0.012)
         parts = []
-        for from_s, to_s in (before_s, after_s):
+        for from_s, to_s in (BEFORE_TOUCH_S, AFTER_S):
             first, last = (max(0, at + round(s * self.sample_rate_hz)) for s in (from_s, to_s))
             part = self._kept[first:last].astype(np.float64)
             parts.append(np.array([np.square(x).mean() if x.size else 0.0 for x in (part, np.diff(part))]))
         before, after = parts
-        return bool(np.any(after > 10 ** (RISE_DB / 10) * before))
+        return bool(np.any(after > 10 ** (rise_db / 10) * before))
 
     def _peak_at(self, index: int) -> float:
         start = max(0, index - self._kept_from)

@@ -37,18 +37,23 @@ STANDS_OUT_DB = 30.0
 STANDS_OUT_WELL_DB = 35.0
 BARELY_DB = 24.0
 
-SUDDEN_DB = 20.0
-"""How far a strike makes the level jump."""
-FULL = ((0.93, 0.6, 45.0),)
-"""Sudden, steady and far over all else: a strike, though its tone may still grow."""
+FULL = ((0.93, 0.6, 45.0, 20.0),)
+"""Coherence, beginning, crest and jump of what is steady, sudden and far over all else: a strike, though its
+tone may still grow."""
 THIN_COHERENT, THIN_CREST_DB = 0.95, 45.0
 """Under both of these it may be a knock on wood whose room answers with a tone."""
-DULL = ((0.2, LOUDEST_AT_FIRST, 32.0), (0.05, LOUDEST_AT_FIRST, 40.0), (0.6, 0.1, 38.0))
-"""Coherence, beginning and crest of a sudden sound that is answered though it is not read: a tone too short
-or too restless, a drum's that glides by semitones, one that the room makes louder after the strike."""
-CERTAIN = ((0.95, 0.97, 38.0), (0.9, 0.8, 45.0), (0.7, 0.97, 50.0))
-"""Coherence, beginning and crest beyond which a sudden sound was a strike and nothing else: no step, knock or
-word of sixteen minutes of eight kinds of noise came here."""
+DULL = (
+    (0.2, LOUDEST_AT_FIRST, 32.0, 20.0),
+    (0.05, LOUDEST_AT_FIRST, 40.0, 20.0),
+    (0.6, LOUDEST_AT_FIRST, BARELY_DB, 30.0),
+    (0.6, 0.1, 38.0, 20.0),
+    (0.95, 0.5, 45.0, 8.0),
+)
+"""The same of a sound that is answered though it is not read: a tone too short or too restless, a drum's that
+glides by semitones, one that the room makes louder after the strike, or that talk is nearly as loud as."""
+CERTAIN = ((0.95, 0.97, 38.0, 20.0), (0.9, 0.8, 45.0, 20.0), (0.7, 0.97, 50.0, 20.0))
+"""The same beyond which it was a strike and nothing else: no step, knock or word of sixteen minutes of eight
+kinds of noise came here."""
 
 Kind = Literal["struck", "faint", "doubtful", "dull", "noise"]
 """`faint`: a struck tone close to the noise. `doubtful`: a tone, but it does not begin like a strike. `dull`:
@@ -67,21 +72,19 @@ class Struckness:
     @property
     def certain(self) -> bool:
         """Whether it can be nothing but a strike."""
-        return self._sudden_beyond(CERTAIN)
+        return self._beyond(CERTAIN)
 
     def kind(self, decay: float, *, beats: bool) -> Kind:
         """What made the sound; `decay` in nepers a second, `beats`: two tones were found in it."""
-        if self._sudden_beyond(FULL):
+        if self._beyond(FULL):
             return "struck"
         kind = self._tonal_kind(decay, beats=beats)
-        return "dull" if kind == "noise" and self._sudden_beyond(DULL) else kind
+        return "dull" if kind == "noise" and self._beyond(DULL) else kind
 
-    def _sudden_beyond(self, marks: tuple[tuple[float, float, float], ...]) -> bool:
-        """Whether it is sudden, and more coherent, loud at first and outstanding than one of the marks."""
-        return self.jump_db > SUDDEN_DB and any(
-            self.coherence > coherent and self.early > at_first and self.crest_db > crest_db
-            for coherent, at_first, crest_db in marks
-        )
+    def _beyond(self, marks: tuple[tuple[float, float, float, float], ...]) -> bool:
+        """Whether it is more coherent, loud at first, outstanding and sudden than one row of marks."""
+        mine = (self.coherence, self.early, self.crest_db, self.jump_db)
+        return any(all(own > least for own, least in zip(mine, row, strict=True)) for row in marks)
 
     def _tonal_kind(self, decay: float, *, beats: bool) -> Kind:
         loosely = (beats or decay > SHORT_DECAY) and self.crest_db > STANDS_OUT_WELL_DB
