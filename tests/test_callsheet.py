@@ -35,11 +35,11 @@ DAY = datetime.date(2026, 5, 31)
 UTC = datetime.UTC
 SHEET = """
 # an invented day
-14:00-14:20  take   Tin Roof Rain
+14:00-14:20  take   Forty Damp Matches
 14:20-14:30  break  tea
 14:30-15:00  take
 15:00 - 15:05  BREAK
-15:05-15:25  take Last Ferry   # once more
+15:05-15:25  take Gravel for Breakfast   # once more
 """
 
 
@@ -65,7 +65,7 @@ def readings(slopes: dict[str, float], until_s: float) -> list[Event]:
 def test_takes_and_breaks_are_read() -> None:
     found = sheet()
     assert [s.kind for s in found.slots] == ["take", "break", "take", "break", "take"]
-    assert [s.name for s in found.slots] == ["Tin Roof Rain", "tea", "", "", "Last Ferry"]
+    assert [s.name for s in found.slots] == ["Forty Damp Matches", "tea", "", "", "Gravel for Breakfast"]
     assert found.slots[0].start_s == at("14:00")
     assert found.breaks[1].minutes == 5.0
 
@@ -221,10 +221,10 @@ def test_a_short_break_holds_only_what_fits() -> None:
 
 def test_a_piece_needs_only_its_own_bottles() -> None:
     now_s = at("14:21")
-    needed = RIG.needed_for(tuple(p for p in RIG.pieces if p.name == "Tin Roof Rain"))
+    needed = RIG.needed_for(tuple(p for p in RIG.pieces if p.name == "Forty Damp Matches"))
     slopes = {b.id: -0.9 for b in RIG.bottles if b.group == "bass"}
     beliefs = Beliefs.fold(RIG, readings(slopes, now_s))
-    text = "14:20-14:30 break\n14:30-14:50 take Tin Roof Rain"
+    text = "14:20-14:30 break\n14:30-14:50 take Forty Damp Matches"
     plan = plan_breaks(RIG, beliefs, sheet(text), now_s)
     assert set(plan.breaks[0].bottles) <= set(needed)
     assert plan.breaks[0].bottles
@@ -310,8 +310,8 @@ def test_a_file_saved_by_a_plain_editor_is_read_and_one_without_end_is_not(tmp_p
 
 WHOLE_DAY = """
 09:00        load-in  by the side door
-10:00-11:00  soundcheck  Tin Roof Rain
-14:00-14:20  take   Last Ferry
+10:00-11:00  soundcheck  Forty Damp Matches
+14:00-14:20  take   Gravel for Breakfast
 22:30        bus call
 """
 

@@ -304,7 +304,7 @@ def test_needed_bottles_are_those_of_the_piece_or_of_the_last_round(
     words = words_for("due", path, "--within", "60", "--json", "--limit", "0.5")
     run(due_command, *words)
     assert "C3" not in capsys.readouterr().out
-    run(due_command, *words, "--piece", "Tin Roof Rain")
+    run(due_command, *words, "--piece", "Forty Damp Matches")
     assert "C3" in capsys.readouterr().out
     with pytest.raises(BadInput, match="no piece"):
         run(due_command, *words, "--piece", "Nothing")

@@ -309,7 +309,7 @@ class TestWhoseStrike:
         while pair.told(0)[0] not in ("none", "wait"):
             pair.obey(0)
         told = pair.session.instructions[0]
-        assert (told.act, told.headline) == ("none", "Stand by")
+        assert (told.act, told.headline) == ("none", "Wait")
         assert told.why == "yours hold. 4 left with person 2"
         view = Viewer(pair.session).view(pair.now_s)
         assert view.phase == "listen"
@@ -325,7 +325,7 @@ class TestWhoseStrike:
         session = Session(pair_rig, MemoryJournal(), START_S)
         session.open_round(START_S, people=2, pieces=("High",))
         told = next(t for t in session.instructions if t.act == "none")
-        assert told.headline == "Stand by"
+        assert told.headline == "Wait"
         assert told.why.startswith("nothing for you this round. 4 left with person")
 
     def test_no_air_is_asked_for_until_it_is_known_what_went_in(self) -> None:

@@ -35,6 +35,8 @@ SAME_IN_PLAIN = {
     "end_round": "end",
     "temperature": "temp",
     "offer": "done",
+    "swap": "swap",
+    "let_down": "down",
     "no_gauge": "gauge",
     "empty": "empty",
     "upper": "forecast",

@@ -49,11 +49,12 @@ class TestFile:
 
     def test_every_value_is_read(self, written: Callable[[str], Path]) -> None:
         path = written(
-            'rig = "mine.toml"\ntheme = "light"\nbell = false\nvoice = true\nvoice_output = "phones"\n'
+            'rig = "mine.toml"\ntheme = "light"\nglyphs = "plain"\nbell = false\n'
+            'voice = true\nvoice_output = "phones"\n'
             'pressure = "bar"\n[keys]\nagain = "pageup"\n'
         )
         expected = Settings(
-            path.parent / "mine.toml", "light", False, True, "phones", "bar", {"again": ("pageup",)}
+            path.parent / "mine.toml", "light", "plain", False, True, "phones", "bar", {"again": ("pageup",)}
         )
         assert checked_settings() == expected
 
@@ -159,7 +160,7 @@ class TestKeys:
         assert said.startswith("[keys] skip: s is the key of offer already")
 
     def test_a_key_that_was_given_up_is_free(self) -> None:
-        assert problems_of({"offer": ["s"], "skip": ["z"]}) == []
+        assert problems_of({"offer": ["s"], "skip": ["f9"]}) == []
         assert problems_of({"offer": ["s"], "skip": []}) == []
 
     def test_the_ways_out_stay(self) -> None:

@@ -61,6 +61,7 @@ def _values(settings: Settings) -> dict[str, str | bool | None]:
     return {
         "rig": None if settings.rig is None else str(settings.rig),
         "theme": settings.theme,
+        "glyphs": settings.glyphs,
         "bell": settings.bell,
         "voice": settings.voice,
         "voice_output": settings.voice_output,

@@ -292,13 +292,14 @@ class Live:
             if asked.temp_c is not None:
                 self.temperature(asked.temp_c)
             if self.people > 1 and asked.people is None:
-                self._say(FOR_TWO)
+                self.announce(FOR_TWO)
         else:
             self.end_round()
             self.open_round(asked)
-            self._say(ENDED)
+            self.announce(ENDED)
 
-    def _say(self, sentence: str) -> None:
+    def announce(self, sentence: str) -> None:
+        """Show a sentence for a while, where nothing weightier is to be said."""
         self._word, self._word_until_s = sentence, self._clock() + SAID_S
 
     def open_round(self, request: RoundRequest) -> None:

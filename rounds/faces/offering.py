@@ -12,7 +12,7 @@ from rounds.wording.shown import MOVES_AIR
 if TYPE_CHECKING:
     from rounds.faces.view import View
 
-Offer = Literal["", "open_round", "end_round", "gauge", "done"]
+Offer = Literal["", "open_round", "end_round", "gauge", "done", "swapped"]
 
 
 def offered(view: View) -> Offer:
@@ -22,6 +22,8 @@ def offered(view: View) -> Offer:
         return ""
     if view.mode == "between":
         return "open_round"
+    if view.maybe_swapped is not None:
+        return "swapped"
     if told.act == "gauge":
         return "gauge"
     if told.act == "disconnect" or (told.act in MOVES_AIR and (told.strokes or view.is_let_down)):

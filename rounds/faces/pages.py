@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     from rounds.sessions.session import Session
 
 MOST_LOG_LINES = 300
+FOLLOWS_BY_ITSELF = ("sent",)
+"""Kinds of events that nobody did: the strike or the air that was asked for has a line of its own."""
 PLOT_MIN = tuple(float(m) for m in range(0, 61, 2))
 PROMISES_EVERY = 50
 """Events after which the page of promises is made anew."""
@@ -81,6 +83,7 @@ class Pages:
         return [
             LogLine(local(e.told_s).removeprefix(f"{newest} "), e.kind, e.bottle or "", said(e))
             for e in reversed(found)
+            if e.kind not in FOLLOWS_BY_ITSELF
         ]
 
     def promises(self) -> PromisesPage:

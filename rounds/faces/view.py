@@ -159,6 +159,8 @@ class View:
     """All who tune at once; empty: one person, whose instruction is that of this view."""
     message: str = ""
     """One sentence that must be said now (time is short, a fault), empty otherwise."""
+    maybe_swapped: tuple[str, str] | None = None
+    """Two bottles each of which sounds like the other's note, until the player says whether they are."""
     next_undo: str = ""
     """What taking back would take back now; empty for nothing."""
     playable: tuple[Playable, ...] = ()

@@ -18,12 +18,13 @@ from rounds.guide.round import phase_of
 from rounds.instruction import TIME_IS_SHORT, TIME_MAY_BE, State
 from rounds.planning.dose import strokes_between
 from rounds.planning.floating import fixed_by
+from rounds.recognising.recognition import MAYBE_SWAPPED
 from rounds.sessions.acts import LEFT_OUT_TODAY, pieces_named
 from rounds.wording.shown import sentence
 from rounds.wording.words import in_words
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Collection, Mapping
 
     from rounds.belief.in_or_out import Tuned
     from rounds.events import Strike
@@ -100,6 +101,7 @@ class Viewer:
             people=self._people(),
             message=self._message(state, plan),
             next_undo=session.record.next_undo,
+            maybe_swapped=self._maybe_swapped(state),
             playable=self._playable(at_s),
             is_let_down=state is not None and state.opened.let_down,
             next_in_s=self._next_in_s(at_s),
@@ -130,6 +132,11 @@ class Viewer:
             return None
         starts_s = state.opened.downbeat_s - session.rig.habits.quarantine_s
         return max(0.0, starts_s - with_spare_s(session.plan().work_s) - at_s)
+
+    def _maybe_swapped(self, state: RoundState | None) -> tuple[str, str] | None:
+        if state is None or state.target is None or state.compare_for is None:
+            return None
+        return (state.compare_for, state.target) if MAYBE_SWAPPED in self.session.ear_words else None
 
     def _people(self) -> tuple[PersonView, ...]:
         session, people = self.session, self.session.day.people
@@ -172,12 +179,22 @@ class Viewer:
         a_fill = len(state.far) >= IS_A_FILL
         known = [b for b in by_pitch if b in out and (a_fill or self.session.beliefs.heard(b))]
         if known:
-            return f"{TIME_IS_SHORT}. Left out: {in_words(known, MOST_NAMED)}."
+            return f"{TIME_IS_SHORT}. Left out: {in_words(known, MOST_NAMED)}.{self._whole_without(out)}"
         if out and _is_plainly_short(state, len(out)):
             return f"{TIME_MAY_BE}. {len(out)} unheard may be left out."
         fixed = fixed_by(pieces_named(self.session.rig, state.opened.pieces))
         floats = self.session.rig.reference.floating and fixed is not None
         return f"A4 stays where it is: {fixed} fixes the pitch." if floats else ""
+
+    def _whole_without(self, out: Collection[str]) -> str:
+        """Which pieces of the round lose no note by leaving bottles out; nothing without pieces."""
+        rig = self.session.rig
+        pieces = pieces_named(rig, self.session.day.pieces) or rig.pieces
+        missing = {rig.bottle(b).note for b in out}
+        whole = [p.name for p in pieces if missing.isdisjoint(p.weights)]
+        if not pieces:
+            return ""
+        return f" Still whole: {in_words(whole, 3)}." if whole else " No piece stays whole."
 
     def _reading(self, at_s: float) -> ReadingView | None:
         strike: Strike | None = self.session.day.reading

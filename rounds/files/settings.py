@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 WHAT = "settings file"
 THEMES = ("dark", "light", "plain")
+GLYPHS = ("bottles", "plain")
 MOST_KEYS = 8
 """More keys for one act are a slip."""
 
@@ -28,6 +29,7 @@ EXAMPLE = """\
 # What every rig shares. Take away the # in front of a line to set it.
 # rig = "my_rig.toml"     # the rig where none is named; from this folder, or ~/...
 # theme = "dark"          # or "light", or "plain" for black and white
+# glyphs = "bottles"      # or "plain", where the terminal has no little bottles
 # bell = true             # false: no bell when a round is due
 # voice = false           # true: orders are spoken, a few words at a time
 # voice_output = "phones" # the sound output it speaks on, such as an earpiece
@@ -48,6 +50,8 @@ class Settings:
     rig: Path | None = None
     """The rig file where none is named."""
     theme: str = "dark"
+    glyphs: str = "bottles"
+    """Signs: little bottles, or characters that every terminal has."""
     bell: bool = True
     voice: bool = False
     """Whether orders are spoken."""
@@ -73,6 +77,7 @@ def read_settings(path: Path, problems: Problems) -> Settings:
     settings = Settings(
         rig=_rig(table, path.parent),
         theme=table.choice("theme", usual.theme, THEMES),
+        glyphs=table.choice("glyphs", usual.glyphs, GLYPHS),
         bell=table.flag("bell", usual.bell),
         voice=table.flag("voice", usual.voice),
         voice_output=table.optional_text("voice_output"),

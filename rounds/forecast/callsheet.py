@@ -3,7 +3,7 @@
     date 2026-05-31
     14:00-14:20  take   Lantern Walk
     14:20-14:30  break
-    14:30-15:10  take   Tin Roof Rain
+    14:30-15:10  take   Forty Damp Matches
     22:30        bus call
 
 Times are local to the zone given by the caller (the system's when none is) and only go forwards; a

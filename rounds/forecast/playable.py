@@ -34,7 +34,7 @@ class Playable:
         return {"piece": self.piece, "notes": self.notes, "leave_out": [n.name for n in self.leave_out]}
 
     def sentence(self) -> str:
-        """`11 of 14 of Tin Roof Rain play; leave out C3, D3 and E3`."""
+        """`11 of 14 of Forty Damp Matches play; leave out C3, D3 and E3`."""
         if self.whole:
             return f"all {self.notes} of {self.piece} play"
         playing = self.notes - len(self.leave_out)

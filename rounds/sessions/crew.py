@@ -267,7 +267,7 @@ def held(told: Instruction, first: int, *, late: bool = False) -> Instruction:
         return told
     why = f"person {first + 1} goes first{'. No strike? Go when it is quiet' if late else ''}"
     if told.act == "strike":
-        return replace(told, act="wait", why=why, headline="Hold")
+        return replace(told, act="wait", why=why, headline="Wait")
     return replace(told, why=f"{why}, then you; {told.why}" if told.why else why)
 
 
@@ -286,7 +286,7 @@ def stand_by(told: Instruction, mine: RoundState, left: Sequence[int]) -> Instru
         skipped = in_words(list(mine.skipped))
         why = f"your others hold; left out: {skipped}" if mine.skipped else "yours hold"
     others = ", ".join(f"{n} left with person {i}" for i, n in enumerate(left, 1) if n)
-    return replace(told, why=f"{why}. {others}", headline="Stand by")
+    return replace(told, why=f"{why}. {others}", headline="Wait")
 
 
 def kept_apart(rig: Rig, plan: RoundPlan, elsewhere: Sequence[str]) -> RoundPlan:

@@ -112,20 +112,25 @@ def kept_in(path: str | None, now_s: Callable[[], float]) -> Iterator[Log]:
 
 
 def play_day(args: argparse.Namespace, tell: Callable[[str], None]) -> DayResult:
-    """Rounds whenever one is due, heard as sound, until the minutes are over."""
+    """Rounds whenever one is due, heard as sound, until the minutes are over; the first is cut there."""
     world = make_world(args)
     check_pumps(world.rig, args.people)
     players, start_s = [Player(world, number=i) for i in range(args.people)], world.now_s
     end_s = start_s + 60.0 * args.minutes
-    played = []
+    played: list[RoundResult] = []
     with kept_in(args.journal, lambda: world.now_s) as log:
         session = Session(world.rig, log, start_s, place="demo")
         while world.now_s < end_s:
-            watch = _teller(tell, args.people)
-            if args.people == 1:
-                played.append(play_round(session, world, players[0], sound=True, watch=watch))
+            watch, left_min = _teller(tell, args.people), (end_s - world.now_s) / 60.0
+            if played and left_min < played[-1].minutes:
+                world.advance(end_s)  # another round would not end in time, so it is not begun
+            elif args.people == 1:
+                round_ = play_round(session, world, players[0], sound=True, watch=watch, longest_min=left_min)
+                played.append(round_)
             else:
-                played.append(play_together(session, world, players, sound=True, watch=watch))
+                played.append(
+                    play_together(session, world, players, sound=True, watch=watch, longest_min=left_min)
+                )
             _until_due(session, world, end_s)
     return DayResult(world.rig.name, (world.now_s - start_s) / 60.0, tuple(played))
 
@@ -180,10 +185,18 @@ def run_on_screen(args: argparse.Namespace) -> int:
         live.speak_with(options.speaker(args, settings, stage.now_s))
         live.begin(lambda: RoundRequest(downbeat_in_s=TO_DOWNBEAT_S, temp_c=temp_c, people=args.people))
         live.listen_to(lambda: stage)
+        live.announce(_speed_words(args.speed))
         try:
             return run_face(live, settings, plain=args.plain)
         finally:
             live.close()
+
+
+def _speed_words(speed: float) -> str:
+    if speed == 1.0:
+        return "Demo: an invented rig, played in real time by simulated hands."
+    pace = f"{speed:g} times as fast as yours" if speed > 1.0 else f"at {speed:g} of your own"
+    return f"Demo: an invented rig. Its time runs {pace}; --speed 1 is real time."
 
 
 def asked(session: Session) -> tuple[Instruction, bool]:

@@ -46,6 +46,11 @@ def done(name: str, before: View, after: View) -> str:
             return ""
 
 
+def swapped(one: str, other: str) -> str:
+    """Two bottles changed places."""
+    return f"{plain(one, 12)} and {plain(other, 12)} changed places. Strike both when asked.{UNDO}"
+
+
 def taken_back(words: str, after: View) -> str:
     """What was undone, and what the next would be: strikes come in between a slip and its undo."""
     more = f" {{undo}} again: {after.next_undo}." if after.next_undo else ""

@@ -28,6 +28,7 @@ from rounds.files.problems import Problems
 from rounds.files.settings import Settings
 from rounds.sessions.acts import NO_GAUGE
 from rounds.tui import answers, models, themes
+from rounds.tui.canvas import Canvas
 from rounds.tui.entry import GaugeEntry
 from rounds.tui.intents import BY_NAME, INTENTS, OFFER_WORD, ONCE_S, PAGES, QUESTIONS, Intent
 from rounds.tui.keying import intents_with, keymap, with_keys
@@ -76,6 +77,7 @@ class RoundsApp(App[int]):
         settings = settings or Settings()
         self.intents = intents_with(settings.keys, Problems())
         self.set_keymap(keymap(settings.keys, self.intents))
+        Canvas.plain = settings.glyphs == "plain" or os.environ.get("TERM") == "linux"
         self.reminder = Reminder()
         self.bell_on = settings.bell
         self.answer = ""
@@ -332,6 +334,9 @@ class RoundsApp(App[int]):
                 self._inquire(question)
             case "end_round":
                 self.ask(self.controller.end_round)
+            case "swapped" if before.maybe_swapped is not None:
+                pair = before.maybe_swapped
+                self.ask(lambda: self.controller.swapped(*pair), lambda: answers.swapped(*pair))
             case "done":
                 self.ask(
                     self.controller.done,
@@ -360,6 +365,11 @@ class RoundsApp(App[int]):
     async def action_quit(self) -> None:
         """The library's own key for leaving does what ours does: in a round it is asked for twice."""
         self.action_intent("quit")
+
+    def _do_let_down(self) -> None:
+        """Asked for twice: it ends the day."""
+        if self._sure("let_down", "Press {let_down} again to let all bottles down for the night."):
+            self.ask(self.controller.let_down)
 
     def _do_end_round(self) -> None:
         """With work left the key is asked for twice: a slip would cost a round of listening."""

@@ -98,7 +98,7 @@ def first_ones(view: View) -> list[BottleView]:
 
 
 def pieces(view: View, most: int, width: int) -> tuple[Said, ...]:
-    """What plays now, a piece a row: `/ Last Ferry: 13 of 14 play, leave out E3`, within rows and columns."""
+    """What plays now, a piece a row: `/ Lantern Walk: 13 of 14 play, leave out E3`, within rows, columns."""
     named = _NOTES_NAMED if width >= _NARROW else _FEW_NAMED
     rows = [_piece(p, named) for p in view.playable]
     if len(rows) <= most:

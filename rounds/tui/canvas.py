@@ -8,9 +8,20 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import groupby
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.content import Content
+
+_PLAIN = str.maketrans(
+    dict.fromkeys("▇▆▅▄▃▂▁", "_")
+    | dict.fromkeys("▕▐", "[")
+    | dict.fromkeys("▏▌", "]")
+    | dict.fromkeys("▔╌━−", "-")
+    | dict.fromkeys("┯╭╮╰╯", "+")
+    | dict.fromkeys("├┤", "|")
+    | {"╱": "/", "╳": "x", "░": "?", "█": "#", "▒": ":", "⇄": "=", "●": "*", "■": "o", "›": ">", "…": "."}
+)
+"""Signs for terminals whose font has few, one for one, so that nothing moves. Large letters keep blocks."""
 
 if TYPE_CHECKING:
     from rounds.tui.lettering import Lettering
@@ -34,6 +45,9 @@ class Zone:
 class Canvas:
     """Cells of one character each, drawn over one another."""
 
+    plain: ClassVar = False
+    """Whether signs are drawn in characters that every terminal has."""
+
     def __init__(self, width: int, height: int, style: str = "") -> None:
         self.width, self.height = max(0, width), max(0, height)
         self._cells = [[(" ", style)] * self.width for _ in range(self.height)]
@@ -41,12 +55,15 @@ class Canvas:
 
     def text(self, x: int, y: int, text: str, style: str = "") -> int:
         """Write from a cell on; returns the column after the last character."""
+        self._write(x, y, drawn(text), style)
+        return x + len(text)
+
+    def _write(self, x: int, y: int, text: str, style: str) -> None:
         if 0 <= y < self.height:
             row = self._cells[y]
             for column, char in enumerate(text, x):
                 if 0 <= column < self.width:
                     row[column] = (char, style)
-        return x + len(text)
 
     def fill(self, x: int, y: int, width: int, height: int, style: str, char: str = " ") -> None:
         """Fill a rectangle."""
@@ -56,7 +73,7 @@ class Canvas:
     def letters(self, x: int, y: int, lettering: Lettering, style: str = "") -> int:
         """Paint large letters; returns the column after them."""
         for row, line in enumerate(lettering.rows):
-            self.text(x, y + row, line, style)
+            self._write(x, y + row, line, style)
         return x + lettering.width
 
     def zone(self, x: int, y: int, width: int, height: int, value: str) -> None:
@@ -73,6 +90,11 @@ class Canvas:
                 text = "".join(char for char, _ in run)
                 parts.append((text, style) if style else text)
         return Content.assemble(*parts)
+
+
+def drawn(text: str) -> str:
+    """Text as this terminal can show it."""
+    return text.translate(_PLAIN) if Canvas.plain else text
 
 
 def clipped(text: str, width: int) -> str:

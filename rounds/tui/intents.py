@@ -116,6 +116,16 @@ INTENTS: tuple[Intent, ...] = (
     Intent("temperature", "c", "c", "°C", "Air temperature", "Enter it in °C.", _no_take),
     Intent("gauge", "g", "g", "gauge", "Pressure gauge", "Enter what it reads, in psi.", _no_take),
     Intent("empty", "f", "f", "empty", "Empty bottles", "They are filled first, then struck.", _in_round),
+    Intent("swap", "h", "h", "swap", "Swapped bottles", "Two changed places, or a spare came in.", _no_take),
+    Intent(
+        "let_down",
+        "l",
+        "l",
+        "let down",
+        "Let all down",
+        "For the night: the air out of each.",
+        _between,
+    ),
     Intent("note", "n", "n", "note", "Write a note", "About a bottle, or about the day.", _no_take),
     Intent("replaced", "x", "x", "new part", "New cap or bottle", "Its record starts afresh.", _no_take),
     Intent("upper", "up", "↑", "up", "Bottle above", "Choose another in the forecast.", _between),
@@ -138,12 +148,24 @@ INTENTS: tuple[Intent, ...] = (
     ),
 )
 BY_NAME = {intent.name: intent for intent in INTENTS}
-QUESTIONS = ("open_round", "air", "temperature", "gauge", "empty", "note", "replaced", "snooze", "today")
+QUESTIONS = (
+    "open_round",
+    "air",
+    "temperature",
+    "gauge",
+    "empty",
+    "note",
+    "replaced",
+    "swap",
+    "snooze",
+    "today",
+)
 """Intents that ask the player for something first."""
 OFFER_WORD: dict[Offer, str] = {
     "": "",
     "done": "done",
     "gauge": "take it",
+    "swapped": "yes, swapped",
     "open_round": "start a round",
     "end_round": "end the round",
 }

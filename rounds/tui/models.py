@@ -12,7 +12,7 @@ from rounds.tui.widgets.pair import MARKS
 from rounds.tui.widgets.rails import RailsModel
 from rounds.tui.widgets.reading import ReadingModel
 from rounds.tui.widgets.ribbons import LEGEND
-from rounds.tui.widgets.slab import SlabModel
+from rounds.tui.widgets.slab import SlabModel, drawable
 from rounds.tui.widgets.stillness import StillModel
 from rounds.tui.widgets.strip import Fact, StripModel
 from rounds.wording import shown
@@ -24,8 +24,20 @@ if TYPE_CHECKING:
 
     from rounds.faces.controller import Level, SoundState
     from rounds.faces.view import BottleView, View
+    from rounds.instruction import Act
 
 _PHASE = {"listen": "LISTEN", "visits": "TUNE", "verify": "HEAR AGAIN", "done": "DONE", "none": "ROUND"}
+_DOES: dict[Act, str] = {
+    "strike": "STRIKE",
+    "connect": "PUMP",
+    "add": "PUMP",
+    "release": "LET OUT",
+    "disconnect": "HEAD OFF",
+    "gauge": "GAUGE",
+    "wait": "WAIT",
+    "none": "WAIT",
+}
+"""What one of two people does, for the strip."""
 LET_IT_RING = "LET IT RING"
 """Stands large while a strike is measured: a second strike now would spoil the first."""
 NO_MICROPHONE = "NO MICROPHONE"
@@ -41,6 +53,8 @@ def slab(view: View, level: Level | None = None, typed: str = "") -> SlabModel:
         return SlabModel("gauge", "", NO_MICROPHONE)
     if view.next_in_s is not None:
         return SlabModel("wait", "", f"NEXT IN {shown.clock(view.next_in_s)}")
+    if view.maybe_swapped is not None:
+        return SlabModel("gauge", "", f"{' OR '.join(drawable(plain(b, 4)) for b in view.maybe_swapped)}?")
     if told.act == "gauge" and typed:
         return SlabModel("gauge", plain(told.bottle or "", 8), typed)
     measuring = heard is not None and not heard.final and heard.bottle == told.bottle
@@ -172,6 +186,10 @@ def why(view: View, level: Level | None = None, keyed: Callable[[str], str] = st
     if level is not None and level.state == "lost" and told.act == "strike":
         words = shown.sentence(plain(level.words, 200))
         return (Said(f"{words} The round waits where it is; it goes on by itself.", "bold"),)
+    if view.maybe_swapped is not None:
+        one, other = (plain(b, 8) for b in view.maybe_swapped)
+        asked = f"{one} and {other}: each sounds like the other's note."
+        return (Said(asked, "bold"), Said(keyed("{offer}: yes, swapped. Or strike on."), "bold"))
     if told.act == "gauge":
         how = keyed("Type what it reads, then {offer}. {no_gauge}: no gauge here.")
         return (Said(how, "bold"), Said(shown.sentence(plain(told.why, 240)), "bold"))
@@ -220,7 +238,12 @@ def _outcome(before: View, after: View) -> str:
 
 
 def heading(view: View) -> str:
-    """What is being done; a bottle that gets air while others are heard again is being tuned."""
+    """What is being done; a bottle that gets air while others are heard again is being tuned.
+
+    Of two people, what each does: one may listen while the other pumps.
+    """
+    if view.people:
+        return "  ".join(f"{MARKS[i]} {_DOES[p.instruction.act]}" for i, p in enumerate(view.people))
     if view.phase != "verify" or view.instruction.act in ("wait", "none"):
         return _PHASE[view.phase]
     if view.instruction.act != "strike":

@@ -38,7 +38,7 @@ LIMITS = (0.7, 1.0, 2.0, 4.0, 7.0, 13.0)
 """Due limits that ours is run at, in bottles expected out."""
 CUT_S = 120.0
 LOOK_S = 20.0
-PIECE = "Tin Roof Rain"
+PIECE = "Forty Damp Matches"
 FLOAT_CENTS = 15.0
 LONGEST_ROUND_MIN = 40.0
 

@@ -37,7 +37,7 @@ _STROKES = (None, 1.4, None, -0.5, None, None, 5.6)
 _PLACES = {3: 2, 6: 1, 10: 3, 13: 4, 22: 5, 27: 6}
 PLAYABLE = (
     Playable("Lantern Walk", 14, ()),
-    Playable("Last Ferry", 14, (parse_note("E3"),)),
+    Playable("Gravel for Breakfast", 14, (parse_note("E3"),)),
     Playable("Whole Yard", 34, tuple(map(parse_note, ("C3", "D3", "E3", "F3", "G3")))),
 )
 _UNHEARD, _SKIPPED = 11, 20
@@ -357,7 +357,7 @@ def _two_turns(fake: FakeController) -> View:
     view = _two(fake)
     words = "that may have been A3 or F#5: strike one at a time"
     strike = replace(told("strike", "A3"), why="not clear; don't pump again, just strike")
-    wait = replace(told("wait", "F#5"), why="person 1 goes first", headline="Hold")
+    wait = replace(told("wait", "F#5"), why="person 1 goes first", headline="Wait")
     people = (PersonView(strike, "A3", False, True), PersonView(wait, None, True, False))
     heard = ReadingView(None, None, None, None, "unclear", words)
     return replace(view, instruction=strike, people=people, reading=heard, pump_on="A3")
@@ -386,6 +386,7 @@ SCENES: dict[str, Scene] = {
     ),
     "off": _doing("disconnect", "A3", reading=ReadingView("A3", "A3", 0.8, 1.1, "clear")),
     "gauge": _doing("gauge", "A3"),
+    "swapped": _doing("strike", "E4", maybe_swapped=("D4", "E4")),
     "unclear": _unclear,
     "done": _doing("none", None, left=0, phase="done", pump_on=None),
     "refused": _refused,

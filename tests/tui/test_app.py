@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, ClassVar
 
 import pytest
-from textual.widgets import Button, Input, Static
+from textual.widgets import Button, DataTable, Input, Static
 
 from rounds.faces import cautions
 from rounds.faces.controller import Level, RoundRequest
@@ -435,7 +435,7 @@ class TestBetween:
             rows = [row.strip() for row in stage.text(Lines, ".plays").splitlines()]
             assert rows == [
                 "= Lantern Walk: all 14 play",
-                "/ Last Ferry: 13 of 14 play, leave out E3",
+                "/ Gravel for Breakfast: 13 of 14 play, leave out E3",
                 "! Whole Yard: 29 of 34 play, leave out C3, D3, E3, F3 and G3",
             ]
             reason = " ".join(stage.text(Lines, ".reason").split())
@@ -588,15 +588,17 @@ class TestPages:
             await stage.press("2")
             table = stage.app.screen.query_one("DataTable")
             assert table.row_count == len(stage.fake.log_lines())  # type: ignore[attr-defined]
-            assert table.get_row_at(0)[1] == "A3"  # type: ignore[attr-defined]
+            assert str(table.get_row_at(0)[1]) == "A3"  # type: ignore[attr-defined]
 
     async def test_rig_gives_targets_and_ceilings(self) -> None:
         async with on_stage("round") as stage:
             await stage.press("4")
-            row = stage.app.screen.query_one("DataTable").get_row_at(0)  # type: ignore[attr-defined]
-            assert row[0] == "C3"
-            assert row[1] == "130.8"
-            assert "ceiling 80 psi" in row[-1]
+            cells = stage.app.screen.query_one("DataTable").get_row_at(0)  # type: ignore[attr-defined]
+            row = list(map(str, cells))
+            assert row[:2] == ["C3", "130.8"]
+            assert "stop at" not in row[-1]
+            about = str(stage.app.screen.query_one(".about", Static).content)
+            assert "All bottles: ±10 cents, stop at 80 psi, unless the last column says otherwise." in about
 
     async def test_sound_check_follows_the_microphone(self) -> None:
         async with on_stage("round") as stage:
@@ -645,6 +647,37 @@ class TestOwnKeys:
             assert stage.asked == []
 
 
+class TestPlainSigns:
+    async def test_signs_keep_their_width_in_characters_that_every_terminal_has(self) -> None:
+        async with on_stage("round") as stage:
+            usual = stage.text(Rails)
+        async with on_stage("round", settings=Settings(glyphs="plain")) as stage:
+            plain = stage.text(Rails)
+            assert "█" in stage.text(Slab)
+        assert "▕▄▏" in usual
+        assert "[_]" in plain
+        assert "[#]" in plain
+        assert [len(row) for row in plain.splitlines()] == [len(row) for row in usual.splitlines()]
+        assert set(plain) - {"½", "¼", "¾", "⅛", "⅜", "⅝", "⅞", "•"} <= set(map(chr, range(10, 127)))
+
+    async def test_a_terminal_without_the_signs_gets_them_unasked(
+        self, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setenv("TERM", "linux")
+        async with on_stage("round") as stage:
+            assert "▕" not in stage.text(Rails)
+
+
+class TestFinding:
+    async def test_rows_without_the_word_are_left_away(self) -> None:
+        async with on_stage("round") as stage:
+            await stage.press("2", "slash", *"g3", "enter")
+            table = stage.app.screen.query_one(DataTable)
+            assert [str(table.get_row_at(i)[1]) for i in range(table.row_count)] == ["G3"]
+            await stage.press("slash", *"nosuch", "enter")
+            assert "Nothing on this page has 'nosuch'." in str(table.get_row_at(0)[-1])
+
+
 class TestOffer:
     @pytest.mark.parametrize(
         ("scene", "asked"), [("pump", ("done",)), ("release", ("done",)), ("done", ("end_round",))]
@@ -683,6 +716,27 @@ class TestOffer:
         async with on_stage("strike") as stage:
             await stage.press("f", *"e4", "space", *"d4", "enter")
             assert stage.asked == [("are_empty", ("E4", "D4"))]
+
+    async def test_bottles_that_may_be_swapped_are_asked_about(self) -> None:
+        async with on_stage("swapped") as stage:
+            assert stage.app.screen.query_one(Slab).model == SlabModel("gauge", "", "D4 OR E4?")
+            assert "D4 and E4: each sounds like the other's note." in stage.text(Lines, ".why")
+            assert "Enter yes, swapped" in stage.text(KeyLine)
+            await stage.press("enter")
+            assert stage.asked == [("swapped", "D4", "E4")]
+
+    async def test_a_swap_can_be_told_of_any_two(self) -> None:
+        async with on_stage("between") as stage:
+            await stage.press("h", *"c4", "space", *"e4", "enter")
+            assert stage.asked == [("swapped", "C4", "E4")]
+
+    async def test_letting_all_down_is_asked_for_twice(self) -> None:
+        async with on_stage("between") as stage:
+            await stage.press("l")
+            assert stage.asked == []
+            assert "Press l again to let all bottles down" in stage.text(Lines, ".said")
+            await stage.press("l")
+            assert stage.asked == [("let_down",)]
 
     async def test_where_a_strike_is_waited_for_it_says_so(self) -> None:
         async with on_stage("strike") as stage:

@@ -60,7 +60,7 @@ class TestTheScreen:
         async with app.run_test(size=(80, 24)) as pilot:
             await pilot.pause()
             second = painted(app.screen.query(Who).last())
-            assert "HOLD THE STRIKE" in second
+            assert "WAIT TO STRIKE" in second
             assert "Person 1 goes first" in second
 
     @pytest.mark.parametrize("holds", [False, True])
@@ -74,7 +74,7 @@ class TestTheScreen:
         assert "on F4, ⅜ of a stroke in" in row
         assert "…" not in row
         assert "14 cents" not in row
-        assert ("HOLD" in row) is holds
+        assert ("WAIT" in row) is holds
 
     async def test_at_140_columns_what_to_do_is_wrapped(self) -> None:
         app = RoundsApp(fake())

@@ -20,7 +20,7 @@ from rounds.errors import BadInput
 from rounds.faces import typed
 from rounds.faces.controller import USUAL_SNOOZE_MIN, RoundRequest
 from rounds.sessions.acts import LONGEST_SNOOZE_MIN
-from rounds.tui.answers import UNDO
+from rounds.tui.answers import UNDO, swapped
 from rounds.wording.printable import plain
 from rounds.wording.shown import snoozed
 from rounds.wording.words import in_words, strokes_phrase
@@ -133,6 +133,7 @@ def question(name: str, controller: Controller, here: str) -> Question:
         "empty": _empty,
         "note": _note,
         "replaced": _replaced,
+        "swap": _swap,
         "snooze": _snooze,
         "today": _today,
     }
@@ -223,6 +224,16 @@ def _replaced(controller: Controller, here: str) -> Question:
         return f"{read[0]}: new {read[1]}. Its record starts afresh."
 
     return Question(Ask("A part was replaced", fields, read), lambda read: controller.replaced(*read), done)
+
+
+def _swap(controller: Controller, here: str) -> Question:
+    field = Field("bottles", "two, as C4 E4, or one and a spare", f"{here} " if here else "")
+
+    def read(values: dict[str, str]) -> tuple[str, str]:
+        return typed.two_bottles(values["bottles"], controller.rig)
+
+    ask = Ask("Which two changed places?", (field,), read)
+    return Question(ask, lambda pair: controller.swapped(*pair), lambda pair: swapped(*pair))
 
 
 def _snooze(controller: Controller, here: str) -> Question:

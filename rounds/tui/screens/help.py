@@ -8,6 +8,7 @@ from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
 
+from rounds.tui.canvas import Canvas, drawn
 from rounds.tui.screens.page import SCROLLS, Page
 from rounds.tui.widgets.rails import STYLE
 from rounds.wording import shown
@@ -71,15 +72,16 @@ class HelpPage(Page):
 def help_text(view: View, intents: Sequence[Intent], keyed: Callable[[str], str]) -> Content:
     """The card first, signs and keys; the longer words below it."""
     parts: list[str | tuple[str, str]] = [(f"{CARD}\n\n", "bold")]
-    for state, drawn in shown.SIGN.items():
-        parts += [(f"{drawn or 'name':<5}{shown.WORD[state]:<12}", STYLE[state])]
+    for state, sign in shown.SIGN.items():
+        parts += [(f"{drawn(sign) or 'name':<5}{shown.WORD[state]:<12}", STYLE[state])]
         parts += ["\n"] * (len(parts) % _SIGNS_A_ROW == 1)
-    parts += ["\n", (f"{LEVELS}\n\n", "$faint"), ("Keys", "bold $air-in"), ("  (faint: not now)", "$faint")]
+    levels = "" if Canvas.plain else f"{LEVELS}\n"
+    parts += ["\n", (f"{levels}\n", "$faint"), ("Keys", "bold $air-in"), ("  (faint: not now)", "$faint")]
     for intent in intents:
         live = intent.can(view)
         parts += [
             (f"\n{intent.cap:>6}  ", "bold $air-in" if live else "$faint"),
-            (f"{intent.title:<16} ", "bold" if live else "$faint"),
+            (f"{intent.title:<21} ", "bold" if live else "$faint"),
             (keyed(intent.help), "" if live else "$faint"),
         ]
     parts += ["\n\n", ("How a round goes", "bold $air-in"), "\n", "\n".join(HOW)]

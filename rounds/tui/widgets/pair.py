@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 MARKS = ("●", "■")
 """Each person's mark on the screen: of another shape, so that colour is never the only difference."""
-_HOLDS = ("HOLD THE STRIKE", "HOLD")
+_HOLDS = ("WAIT TO STRIKE", "WAIT")
 BESIDE_COLUMNS = 100
 """From this width on they stand side by side."""
 
