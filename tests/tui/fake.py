@@ -337,7 +337,7 @@ def _doing(act: Act, bottle: str | None, strokes: float | None = None, **fields:
 Scene = Callable[[FakeController], View]
 _DUE = DueView(-30.0, "C3 and D3 are expected to be out", True, "due", "a round is due: C3 and D3 are out")
 _SHORT_OF = ("C3", "D3", "F3", "F#5", "C6")
-_LATE = "Time is short: C3 and D3 will stay out."
+_LATE = "Time is short. Left out: C3 and D3. Still whole: Lantern Walk."
 
 
 def _two(fake: FakeController) -> View:
@@ -387,6 +387,10 @@ SCENES: dict[str, Scene] = {
     "off": _doing("disconnect", "A3", reading=ReadingView("A3", "A3", 0.8, 1.1, "clear")),
     "gauge": _doing("gauge", "A3"),
     "swapped": _doing("strike", "E4", maybe_swapped=("D4", "E4")),
+    "next_in": _doing(
+        "wait", None, reading=None, pump_on=None, next_in_s=286.0, message="F3 and A3 won't stay put."
+    ),
+    "no_microphone": _doing("strike", "F#4", phase="listen", reading=None, pump_on=None),
     "unclear": _unclear,
     "done": _doing("none", None, left=0, phase="done", pump_on=None),
     "refused": _refused,
@@ -403,6 +407,8 @@ def controller(scene: str) -> Controller:
     """A controller in a scene; `first` is the first run."""
     fake = FakeController(first_run=scene == "first")
     fake.shown = SCENES.get(scene, FakeController.round_view)(fake)
+    if scene == "no_microphone":
+        fake.sound = Level(None, None, "lost", "The microphone was lost; check its plug.")
     return fake
 
 

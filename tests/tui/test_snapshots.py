@@ -14,10 +14,11 @@ import textual
 from textual.widgets import Input
 
 from rounds.tui.app import RoundsApp
+from rounds.tui.widgets.slab import Slab
 from tests.tui.fake import controller
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Awaitable, Callable
 
     from textual.pilot import Pilot
 
@@ -58,6 +59,34 @@ def test_screen(snap_compare: Callable[..., bool], screen: str, size: str) -> No
     assert snap_compare(RoundsApp(controller(scene)), terminal_size=SIZES[size], run_before=_press(keys))
 
 
+MOMENTS = {
+    "no_microphone": ("no_microphone", (), "NO MICROPHONE"),
+    "gauge": ("gauge", ("2", "5"), "25"),
+    "swapped": ("swapped", (), "D4 OR E4?"),
+    "next_in": ("next_in", (), "NEXT IN 4:46"),
+    "time_short": ("late", (), "ADD 2½"),
+    "ran_out": ("ran_out", (), "ALL HOLD"),
+    "due": ("due", (), "TUNE NOW"),
+    "empty": ("strike", ("f",), "STRIKE"),
+}
+"""Moments that are not ordinary: the scene, keys, and what the large words then say."""
+
+
+@pytest.mark.parametrize("moment", MOMENTS)
+def test_moment(snap_compare: Callable[..., bool], moment: str) -> None:
+    """Its large words are right, and it looks as it was looked at."""
+    scene, keys, words = MOMENTS[moment]
+    app = RoundsApp(controller(scene))
+
+    async def before(pilot: Pilot[int]) -> None:
+        await _press(keys)(pilot)
+        slabs = pilot.app.screen_stack[0].query(Slab)
+        shown = [s.model.order for s in slabs if s.model is not None and s.region.area]
+        assert words in shown, shown
+
+    assert snap_compare(app, terminal_size=(80, 24), run_before=before)
+
+
 @pytest.mark.parametrize("theme", ["rounds-light", "rounds-plain"])
 def test_theme(snap_compare: Callable[..., bool], theme: str) -> None:
     """The other themes."""
@@ -66,7 +95,7 @@ def test_theme(snap_compare: Callable[..., bool], theme: str) -> None:
     assert snap_compare(app, terminal_size=(80, 24), run_before=_press(()))
 
 
-def _press(keys: tuple[str, ...]) -> Callable[[Pilot[int]], object]:
+def _press(keys: tuple[str, ...]) -> Callable[[Pilot[int]], Awaitable[None]]:
     async def before(pilot: Pilot[int]) -> None:
         for key in keys:
             await pilot.press(key)

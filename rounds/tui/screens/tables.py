@@ -16,7 +16,6 @@ from textual.widgets import DataTable, Static
 from rounds.air import kpa_to_psi
 from rounds.tui.screens.page import SCROLLS, Page
 from rounds.wording.printable import plain
-from rounds.wording.words import pump_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
