@@ -54,6 +54,7 @@ BOUNDS = {
     "worst_cents": Bounds(-1e6, 1e6),
     "u95_cents": Bounds(0.0, 20_000.0),
     "strokes": Bounds(-10_000.0, 10_000.0),
+    "asked_strokes": Bounds(-10_000.0, 10_000.0),
     "gauge_kpa": Bounds(0.0, 10_000.0),
 }
 """By the name of the field, which carries the unit. A time of 1e11 s is in the year 5138."""

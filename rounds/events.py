@@ -86,7 +86,8 @@ class Strike(Event):
     `pump_on` tells whether the pump head was on that bottle's valve (the reading is then off by the
     head loss to come). `playing` marks strikes heard in play rather than in a round. `person` is whose turn
     it was to strike (0, 1) where several tune at once and a strike was taken for another bottle's. `agreed`:
-    heard again, so it is believed whatever was believed of the bottle before.
+    heard again, so it is believed whatever was believed of the bottle before. `asked_strokes`: so much
+    air was asked for at `asked_bottle` before it, and it does not show whether that went in.
     """
 
     kind: ClassVar[str] = "strike"
@@ -102,6 +103,8 @@ class Strike(Event):
     clipped: bool = False
     person: int | None = None
     agreed: bool = False
+    asked_strokes: float | None = None
+    asked_bottle: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

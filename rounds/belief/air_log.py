@@ -59,7 +59,7 @@ class AirLog:
     """Strokes in since then, and as many as there may be in."""
     at_most: float = 0.0
     maybe: float = 0.0
-    """Strokes that a strike showed which was taken back: they may be in, and count."""
+    """Strokes that may be in, and count: a strike showed them and was taken back, or they were asked for."""
     let_out: bool = False
     """Whether air was let out since then, or moved by an amount that nobody knows."""
     low: tuple[float, ...] = ()
@@ -96,13 +96,18 @@ class AirLog:
         if most > 0.0 and not self.let_out:
             begun_kpa, surely = (0.0 if self.empty else None), self.empty or self.agreed
             fill = Fill(self.strokes, hz, self.hz, begun_kpa, at_most=most, begun_surely=surely)
-            log = replace(log, fills=_with(self.fills, fill))
+            log = log if self._was_so_before(fill) else replace(log, fills=_with(self.fills, fill))
         agreed = self.hz is not None and abs(cents(hz, self.hz)) <= AGREE_CENTS
         if self.hz is not None and agreed:
             log = replace(log, held_hz=max(self.held_hz or 0.0, min(hz, self.hz)))
             fills = tuple(replace(f, ended_surely=True) if f.to_hz == self.hz else f for f in log.fills)
             log = log if most > 0.0 else replace(log, fills=fills)
         return log._measured_by(hz, at_s, agreed=agreed and most == 0.0)
+
+    def _was_so_before(self, fill: Fill) -> bool:
+        """Whether air was asked for again that may not have gone in, and the pitch is still the same."""
+        last = self.fills[-1] if self.fills and fill.strokes == 0.0 else None
+        return last is not None and last.strokes == 0.0 and abs(cents(last.to_hz, fill.to_hz)) <= AGREE_CENTS
 
     def _fallen(self, hz: float, at_s: float, *, agreed: bool) -> AirLog:
         """Strikes agree that the pitch is lower: a fill that only one strike showed ended no higher."""
@@ -134,7 +139,7 @@ class AirLog:
 
         What a strike shows may be the air that a strike before it showed, and that was taken back.
         """
-        if strokes is None or strokes <= 0.0:
+        if strokes is None or max(strokes, at_most or 0.0) <= 0.0:
             return replace(self, let_out=True)
         most = max(strokes, at_most or 0.0, self.maybe if heard else 0.0)
         return replace(
@@ -146,8 +151,8 @@ class AirLog:
             low=(),
         )
 
-    def heard_and_taken_back(self, strokes: float | None, at_most: float | None) -> AirLog:
-        """After air that a strike showed, where that strike was taken back: it may have gone in."""
+    def perhaps_moved(self, strokes: float | None, at_most: float | None = None) -> AirLog:
+        """After air that may be in: asked for and not shown by the strike, or the strike was taken back."""
         if strokes is None or strokes <= 0.0:
             return self
         return replace(self, maybe=max(self.maybe, strokes, at_most or 0.0))
@@ -277,6 +282,11 @@ class Pressure:
         """The chance that strokes end below a limit."""
         after_kpa = self.now_kpa + strokes * self.bottles.stroke_kpa
         return float(self.bottles.weight[after_kpa <= limit_kpa].sum())
+
+    @property
+    def seen(self) -> bool:
+        """Whether anything but its pitch is known: a fill, a gauge, or that it is empty."""
+        return bool(self.log.empty or self.log.fills or self.log.readings)
 
     @property
     def newest(self) -> DialReading | None:

@@ -58,7 +58,8 @@ MISCOUNTED = 13.0
 CONFIRMED = 20.0
 """The same of a fill whose ends were heard twice: only a slip in counting is left. Our guess."""
 NOT_DONE = 3.0
-"""That fewer strokes went in than were asked for, where nobody said. A stiff bottle shows the same. Guess."""
+"""That fewer strokes went in than were asked for, where nobody said. A stiff bottle shows the same; nothing
+where the pitch is as it was, which no bottle shows after some strokes. Our guess."""
 WRONG_UNIT = 4.0
 """That readings are in another unit than they were taken in, or that the head was not seated. Our guess."""
 SLIP = 13.0
@@ -197,28 +198,33 @@ def believed(
     lowest_hz: float | None = None,
 ) -> Bottles:
     """The bottles that all fills leave thinkable. `lowest_hz`: the bottle was heard as low as this once."""
-    search = _Search(kind, fills, readings, lowest_hz)
-    at = WIDEST[0] + (WIDEST[1] - WIDEST[0]) * _even_points(POINTS)
-    for wider in WIDER:
-        miss, _ = search.missed(search.thought_of(at), wider)
-        few = np.partition(miss, FEW)[FEW]
-        at = _round_about(at[miss <= max(miss.min() + RULED_OUT + 2.0 * GUARD, few)], POINTS)
-    miss, _ = search.missed(search.thought_of(at), 1.0)
-    inside = at[miss <= miss.min() + RULED_OUT + GUARD]
-    highest = inside[np.argsort(inside[:, 2] + STROKES_TOO * inside[:, 3])[-FEW:]]
-    return search.not_ruled_out(np.vstack((at, _round_about(highest, HIGHEST_POINTS))))
+    ways = (True, False) if readings else (True,)
+    found = [_Search(kind, fills, readings, lowest_hz, as_read=way).found() for way in ways]
+    least = min(float(f.miss.min()) for f in found)
+    kept = [f.kept(least + RULED_OUT + GUARD) for f in found]
+    weight = np.concatenate([k.weight(kind, least) for k in kept])
+    return Bottles(
+        kind,
+        np.concatenate([k.thought.shells.share for k in kept]),
+        np.concatenate([k.thought.shells.gas for k in kept]),
+        np.concatenate([k.thought.shells.need_kpa for k in kept]),
+        np.concatenate([k.thought.stroke_kpa for k in kept]),
+        np.concatenate([np.full(len(k.miss), way) for k, way in zip(kept, ways, strict=True)]),
+        weight / weight.sum(),
+    )
 
 
-def _round_about(inside: Floats, count: int) -> Floats:
-    """The points to look at next: a box a little wider than what is not ruled out, along its own axes."""
+def _round_about(inside: Floats, count: int) -> tuple[Floats, float]:
+    """The points to look at next, and the volume of their box: a little wider than what is not ruled out."""
     middle, widths = inside.mean(axis=0), np.ptp(inside, axis=0) + MARGIN
     away = (inside - middle) / widths
     axes = np.linalg.eigh(away.T @ away)[1]
     along = away @ axes
     low, high = along.min(axis=0), along.max(axis=0)
     margin = 0.1 * (high - low) + 0.02
-    at: Floats = middle + (low - margin + (high - low + 2.0 * margin) * _even_points(count)) @ axes.T * widths
-    return np.clip(at, LEAST, MOST, out=at)
+    sides = high - low + 2.0 * margin
+    at: Floats = middle + (low - margin + sides * _even_points(count)) @ axes.T * widths
+    return np.clip(at, LEAST, MOST, out=at), float(np.prod(sides) * np.prod(widths))
 
 
 @lru_cache(maxsize=2)
@@ -245,6 +251,32 @@ class _Thought:
         slope: Floats = (1.0 - self.shells.share) / self.shells.need_kpa / usual
         return slope
 
+    def only(self, keep: Truths) -> _Thought:
+        """Some of them."""
+        shells = self.shells
+        some = _Shells(shells.share[keep], shells.gas[keep], shells.need_kpa[keep])
+        return _Thought(some, self.delivered[keep], self.stroke_kpa[keep])
+
+
+@dataclass(frozen=True, eq=False)
+class _Found:
+    """What a search came to. `stands_for`: a volume for each point, none for those of the bound."""
+
+    thought: _Thought
+    miss: Floats
+    stands_for: Floats
+
+    def kept(self, at_most: float) -> _Found:
+        """What misses by no more than that."""
+        keep = self.miss <= at_most
+        return _Found(self.thought.only(keep), self.miss[keep], self.stands_for[keep])
+
+    def weight(self, kind: Kind, least: float) -> Floats:
+        """How likely each is, the usual slope likelier."""
+        unusual = np.log(self.thought.slope_share(kind)) / LIKELY_SLOPE_SD
+        weight: Floats = self.stands_for * np.exp(-0.5 * (self.miss - least + unusual**2))
+        return weight
+
 
 class _Search:
     """What is known of one bottle, held against many that are thought of.
@@ -253,9 +285,15 @@ class _Search:
     """
 
     def __init__(
-        self, kind: Kind, fills: tuple[Fill, ...], readings: tuple[DialReading, ...], lowest_hz: float | None
+        self,
+        kind: Kind,
+        fills: tuple[Fill, ...],
+        readings: tuple[DialReading, ...],
+        lowest_hz: float | None,
+        *,
+        as_read: bool,
     ) -> None:
-        self.kind, self.readings = kind, readings
+        self.kind, self.readings, self.as_read = kind, readings, as_read
         hz2 = kind.target_hz**2
         self.lowest = None if lowest_hz is None else lowest_hz**2 / hz2
         self.fills = _Fills(kind, fills) if fills else None
@@ -263,6 +301,20 @@ class _Search:
         self.at_relative = max(0.3, ends[-1] ** 2 / hz2) if ends else 1.0
         self.read_to = _column(r.to_hz**2 / hz2 for r in readings)
         self.read_strokes = _column(r.strokes for r in readings)
+
+    def found(self) -> _Found:
+        """Look closer and closer, and once more where the pressure is highest: that is the bound."""
+        at, volume = WIDEST[0] + (WIDEST[1] - WIDEST[0]) * _even_points(POINTS), 0.0
+        for wider in WIDER:
+            miss = self.missed(self.thought_of(at), wider)
+            few = np.partition(miss, FEW)[FEW]
+            at, volume = _round_about(at[miss <= max(miss.min() + RULED_OUT + 2.0 * GUARD, few)], POINTS)
+        miss = self.missed(self.thought_of(at), 1.0)
+        inside = at[miss <= miss.min() + RULED_OUT + GUARD]
+        highest = inside[np.argsort(inside[:, 2] + STROKES_TOO * inside[:, 3])[-FEW:]]
+        thought = self.thought_of(np.vstack((at, _round_about(highest, HIGHEST_POINTS)[0])))
+        stands_for = np.repeat((volume / POINTS, 0.0), (POINTS, HIGHEST_POINTS))
+        return _Found(thought, self.missed(thought, 1.0), stands_for)
 
     def thought_of(self, at: Floats) -> _Thought:
         """The bottles that points stand for."""
@@ -275,20 +327,8 @@ class _Search:
         shells = _Shells(share, gas, need_kpa)
         return _Thought(shells, delivered, self.kind.stroke_kpa * np.exp(delivered))
 
-    def not_ruled_out(self, at: Floats) -> Bottles:
-        """What is believed, out of some points; the last of them, which lie close, have no weight."""
-        thought, kind = self.thought_of(at), self.kind
-        miss, as_read = self.missed(thought, 1.0)
-        unusual = np.log(thought.slope_share(kind)) / LIKELY_SLOPE_SD
-        weight = np.exp(-0.5 * (miss - miss[:POINTS].min() + unusual**2))
-        weight[POINTS:] = 0.0
-        keep = miss <= miss.min() + RULED_OUT + GUARD
-        shells, weight = thought.shells, weight[keep] / weight[keep].sum()
-        share, gas, need_kpa = shells.share[keep], shells.gas[keep], shells.need_kpa[keep]
-        return Bottles(kind, share, gas, need_kpa, thought.stroke_kpa[keep], as_read[keep], weight)
-
-    def missed(self, thought: _Thought, wider: float) -> tuple[Floats, Truths]:
-        """How far each misses all that is known, squared; and whether the newest reading is as it seemed."""
+    def missed(self, thought: _Thought, wider: float) -> Floats:
+        """How far each misses all that is known, in standard deviations squared."""
         share = thought.shells.share
         unlike = _beyond(np.log(thought.slope_share(self.kind)), _logs(SLOPE), SLOPE_SD)
         miss = _beyond(share, EMPTY_SHARE, 0.05) + ((share - USUAL_SHARE) / USUAL_SHARE_SD) ** 2
@@ -299,13 +339,13 @@ class _Search:
             miss += np.minimum(MISHEARD, _beyond(share, (0.0, self.lowest), 0.03))
         if self.fills is not None:
             miss += self.fills.missed(thought, wider)
-        if not self.readings:
-            return miss, np.ones(len(miss), dtype=np.bool_)
-        off, as_read = self._misread(thought, wider)
-        return miss + off, as_read
+        return miss + self._misread(thought, wider) if self.readings else miss
 
-    def _misread(self, thought: _Thought, wider: float) -> tuple[Floats, Truths]:
-        """How far each misses the gauge, which may have been read in another unit, or not be seated."""
+    def _misread(self, thought: _Thought, wider: float) -> Floats:
+        """How far each misses the gauge, which may have been read in another unit, or not be seated.
+
+        Whether the newest reading is what it seems is looked into apart: the two lie far from one another.
+        """
         begun_kpa = thought.shells.pressures_kpa(self.read_to) - self.read_strokes * thought.stroke_kpa
         hand = HAND_SD * self.read_strokes * thought.stroke_kpa
         dial_var = len(self.readings) * self.kind.gauge_sd_kpa**2 + READING_SD_KPA**2
@@ -321,11 +361,13 @@ class _Search:
                 other[place] = np.minimum(other[place], off)
             if reading.read_kpa <= NOTHING_KPA:
                 other[place] = 0.0
-        all_right = right.sum(axis=0)
-        slips = np.minimum(right, SLIP).sum(axis=0)
-        wrong = WRONG_UNIT + np.minimum(right, other).sum(axis=0)
-        off = np.minimum(slips, wrong)
-        return off, (all_right <= off) | (right[-1] <= other[-1])
+        slips = np.minimum(right[:-1], SLIP).sum(axis=0)
+        wrong = WRONG_UNIT + np.minimum(right, other)[:-1].sum(axis=0)
+        if self.as_read:
+            found: Floats = right[-1] + np.minimum(slips, wrong)
+            return found
+        misread: Floats = np.minimum(SLIP + slips, other[-1] + wrong)
+        return misread
 
 
 class _Fills:
@@ -361,7 +403,7 @@ class _Fills:
 
         off = off_by(self.most)
         if self.may_be_more:
-            off = np.minimum(off, off_by(self.strokes) + NOT_DONE)
+            off = np.minimum(off, off_by(self.strokes) + np.where(self.strokes > 0.0, NOT_DONE, 0.0))
         total: Floats = np.minimum(self.counts, off).sum(axis=0)
         return total
 

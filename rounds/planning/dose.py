@@ -47,6 +47,8 @@ WORTH_GIVING = 0.25
 """Where only a part of a dose keeps to the limit, less than this share is not worth giving. Our guess."""
 WITHOUT_GAUGE = 0.06
 """The same where there is no gauge to ask for. Our guess."""
+UNSEEN_SHARE = 0.5
+"""The first air into a bottle that may be of any make is half of what may go in: then its pitch tells."""
 MOST_READ = 2
 """At one pitch a gauge is read no more often: the second time to settle what the first left open."""
 GAUGE_HELPS = 0.03
@@ -133,6 +135,12 @@ class _Task:
         """What is not known of the change that some strokes make: the gain, and the hand."""
         hand = let_out_sd(strokes) if self.sharp else pumped_sd(strokes)
         return math.hypot(strokes * self.gain.sd, hand * self.gain.mean)
+
+    @property
+    def room(self) -> float:
+        """As many strokes as keep to the limit; half of them while no fill and no gauge was seen of it."""
+        room = self.pressure.room(self.limit_kpa)
+        return room if self.pressure.seen else UNSEEN_SHARE * room
 
     @property
     def fine(self) -> bool:
@@ -245,7 +253,7 @@ def _add(task: _Task) -> Dose:
         return _nothing(task, ask=_question(task))
     if _hangs_on_one_strike(task, offered[place], offered[1]):
         return _nothing(task, doubt=_doubt(task))
-    wanted, room = offered[place], task.pressure.room(task.limit_kpa)
+    wanted, room = offered[place], task.room
     if wanted > room and not task.held:
         place = _below(offered, room)
         hopeless = task.pressure.chance_below(task.limit_kpa, wanted) < HOPELESS

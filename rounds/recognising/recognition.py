@@ -98,13 +98,22 @@ def recognise(situation: Situation, told: Instruction, sounded: Reading) -> Reco
     heard_pitch = sounded.hz is not None and sounded.verdict in ("clear", "other_bottle")
     if not heard_pitch or (bottle_id is None and sounded.verdict != "clear"):
         found = Recognised(not_believed(now_s, sounded), (), sounded.advice)
-        return _with_the_head(situation, told, found)
+        return _with_the_air(told, _with_the_head(situation, told, found))
     if bottle_id is None:
         return Recognised(of_any(situation.rig, situation.beliefs, now_s, sounded))
     found = _of_the_target(situation, told, sounded, bottle_id)
     if found.strike.bottle is None and situation.state.target not in (None, bottle_id):
         found = _of_the_next(situation, told, sounded) or found
-    return _with_the_head(situation, told, found)
+    return _with_the_air(told, _with_the_head(situation, told, found))
+
+
+def _with_the_air(told: Instruction, found: Recognised) -> Recognised:
+    """The air that was asked for, where the strike does not show it: it may be in all the same."""
+    asked_for_air = told.act in ("connect", "add") and told.strokes is not None and told.strokes > 0.0
+    if not asked_for_air or any(isinstance(event, AirMoved) for event in found.assumed):
+        return found
+    strike = replace(found.strike, asked_strokes=told.strokes, asked_bottle=told.bottle)
+    return replace(found, strike=strike)
 
 
 def _with_the_head(situation: Situation, told: Instruction, found: Recognised) -> Recognised:

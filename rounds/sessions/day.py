@@ -120,7 +120,7 @@ class Day:
         counts towards the ceiling, and no air is asked for until another strike is heard.
         """
         if isinstance(event, AirMoved) and event.assumed:
-            air = self._air(event.bottle).heard_and_taken_back(event.strokes, event.at_most)
+            air = self._air(event.bottle).perhaps_moved(event.strokes, event.at_most)
             return self._told(event.bottle, air)
         if isinstance(event, Strike) and event.verdict == "clear" and self.round is not None:
             people = None if self.people is None else self.people.doubted(event)
@@ -184,6 +184,9 @@ class Day:
     def _heard(self, event: Strike) -> Day:
         doubted_s = -math.inf if event.verdict == "clear" else self.doubted_s
         day = replace(self, reading=event, doubted_s=doubted_s)
+        if event.asked_strokes is not None and event.asked_bottle is not None:
+            perhaps = self._air(event.asked_bottle).perhaps_moved(event.asked_strokes)
+            day = day._told(event.asked_bottle, perhaps)
         if event.verdict != "clear" or event.bottle is None or event.hz is None:
             return day
         return day._told(event.bottle, day._air(event.bottle).heard(event.hz, event.at_s, day.temp_c))
