@@ -36,6 +36,7 @@ SAME_IN_PLAIN = {
     "temperature": "temp",
     "offer": "done",
     "swap": "swap",
+    "not_swapped": "swap",
     "let_down": "down",
     "no_gauge": "gauge",
     "empty": "empty",

@@ -124,6 +124,8 @@ def _news_of_round(before: View, after: View) -> list[str]:
     said = []
     if after.left != before.left:
         said.append(f"{after.left} to do.")
+    if after.maybe_swapped and after.maybe_swapped != before.maybe_swapped:
+        said.append(plain.maybe_swapped(after.maybe_swapped))
     if after.message and after.message != before.message and not _time_is_short(before, after):
         said.append(plain.sentence(after.message))
     if before.downbeat_in_s is not None and after.downbeat_in_s is not None:

@@ -60,6 +60,13 @@ def instruction(told: Instruction) -> list[str]:
     return [part for part in parts if part]
 
 
+def maybe_swapped(pair: tuple[str, str]) -> str:
+    """That two bottles may hang in each other's place, and what to say then."""
+    one, other = map(name, pair)
+    swap = " ".join(pair)
+    return f"{one} and {other}: each sounds like the other's note. If they are swapped, say swap {swap}."
+
+
 def orders(view: View) -> list[str]:
     """What is to be done now, by one or by each of two."""
     if not view.people:

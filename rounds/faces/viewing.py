@@ -18,7 +18,7 @@ from rounds.guide.round import phase_of
 from rounds.instruction import TIME_IS_SHORT, TIME_MAY_BE, State
 from rounds.planning.dose import strokes_between
 from rounds.planning.floating import fixed_by
-from rounds.recognising.recognition import MAYBE_SWAPPED
+from rounds.recognising.swapping import maybe_swapped
 from rounds.sessions.acts import LEFT_OUT_TODAY, pieces_named
 from rounds.wording.shown import sentence
 from rounds.wording.words import in_words
@@ -101,7 +101,7 @@ class Viewer:
             people=self._people(),
             message=self._message(state, plan),
             next_undo=session.record.next_undo,
-            maybe_swapped=self._maybe_swapped(state),
+            maybe_swapped=None if state is None else maybe_swapped(session.rig, state),
             playable=self._playable(at_s),
             is_let_down=state is not None and state.opened.let_down,
             next_in_s=self._next_in_s(at_s),
@@ -132,11 +132,6 @@ class Viewer:
             return None
         starts_s = state.opened.downbeat_s - session.rig.habits.quarantine_s
         return max(0.0, starts_s - with_spare_s(session.plan().work_s) - at_s)
-
-    def _maybe_swapped(self, state: RoundState | None) -> tuple[str, str] | None:
-        if state is None or state.target is None or state.compare_for is None:
-            return None
-        return (state.compare_for, state.target) if MAYBE_SWAPPED in self.session.ear_words else None
 
     def _people(self) -> tuple[PersonView, ...]:
         session, people = self.session, self.session.day.people

@@ -51,8 +51,6 @@ if TYPE_CHECKING:
 IN_REACH_CENTS = 25.0
 """A pitch so near a neighbour's may have been a strike of it. Our guess: a quarter of a semitone."""
 SEMITONE_CENTS = 100.0
-MAYBE_SWAPPED = "each sounds like the other's note"
-"""Said of two bottles that may hang in each other's place."""
 LIKELY_THERE = 0.5
 """A neighbour that nobody heard counts where it is this likely near its note."""
 LEAST_HZ, MOST_HZ = 20.0, 20_000.0
@@ -183,7 +181,9 @@ def _of_the_target(situation: Situation, told: Instruction, sounded: Reading, bo
         return Recognised(replace(struck, agreed=True), lost)
     words = f"{f'that sounded like {other}' if other else f'that was not {bottle_id}'}; strike {bottle_id}"
     if other and other == state.compare_for:
-        words = f"{bottle_id} and {other}: {MAYBE_SWAPPED}. Maybe swapped: look before you pump"
+        words = (
+            f"{bottle_id} and {other}: each sounds like the other's note. Maybe swapped: look before you pump"
+        )
     elif not other and -EMPTY_CENTS <= off < -FIRST_FILL_CENTS:
         words = f"that is very low for {bottle_id}; if {bottle_id} is empty, strike it again"
     return Recognised(_strike(now_s, sounded, None, off, "other_bottle"), (), words)

@@ -9,11 +9,9 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import math
 import os
 import signal
 import threading
-import time
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import App, SystemCommand
@@ -21,21 +19,19 @@ from textual.binding import Binding
 from textual.events import Key as KeyPressed
 
 from rounds.errors import RoundsError
-from rounds.faces import typed
 from rounds.faces.news import Reminder
 from rounds.faces.offering import offered
 from rounds.files.problems import Problems
 from rounds.files.settings import Settings
-from rounds.sessions.acts import NO_GAUGE
 from rounds.tui import answers, models, themes
 from rounds.tui.canvas import Canvas
-from rounds.tui.entry import GaugeEntry
-from rounds.tui.intents import BY_NAME, INTENTS, OFFER_WORD, ONCE_S, PAGES, QUESTIONS, Intent
+from rounds.tui.intents import BY_NAME, INTENTS, OFFER_WORD, PAGES, QUESTIONS, Intent
 from rounds.tui.keying import intents_with, keymap, with_keys
 from rounds.tui.messages import Changed
 from rounds.tui.reminders import desktop_notice, window_title
 from rounds.tui.screens.home import HomeScreen
 from rounds.tui.screens.page import Page
+from rounds.tui.taking import Taker
 from rounds.tui.widgets.keyline import Key
 from rounds.wording.printable import plain
 
@@ -92,8 +88,7 @@ class RoundsApp(App[int]):
         for theme in (*themes.THEMES, *themes.THEMES_16):
             self.register_theme(theme)
         self.theme = themes.PLAIN.name if self.no_color else themes.named(settings.theme, self._themes).name
-        self._offered_at_s = -math.inf
-        self._entry = GaugeEntry()
+        self.taker = Taker(controller, self.ask, self._inquire)
 
     def get_default_screen(self) -> Screen[None]:
         """The home screen."""
@@ -168,7 +163,7 @@ class RoundsApp(App[int]):
             return
         if not self.screen_stack:  # being taken down, while a strike comes in
             return
-        view = self.controller.view()
+        view = self.taker.view()
         self._tell_the_turn(view)
         if view.mode == "take" and self.page is not None:
             self.pop_screen()
@@ -176,7 +171,7 @@ class RoundsApp(App[int]):
         elif self.page is not None:
             self.page.show(self.controller, self.keys_for(view), self.answer)
         else:
-            typed = self._entry.typed(view)
+            typed = self.taker.entry.typed(view)
             self.home.paint(view, self.controller, self.answer, self.keys_for(view), typed)
         self._remind(view)
 
@@ -229,7 +224,7 @@ class RoundsApp(App[int]):
 
     def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
         """The palette: what can work now, and nothing else."""
-        view = self.controller.view()
+        view = self.taker.view()
         for intent in self.intents:
             if intent.can(view) and intent.name != "search":
                 yield SystemCommand(intent.title, self.keyed(intent.help), self._runner(intent))
@@ -240,7 +235,7 @@ class RoundsApp(App[int]):
     def action_intent(self, name: str) -> None:
         """Carry out an intent by its name, or say why not."""
         intent = BY_NAME[name]
-        view = self.controller.view()
+        view = self.taker.view()
         if not intent.can(view):
             if view.mode != "take":
                 self.say(answers.why_not(intent, view))
@@ -260,7 +255,7 @@ class RoundsApp(App[int]):
             "other": c.other_hand,
             "stroke_in": lambda: c.air(1.0),
             "stroke_out": lambda: c.air(-1.0),
-            "undo": lambda: answers.taken_back(c.undo(), c.view()),
+            "undo": lambda: answers.taken_back(c.undo(), self.taker.view()),
             "take": c.take_toggle,
         }
         if name in at_once:
@@ -312,7 +307,7 @@ class RoundsApp(App[int]):
         """Ask the player something, and act on the answer."""
         from rounds.tui.screens.dialogs import question
 
-        asked = question(name, self.controller, self.home.bottle_in_hand(self.controller.view()))
+        asked = question(name, self.controller, self.home.bottle_in_hand(self.taker.view()))
 
         def answered(answer: Any) -> None:
             if answer is not None:
@@ -321,43 +316,19 @@ class RoundsApp(App[int]):
         self.push_screen(asked.dialog, answered)
 
     def _do_offer(self) -> None:
-        """Take what this moment offers; a pedal that bounces takes it once."""
-        now_s, before_s = time.monotonic(), self._offered_at_s
-        self._offered_at_s = now_s
-        if now_s - before_s < ONCE_S:
-            return
-        before = self.controller.view()
-        match offered(before):
-            case "gauge" if digits := self._entry.typed(before):
-                self._tell_gauge(before, digits)
-            case "open_round" | "gauge" as question:
-                self._inquire(question)
-            case "end_round":
-                self.ask(self.controller.end_round)
-            case "swapped" if before.maybe_swapped is not None:
-                pair = before.maybe_swapped
-                self.ask(lambda: self.controller.swapped(*pair), lambda: answers.swapped(*pair))
-            case "done":
-                self.ask(
-                    self.controller.done,
-                    lambda: answers.marked(before, answers.done("offer", before, self.controller.view())),
-                )
-
-    def _tell_gauge(self, view: View, reading: str) -> None:
-        bottle = view.instruction.bottle or ""
-        unit = self.controller.rig.pump_of(bottle).gauge_unit
-        self.ask(
-            lambda: self.controller.gauge_typed(bottle, typed.readable(reading, unit)),
-            lambda: f"{plain(bottle, 8)}: {typed.gauge_said(reading, unit)}.{answers.UNDO}",
-        )
+        self.taker.take()
 
     def _do_no_gauge(self) -> None:
-        self._tell_gauge(self.controller.view(), NO_GAUGE)
+        self.taker.no_gauge()
+
+    def _do_not_swapped(self) -> None:
+        self.say(self.taker.hang_right())
+        self.repaint()
 
     async def on_event(self, event: Event) -> None:
         """Digits go into the order where a gauge is asked for; all else takes its usual way."""
         pressed = event if isinstance(event, KeyPressed) and len(self.screen_stack) == 1 else None
-        if pressed and self._entry.take(pressed.key, pressed.character, self.controller.view()):
+        if pressed and self.taker.entry.take(pressed.key, pressed.character, self.taker.view()):
             self.repaint()
         else:
             await super().on_event(event)
@@ -373,7 +344,7 @@ class RoundsApp(App[int]):
 
     def _do_end_round(self) -> None:
         """With work left the key is asked for twice: a slip would cost a round of listening."""
-        left = self.controller.view().left
+        left = self.taker.view().left
         if self._sure(
             "end_round", f"Press {{end_round}} again to end the round with {left} to do." if left else ""
         ):
@@ -409,7 +380,7 @@ class RoundsApp(App[int]):
 
     def _do_quit(self) -> None:
         """In a round a slip would stop everything, so the key is asked for twice; in a take, in silence."""
-        mode = self.controller.view().mode
+        mode = self.taker.view().mode
         question = "" if mode == "between" else "Press {quit} again to quit. The round waits where it is."
         if self._sure("quit", question):
             self.exit(0)
@@ -429,7 +400,7 @@ class RoundsApp(App[int]):
         if event.value.startswith("intent("):
             await self.run_action(event.value)
         else:
-            self.say(models.chosen(self.controller.view(), event.value))
+            self.say(models.chosen(self.taker.view(), event.value))
             self.repaint()
 
 

@@ -74,6 +74,10 @@ def _gauge(view: View) -> bool:
     return offered(view) == "gauge"
 
 
+def _swapped(view: View) -> bool:
+    return offered(view) == "swapped"
+
+
 def _always(view: View) -> bool:
     return True
 
@@ -83,6 +87,7 @@ INTENTS: tuple[Intent, ...] = (
         "offer", "enter", "Enter", "done", "Take what is offered", "Say that the big words are done.", _offer
     ),
     Intent("no_gauge", "j", "j", "no gauge here", "No gauge here", "Its pump has none to read.", _gauge),
+    Intent("not_swapped", "y", "y", "they hang right", "Not swapped", "They hang in their places.", _swapped),
     Intent("open_round", "r", "r", "round", "Start a round", "Say when the downbeat is.", _between),
     Intent(
         "again", "space", "space", "again", "Hear it again", "The last strike does not count.", _at_bottle
@@ -170,6 +175,4 @@ OFFER_WORD: dict[Offer, str] = {
     "end_round": "end the round",
 }
 """What the key line says of the key that takes what is offered."""
-ONCE_S = 0.3
-"""A pedal that bounces sends its key again within this time; what is offered is taken once."""
 PAGES = ("now", "log", "health", "rig", "sound", "promises", "help")

@@ -189,7 +189,10 @@ def why(view: View, level: Level | None = None, keyed: Callable[[str], str] = st
     if view.maybe_swapped is not None:
         one, other = (plain(b, 8) for b in view.maybe_swapped)
         asked = f"{one} and {other}: each sounds like the other's note."
-        return (Said(asked, "bold"), Said(keyed("{offer}: yes, swapped. Or strike on."), "bold"))
+        return (
+            Said(asked, "bold"),
+            Said(keyed("{offer}: yes, swapped. {not_swapped}: no, tune them as they hang."), "bold"),
+        )
     if told.act == "gauge":
         how = keyed("Type what it reads, then {offer}. {no_gauge}: no gauge here.")
         return (Said(how, "bold"), Said(shown.sentence(plain(told.why, 240)), "bold"))

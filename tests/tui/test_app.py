@@ -725,6 +725,13 @@ class TestOffer:
             await stage.press("enter")
             assert stage.asked == [("swapped", "D4", "E4")]
 
+    async def test_bottles_that_hang_right_are_not_asked_about_again(self) -> None:
+        async with on_stage("swapped") as stage:
+            await stage.press("y")
+            assert stage.app.screen.query_one(Slab).model == SlabModel("strike", "E4", "STRIKE")
+            assert "Tuned as they hang." in stage.text(Lines, ".said")
+            assert stage.asked == []
+
     async def test_a_swap_can_be_told_of_any_two(self) -> None:
         async with on_stage("between") as stage:
             await stage.press("h", *"c4", "space", *"e4", "enter")
