@@ -154,6 +154,7 @@ SAMPLES: dict[str, object] = {
     "not_today": {"E4": 500.0},
     "pieces": ("Morning",),
     "shift_cents": -4.25,
+    "last_shift_cents": 3.5,
     "heads": ("C4", "E4"),
     "mounted": "hand",
     "temp_c": 21.5,

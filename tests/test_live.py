@@ -24,6 +24,7 @@ from rounds.simulation.stage import Stage
 from rounds.simulation.world import World
 from rounds.tui.app import RoundsApp
 from rounds.tui.widgets.reading import Reading as ReadingWidget
+from rounds.wording.words import ENDED
 from tests.audio import NullAudio, null_audio_fixture, wait_until, write_wav  # noqa: F401
 from tests.test_session import NOTES, rig
 
@@ -179,7 +180,7 @@ class TestStart:
         first = live.view().round_id
         live.begin(lambda: other)
         assert live.view().round_id != first
-        assert "was ended" in live.view().message
+        assert live.view().message == ENDED
 
 
 def test_the_tables_and_plots_of_the_screens_come_from_the_session(live: Live) -> None:

@@ -32,6 +32,11 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     face.add_argument("--lines", action="store_true", help="one JSON object in, one out, per line")
     face.add_argument("--plain", action="store_true", help="the round in sentences, for screen readers")
     _add_round(parser)
+    parser.add_argument(
+        "--a4",
+        metavar="HZ|last|FILE",
+        help="tune to this A4: in hertz, that of the round before, or that of a recording of one bottle",
+    )
     options.add_people(parser)
     options.add_voice(parser)
     parser.add_argument("--place", metavar="TEXT", help="where this is, for the log")

@@ -91,6 +91,8 @@ class RoundRequest:
     """How many tune at once, each with their own pump; not said: as many as the start was told."""
     empty: bool | tuple[str, ...] = False
     """Bottles without air, filled before they are struck; True: all of the round."""
+    a4: float | str | None = None
+    """What A4 is tuned to, in hertz, or `last`: as in the round before; None: as the rig says."""
     let_down: bool = False
     """Whether the air is let out of all bottles, and nothing tuned."""
 

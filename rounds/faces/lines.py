@@ -15,6 +15,7 @@ from rounds.errors import BadInput, RoundsError
 from rounds.events import VERDICTS
 from rounds.guide.people import MOST_PEOPLE
 from rounds.hearing.reading import Reading
+from rounds.sessions.acts import LAST_A4, shift_for
 from rounds.times.journal_time import zero_of
 from rounds.wording.printable import plain
 from rounds.wording.words import ENDED
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     Hear = Callable[[Session, str], list[Reading]]
 
 MOST_LINE_CHARS = 100_000
+OPEN_KEYS = ("downbeat_t", "block_s", "temp_c", "pieces", "people", "empty", "a4_hz")
 MOST_T_S = 1e7
 """Nearly four months. A journal that a slip sent further ahead would believe no later time."""
 
@@ -140,13 +142,16 @@ class Lines:
         return {"work_s": _rounded(plan.work_s), "stays_out": list(plan.sacrificed)}
 
     def _open(self, value: Any, at_s: float) -> None:
-        fields = _object(value, "open", ("downbeat_t", "block_s", "temp_c", "pieces", "people", "empty"))
+        fields = _object(value, "open", OPEN_KEYS)
         downbeat_t = _number_or_none(fields, "downbeat_t")
         if downbeat_t is not None:
             _check_t(downbeat_t, "downbeat_t")
         pieces = fields.get("pieces") or []
+        a4_hz = LAST_A4 if fields.get("a4_hz") == LAST_A4 else _number_or_none(fields, "a4_hz")
         if not isinstance(pieces, list) or not all(isinstance(p, str) for p in pieces):
             raise BadInput("pieces must be a list of names")
+        if a4_hz is not None:
+            shift_for(self.session.rig, self.session.day, a4_hz)
         self.session.open_round(
             at_s,
             downbeat_s=None if downbeat_t is None else self._zero_s + downbeat_t,
@@ -156,6 +161,8 @@ class Lines:
             people=self._people(fields.get("people")),
             empty=_empty(fields.get("empty"), "open.empty"),
         )
+        if a4_hz is not None:
+            self.session.match_a4(a4_hz, at_s)
 
     def _are_empty(self, value: Any, at_s: float) -> None:
         empty = _empty(value, "empty")

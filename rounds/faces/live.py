@@ -21,6 +21,7 @@ from rounds.hearing.listener import LEVEL_EVERY_S, Listener
 from rounds.hearing.muted import MUTED, Muted
 from rounds.notes import cents
 from rounds.recognising.recognition import capped
+from rounds.sessions.acts import shift_for
 from rounds.wording.words import ENDED
 
 if TYPE_CHECKING:
@@ -291,6 +292,7 @@ class Live:
         elif is_asked_for(standing.opened, asked, self._clock()):
             if asked.temp_c is not None:
                 self.temperature(asked.temp_c)
+            self._match(asked)
             if self.people > 1 and asked.people is None:
                 self.announce(FOR_TWO)
         else:
@@ -308,6 +310,8 @@ class Live:
         if request.let_down:
             self.session.let_down(now_s)
             return
+        if request.a4 is not None:
+            shift_for(self.rig, self.session.day, request.a4)
         downbeat_s = None if request.downbeat_in_s is None else now_s + request.downbeat_in_s
         self.session.open_round(
             now_s,
@@ -318,7 +322,12 @@ class Live:
             people=request.people or self.people,
             empty=request.empty,
         )
+        self._match(request)
         self._expect()
+
+    def _match(self, request: RoundRequest) -> None:
+        if request.a4 is not None:
+            self.session.match_a4(request.a4, self._clock())
 
     def end_round(self) -> None:
         """End the round that is open."""

@@ -310,7 +310,7 @@ def round_request(text: str, controller: Controller) -> RoundRequest:
     """
     given, _, pieces = text.partition("pieces")
     parts = given.split()
-    if len(parts) % 2 or any(key not in ("in", "at", "for", "temp", "empty") for key in parts[::2]):
+    if len(parts) % 2 or any(key not in ("in", "at", "for", "temp", "empty", "a4") for key in parts[::2]):
         raise BadInput(f"after round comes {WORDS['round'].usage}")
     values = dict(zip(parts[::2], parts[1::2], strict=True))
     downbeat = values.get("at") or values.get("in") or ""
@@ -321,6 +321,7 @@ def round_request(text: str, controller: Controller) -> RoundRequest:
         pieces=typed.pieces(pieces, controller.rig),
         temp_c=typed.number(temp, "temperature", LEAST_AIR_C, MOST_AIR_C) if temp else None,
         empty=typed.empties(values.get("empty", ""), controller.rig),
+        a4=typed.a4(values.get("a4")),
     )
 
 

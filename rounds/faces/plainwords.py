@@ -33,7 +33,8 @@ QUESTIONS = ("what", "how")
 
 WORDS: dict[str, Word] = {
     "round": Word(
-        "[in MINUTES | at HH:MM] [for MINUTES] [temp C] [empty all] [pieces A, B]", "start a round"
+        "[in MINUTES | at HH:MM] [for MINUTES] [temp C] [a4 HZ|last] [empty all] [pieces A, B]",
+        "start a round",
     ),
     "again": Word("", "forget the last strike and strike this bottle again"),
     "skip": Word("", "leave this bottle out of the round"),

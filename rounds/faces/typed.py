@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from rounds.air import KPA_PER, parse_pressure, pressure_figure
 from rounds.errors import BadInput
-from rounds.sessions.acts import NO_GAUGE
+from rounds.sessions.acts import LAST_A4, NO_GAUGE
 from rounds.times.local import next_moment_s
 from rounds.wording.printable import plain
 
@@ -121,6 +121,17 @@ def two_bottles(text: str, rig: Rig) -> tuple[str, str]:
         if cut == len(words) - 1 or all(i.casefold() in map(str.casefold, ids) for i in (one, other)):
             return bottle_or_spare(one, rig), bottle_or_spare(other, rig)
     raise BadInput("name two bottles, as in swap C4 E4")
+
+
+def a4(text: str | None) -> float | str | None:
+    """What A4 is tuned to, in hertz, or as in the round before; None: nothing was said.
+
+    Raises:
+        BadInput: neither.
+    """
+    if text is None or text.casefold() == LAST_A4:
+        return None if text is None else LAST_A4
+    return number(text, "A4", 350.0, 550.0)
 
 
 def gauge(text: str, rig: Rig, here: str | None) -> tuple[str, str]:

@@ -29,6 +29,7 @@ from rounds.events import (
     NoGauge,
     NotToday,
     RoundOpened,
+    ShiftChosen,
     Skipped,
     Snoozed,
     SteppedBack,
@@ -38,6 +39,7 @@ from rounds.events import (
     Temperature,
     ToldEmpty,
 )
+from rounds.notes import cents
 from rounds.times.local import next_morning_s
 from rounds.wording.shown import MOVES_AIR
 
@@ -167,6 +169,44 @@ def found_empty(rig: Rig, state: RoundState, bottles: bool | Sequence[str]) -> t
     if not named:
         raise BadInput("every bottle of the round was heard already; name those that are empty")
     return named
+
+
+LAST_A4 = "last"
+"""In place of hertz: A4 as it was in the round before."""
+MOST_MATCHED_CENTS = 100.0
+SAME_SHIFT_CENTS = 0.05
+
+
+def a4_matched(rig: Rig, day: Day, a4: float | str, now_s: float) -> Sequence[Event]:
+    """All targets of the open round move so that A4 is as asked for: in hertz, or as it was last.
+
+    Raises:
+        BadInput: no round is open, or A4 would move by more than a semitone.
+    """
+    if day.round is None:
+        raise BadInput("no round is open; open one first")
+    shift = shift_for(rig, day, a4)
+    if day.round.shift_settled and abs(shift - day.round.shift_cents) < SAME_SHIFT_CENTS:
+        return ()
+    return (ShiftChosen(at_s=now_s, shift_cents=shift),)
+
+
+def shift_for(rig: Rig, day: Day, a4: float | str) -> float:
+    """How far all targets move for an A4, cents.
+
+    Raises:
+        BadInput: by more than a semitone.
+    """
+    if isinstance(a4, str):
+        shift = day.last_shift_cents
+    else:
+        shift = cents(a4, rig.reference.a4_hz) if a4 > 0.0 and math.isfinite(a4) else math.inf
+    if not abs(shift) <= MOST_MATCHED_CENTS:
+        raise BadInput(
+            f"A4 at {a4} Hz is more than a semitone from the {rig.reference.a4_hz:g} Hz of the rig; "
+            f"give one nearer, or write another reference_hz into the rig file"
+        )
+    return shift
 
 
 def let_down_opened(rig: Rig, day: Day, now_s: float) -> RoundOpened:

@@ -62,6 +62,8 @@ class Day:
     """Bottles that are not played, each until when."""
     pieces: tuple[str, ...] = ()
     shift_cents: float = 0.0
+    last_shift_cents: float = 0.0
+    """How far A4 was moved in the round that ended last."""
     heads: tuple[str, ...] = ()
     """The bottles that pump heads are on, the newest last: one, or one a person."""
     mounted: str | None = None
@@ -132,7 +134,12 @@ class Day:
             case RoundOpened():
                 return self._opened(event)
             case RoundClosed():
-                return replace(self, rounds=self.rounds + 1, doubted_s=-math.inf)
+                return replace(
+                    self,
+                    rounds=self.rounds + 1,
+                    doubted_s=-math.inf,
+                    last_shift_cents=self.shift_cents if self.round is None else self.round.shift_cents,
+                )
             case TakeStarted():
                 return replace(self, take=event, takes=self.takes + 1)
             case TakeStopped():

@@ -88,6 +88,14 @@ class Telling(ABC):
         """
         self._do(*acts.swapped(self.rig, self.day, one, other, self.record.at(at_s)))
 
+    def match_a4(self, a4: float | str, at_s: float) -> None:
+        """Tune the open round to an A4 in hertz, or to that of the round before (`last`).
+
+        Raises:
+            BadInput: no round is open, or it is more than a semitone off.
+        """
+        self._do(*acts.a4_matched(self.rig, self.day, a4, self.record.at(at_s)))
+
     def let_down(self, at_s: float) -> None:
         """Let the air out of all bottles, one after the other; an open round ends first.
 

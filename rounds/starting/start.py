@@ -153,7 +153,17 @@ def request_of(args: argparse.Namespace, rig: Rig, now_s: float) -> RoundRequest
         temp_c=args.temp,
         people=args.people,
         empty=typed.empties(args.empty or "", rig),
+        a4=_a4(args.a4),
     )
+
+
+def _a4(text: str | None) -> float | str | None:
+    """What `--a4` asks for: hertz, `last`, or a recording."""
+    if text is None or not os.path.isfile(text):
+        return typed.a4(text)
+    from rounds.hearing.reference import a4_of_recording
+
+    return a4_of_recording(text)
 
 
 def _microphone(device: str | None, keeper: SoundKeeper | None) -> Source:
