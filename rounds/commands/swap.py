@@ -32,8 +32,8 @@ def run(args: argparse.Namespace) -> int:
     """Note the swap."""
     from rounds.faces import typed
     from rounds.journal.timing import scale_now
-    from rounds.sessions.acts import swapped
     from rounds.sessions.day import Day
+    from rounds.sessions.rig_acts import swapped
     from rounds.wording.printable import plain
 
     rig = options.load(args)

@@ -15,7 +15,7 @@ from rounds.errors import BadInput, RoundsError
 from rounds.events import VERDICTS
 from rounds.guide.people import MOST_PEOPLE
 from rounds.hearing.reading import Reading
-from rounds.sessions.acts import LAST_A4, shift_for
+from rounds.sessions.rig_acts import LAST_A4, shift_for
 from rounds.times.journal_time import zero_of
 from rounds.wording.printable import plain
 from rounds.wording.words import ENDED

@@ -21,7 +21,7 @@ from rounds.hearing.listener import LEVEL_EVERY_S, Listener
 from rounds.hearing.muted import MUTED, Muted
 from rounds.notes import cents
 from rounds.recognising.recognition import capped
-from rounds.sessions.acts import shift_for
+from rounds.sessions.rig_acts import shift_for
 from rounds.wording.words import ENDED
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rounds.events import Event, NoteWritten, Part, Replaced
-from rounds.sessions import acts
+from rounds.sessions import acts, rig_acts
 
 if TYPE_CHECKING:
     from rounds.rig import Rig
@@ -86,7 +86,7 @@ class Telling(ABC):
         Raises:
             BadInput: no such bottles, or they differ in size or ceiling.
         """
-        self._do(*acts.swapped(self.rig, self.day, one, other, self.record.at(at_s)))
+        self._do(*rig_acts.swapped(self.rig, self.day, one, other, self.record.at(at_s)))
 
     def match_a4(self, a4: float | str, at_s: float) -> None:
         """Tune the open round to an A4 in hertz, or to that of the round before (`last`).
@@ -94,7 +94,7 @@ class Telling(ABC):
         Raises:
             BadInput: no round is open, or it is more than a semitone off.
         """
-        self._do(*acts.a4_matched(self.rig, self.day, a4, self.record.at(at_s)))
+        self._do(*rig_acts.a4_matched(self.rig, self.day, a4, self.record.at(at_s)))
 
     def let_down(self, at_s: float) -> None:
         """Let the air out of all bottles, one after the other; an open round ends first.
@@ -103,7 +103,7 @@ class Telling(ABC):
             BadInput: all are empty already.
         """
         now_s = self.record.at(at_s)
-        opened = acts.let_down_opened(self.rig, self.day, now_s)
+        opened = rig_acts.let_down_opened(self.rig, self.day, now_s)
         self.close_round(now_s)
         self._do(replace(opened, round_id=f"r{self.day.rounds + 1}"))
 
