@@ -134,12 +134,7 @@ class Day:
             case RoundOpened():
                 return self._opened(event)
             case RoundClosed():
-                return replace(
-                    self,
-                    rounds=self.rounds + 1,
-                    doubted_s=-math.inf,
-                    last_shift_cents=self.shift_cents if self.round is None else self.round.shift_cents,
-                )
+                return self._ended()
             case TakeStarted():
                 return replace(self, take=event, takes=self.takes + 1)
             case TakeStopped():
@@ -179,6 +174,10 @@ class Day:
                 return replace(self, scale=Scale(event.ahead_s, event.at_s, event.unseen_s))
             case _:
                 return self
+
+    def _ended(self) -> Day:
+        shift = self.shift_cents if self.round is None else self.round.shift_cents
+        return replace(self, rounds=self.rounds + 1, doubted_s=-math.inf, last_shift_cents=shift)
 
     def _started(self, event: SessionStarted) -> Day:
         # What was heard last in a round that goes on still counts: an unclear strike must not be forgotten.
