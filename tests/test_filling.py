@@ -9,6 +9,7 @@ import pytest
 from rounds.errors import BadInput
 from rounds.events import AirMoved, ToldEmpty
 from rounds.faces.lines import Lines
+from rounds.hearing.reading import Reading
 from rounds.journal import MemoryJournal
 from rounds.sessions.session import Session
 from tests.test_session import NOTES, Bench, rig
@@ -64,3 +65,17 @@ def test_lines_open_a_round_as_empty_and_say_what_is_wrong() -> None:
     assert '"act": "connect"' in lines.answer('{"open": {"empty": true}}', 0.0)
     assert '"act": "strike"' in lines.answer('{"done": true}', 5.0)
     assert "open.empty must be true or a list" in lines.answer('{"open": {"empty": 3}}', 6.0)
+
+
+@pytest.mark.parametrize("sounded", [Reading(None, None, "quiet"), Reading(139.0, 3.0, "clear")])
+def test_first_bottles_without_a_tone_or_far_too_low_suggest_that_all_are_empty(sounded: Reading) -> None:
+    made = Bench({})
+    made.session.open_round(made.now_s)
+    for _ in range(3):
+        made.now_s += 3.0
+        made.session.strike(made.now_s, sounded)
+    assert "all empty? Say so, and they are filled first" in made.session.instruction.why
+    made.session.are_empty(made.now_s + 2.0)
+    assert made.session.instruction.act == "connect"
+    assert made.session.round is not None
+    assert len(made.session.round.empty) >= len(NOTES) - 1

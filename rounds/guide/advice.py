@@ -366,12 +366,13 @@ def _after_reading(now: Situation) -> Event | Instruction:
 
 def _finish(now: Situation, bottle: Bottle, level: Gauss) -> Event | Instruction:
     """A bottle brought from far, head on: the rest of its air, and the head comes off unheard."""
-    aim = filled_aim(now, bottle, level)
-    wanted = _wanted(now, bottle, level, aim)
     near = level.mean - now.aim_of(bottle.id) >= -ACCEPT_SHARE * bottle.tolerance_cents
+    aim = filled_aim(now, bottle, level)
+    now = replace(now, filled_to={bottle.id: aim})
+    wanted = _wanted(now, bottle, level, aim)
+    barred = bool(wanted.refused or wanted.doubt)
     # What is refused now may be given once the pressure has settled.
     near = near or bottle.id not in now.state.left_at_s
-    barred = bool(wanted.refused or wanted.doubt)
     idle = wanted.strokes <= 0.0 and not wanted.ask
     enough = level.mean >= aim - ACCEPT_SHARE * bottle.tolerance_cents or idle
     done = near if barred else enough

@@ -41,6 +41,9 @@ STOP_ABOVE_KPA, STOP_ABOVE_SHARE = psi_to_kpa(3.0), 0.2
 """A dial that shows so much more than was expected ends the pumping: the larger of the two. Our guess."""
 LET_DOWN_SHARE = 0.9
 """A bottle above its limit is let down to this share of it."""
+AS_IF_EMPTY_CENTS, FIRST_BOTTLES = 700.0, 2
+"""One of the first bottles found so far down suggests that all are empty: most of an octave. Our guess."""
+ALL_EMPTY = "all empty? Say so, and they are filled first"
 LOSS_TO_SAY_CENTS = 1.0
 """From this loss on at taking the head off, a reading with the head on and the way to go may disagree."""
 
@@ -50,7 +53,8 @@ def off_the_aim(now: Situation, bottle_id: str, error_cents: float) -> str:
     text = offset_in_words(error_cents, now.aim_beside(bottle_id))
     on = now.state.pump_on == bottle_id
     loses = on and abs(now.beliefs.head_loss(bottle_id).mean) >= LOSS_TO_SAY_CENTS
-    return f"{text} once the pump is off" if loses else text
+    text = f"{text} once the pump is off" if loses else text
+    return f"{text}, for some settles back" if bottle_id in now.filled_to else text
 
 
 def idle(why: str, headline: str = "Rest") -> Instruction:
@@ -182,6 +186,8 @@ def less(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruct
 def _why_go(now: Situation, bottle: Bottle, error_cents: float) -> str:
     """How far off the aim a bottle is; of one that is in tune, why it is touched all the same."""
     text = off_the_aim(now, bottle.id, error_cents)
+    if error_cents < -AS_IF_EMPTY_CENTS and len(now.state.heard) <= FIRST_BOTTLES:
+        return f"{text}: {ALL_EMPTY}"
     beside = now.aim_beside(bottle.id)
     reasons = (v.why for v in now.plan.visits if v.bottle == bottle.id)
     if now.state.pump_on == bottle.id or abs(error_cents + beside) > bottle.tolerance_cents:
@@ -234,6 +240,8 @@ def in_vain(now: Situation, bottle_id: str) -> str:
         return f"takes no air after {times} strikes: look at its valve and cap"
     if bottle_id in now.state.heard and bottle_id not in now.state.moved:
         return f"sounds the same after {times} strikes"
+    if not now.state.heard and len(now.state.needed) > 1:
+        return f"gave no tone we know in {times} strikes: {ALL_EMPTY}"
     return f"not told after {times} strikes: flat bottle? Pump 3, then strike"
 
 

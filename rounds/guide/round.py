@@ -206,10 +206,12 @@ def _counted(state: RoundState, event: Strike, reading: Heard) -> RoundState:
     differs = before is None or abs(reading.cents - before.cents) > NEW_CENTS
     if differs and bottle in state.aired:
         state = replace(state, on_trust=state.on_trust - {bottle})
-    if event.agreed and bottle in state.visited:
+    # The last bottle of a round cannot be put off, so a second strike that agrees counts as news there.
+    agrees = event.agreed and len(state.open_bottles) <= 1
+    if agrees and bottle in state.visited:
         state = replace(state, asked={b: n for b, n in state.asked.items() if b != bottle})
     counted = _struck_in_vain(state)
-    return replace(counted, in_vain=1) if differs or event.agreed else counted
+    return replace(counted, in_vain=1) if differs or agrees else counted
 
 
 def _same_pitch(one: Heard, other: Heard) -> bool:
@@ -272,11 +274,12 @@ def _sent(state: RoundState, event: Sent) -> RoundState:
     between = to_compare or event.bottle == state.compare_for
     put_off = {state.target} if state.target is not None and state.tired and not between else set()
     heard = state.heard.get(event.bottle)
-    rested = heard is not None and event.at_s - heard.at_s > RESTED_S
+    rested = heard is not None and event.at_s - heard.at_s > RESTED_S and not state.tired
     same = state.path[-1:] == (event.bottle,) and not rested
+    on_and_on = state.tired or event.purpose == state.purpose
     return replace(
         state,
-        in_vain=0 if not same else state.in_vain if event.purpose == state.purpose else min(1, state.in_vain),
+        in_vain=0 if not same else state.in_vain if on_and_on else min(1, state.in_vain),
         aside=(state.aside | put_off) - {event.bottle},
         newly_aside=state.target if put_off else state.newly_aside,
         compare_for=state.target if to_compare else None,

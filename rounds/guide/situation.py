@@ -64,6 +64,8 @@ class Situation:
     without_gauge: frozenset[str] = frozenset()
     """Pumps of which the player said that they have no gauge to read."""
     recognised: Recognised = field(default_factory=NothingRecognised)
+    filled_to: Mapping[str, float] = field(default_factory=dict)
+    """Where a bottle brought from far is left, in cents off its nominal target, since some settles back."""
 
     @property
     def downbeat_s(self) -> float | None:
@@ -75,6 +77,8 @@ class Situation:
 
         And the middle where two strikes say that it is out on the side that is aimed at.
         """
+        if bottle_id in self.filled_to:
+            return self.filled_to[bottle_id]
         middle_cents = self.state.shift_cents
         aim_cents = next((v.aim_cents for v in self.plan.visits if v.bottle == bottle_id), middle_cents)
         heard = self.state.heard.get(bottle_id)
