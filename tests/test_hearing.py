@@ -244,6 +244,21 @@ def test_a_strike_too_dull_to_be_read_is_answered() -> None:
     assert readings[-1].advice
 
 
+def test_a_word_that_begins_like_a_strike_is_not_believed() -> None:
+    """A voice at 186 Hz under a formant (any handbook of speech): its third harmonic is loudest, and steady."""
+    seconds = np.arange(RATE_HZ) / RATE_HZ
+    voice = sum(
+        np.sin(2 * np.pi * 186.0 * k * seconds + k) / (1.0 + ((186.0 * k - 558.0) / 120.0) ** 2)
+        for k in range(1, 12)
+    )
+    samples = np.concatenate([np.zeros(14_400), 0.2 * np.exp(-4.0 * seconds) * voice])
+    samples += sound.room_noise(samples.size, np.random.default_rng(69), -70.0)
+    for expectation in (Expectation(), Expectation(558.0)):
+        found = _hear(samples.astype(np.float32), expectation)
+        assert "clear" not in {r.verdict for r in found if r.final}
+        assert not any(r.certain for r in found)
+
+
 def test_what_may_be_no_strike_is_answered_only_so_often() -> None:
     """A room that makes such sounds all the time would be answered with a stream of hints."""
     once = Reading(hz=440.0, u95_cents=14.0, verdict="unclear", at_s=1.0, certain=False)

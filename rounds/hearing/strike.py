@@ -20,6 +20,7 @@ from rounds.hearing.reading import ADVICE, Reading
 from rounds.hearing.rooms import DECAY_OF_T60
 from rounds.hearing.spectrum import HIGH_HZ, LOW_HZ, TOP_HZ, Peak, Spectrum, comb_pitch_hz, spectrum
 from rounds.hearing.struckness import Struckness
+from rounds.hearing.voice import is_voice
 from rounds.notes import cents, shifted_hz
 
 if TYPE_CHECKING:
@@ -45,6 +46,8 @@ TONE_DB = 12.0
 """A peak less than this over its surroundings may be noise: the loudest of 100 bins of noise is that high."""
 MIN_SNR_DB = 16.0
 MAX_U95_CENTS = 10.0
+CERTAIN_U95_CENTS = 15.0
+"""Steps and words that come in the guise of a strike are never measured this well."""
 SAME_TONE_CENTS = 12.0
 """A tone before the strike this close to it is the same bottle, struck again."""
 TOO_HIGH = "Its loudest tone is too high for a bottle. Strike the bottle itself, with a soft mallet."
@@ -267,7 +270,8 @@ def _reading(
         return blank
     if verdict == "clear" and kind == "faint":
         verdict = "quiet"
-    if verdict == "clear" and (pitch.u95_cents > MAX_U95_CENTS or kind in ("doubtful", "dull")):
+    voice = is_voice(peak.hz, parts.whole, parts.before)
+    if verdict == "clear" and (pitch.u95_cents > MAX_U95_CENTS or kind in ("doubtful", "dull") or voice):
         verdict = "unclear"
     target_hz = expectation.target_hz
     off = None if target_hz is None or verdict == "other_bottle" else cents(pitch.hz, target_hz)
@@ -283,7 +287,7 @@ def _reading(
         advice=_advice(verdict, pitch),
         stage=blank.stage,
         glide_cents=pitch.glide_cents,
-        certain=marks.certain,
+        certain=marks.certain and not voice and pitch.u95_cents < CERTAIN_U95_CENTS,
     )
 
 
