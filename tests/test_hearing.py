@@ -245,7 +245,7 @@ def test_a_strike_too_dull_to_be_read_is_answered() -> None:
 
 
 def test_a_word_that_begins_like_a_strike_is_not_believed() -> None:
-    """A voice at 186 Hz under a formant (any handbook of speech): its third harmonic is loudest, and steady."""
+    """A voice at 186 Hz under a formant (any handbook of speech): its third harmonic is loudest."""
     seconds = np.arange(RATE_HZ) / RATE_HZ
     voice = sum(
         np.sin(2 * np.pi * 186.0 * k * seconds + k) / (1.0 + ((186.0 * k - 558.0) / 120.0) ** 2)

@@ -32,15 +32,15 @@ def heard() -> list[Heard]:
 @pytest.mark.slow
 def test_accepted_strikes_are_right(heard: list[Heard]) -> None:
     errors = [h.error_cents for h in heard if h.clear]
-    assert len(errors) > 0.7 * len(heard)
-    assert float(np.median(errors)) < 0.6
-    assert float(np.quantile(errors, 0.95)) < 5.0
+    assert len(errors) > 0.84 * len(heard)
+    assert float(np.median(errors)) < 0.3
+    assert float(np.quantile(errors, 0.95)) < 3.0
     assert max(errors) < 50.0
 
 
 def test_the_uncertainty_holds_the_truth(heard: list[Heard]) -> None:
     good = [h for h in heard if h.clear]
-    assert sum(h.covered for h in good) > 0.9 * len(good)
+    assert sum(h.covered for h in good) > 0.95 * len(good)
 
 
 def test_dry_and_close_strikes_are_nearly_all_accepted_and_exact(heard: list[Heard]) -> None:
@@ -62,9 +62,9 @@ def test_what_is_not_clear_says_what_to_do(heard: list[Heard]) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("snr_db", [12.0, 20.0, 30.0, 40.0, 50.0])
 def test_the_error_is_near_the_bound_where_there_is_only_noise(snr_db: float) -> None:
-    """At most 1.2 is aimed at; the mean of 80 squares is itself known to a sixth only."""
+    """1.12 is the most reached; the mean of 80 squares is itself known to a sixth only."""
     ratios = [_over_bound(snr_db, SEED, number) for number in range(80)]
-    assert math.sqrt(np.mean(np.square(ratios))) < 1.35
+    assert math.sqrt(np.mean(np.square(ratios))) < 1.2
 
 
 @pytest.mark.parametrize("name", list(NOISES))

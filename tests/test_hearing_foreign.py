@@ -62,9 +62,16 @@ def _all(heard: dict[str, list[Outcome]]) -> list[Outcome]:
 
 
 def test_the_uncertainty_holds_the_truth(heard: dict[str, list[Outcome]]) -> None:
-    """Target: 94 in 100."""
+    """Target: 94 in 100; all of these 29 are reached."""
     good = [o for o in _all(heard) if o.clear]
-    assert sum(o.held for o in good) >= 0.7 * len(good)
+    assert sum(o.held for o in good) >= 0.94 * len(good)
+
+
+def test_three_in_four_are_accepted_and_none_is_met_with_silence(heard: dict[str, list[Outcome]]) -> None:
+    """Target: 75 in 100 of the harder conditions together, 1 in 100 silent; 83 and none of 35 are reached."""
+    outcomes = _all(heard)
+    assert sum(o.clear for o in outcomes) >= 0.75 * len(outcomes)
+    assert [o.strike.condition for o in outcomes if o.reading is None] == []
 
 
 def test_no_accepted_reading_is_of_another_tone(heard: dict[str, list[Outcome]]) -> None:
