@@ -470,6 +470,9 @@ def test_too_little_time_is_said_before_anything_was_heard_and_again_when_it_is_
     assert message(bench).startswith("Time may be short. ")
     assert "unheard" in message(bench)
     while bench.session.instruction.act == "strike":
+        view = Viewer(bench.session).view(bench.now_s)
+        assert view.tally.to_do == max((b.place_in_path or 0 for b in view.bottles), default=0)
+        assert not [b.id for b in view.bottles if b.state == "left_out" and b.to_do]
         bench.strike()
     assert message(bench).startswith("Time is short. Left out: ")
     named = message(bench)

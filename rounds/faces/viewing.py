@@ -231,7 +231,7 @@ class Viewer:
         leaves_min = self._leaving(at_s).get(bottle.id) if known else None
         needs_visit = plan is not None and any(v.bottle == bottle.id for v in plan.visits)
         lasts = not needs_visit if plan is not None else _lasts(leaves_min)
-        given_up = plan is not None and bottle.id in plan.sacrificed
+        given_up = plan is not None and bottle.id in plan.sacrificed and bottle.id not in places
         needs = self._state(bottle, needed, known, Gauss(off, level.sd), lasts)
         needs = "left_out" if given_up and needed else needs
         return BottleView(

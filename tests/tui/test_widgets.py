@@ -20,6 +20,7 @@ from rounds.instruction import Act, State
 from rounds.tui import betweenmodels, lettering, models, themes
 from rounds.tui.canvas import Canvas, clipped, folded
 from rounds.tui.intents import INTENTS
+from rounds.tui.widgets.lines import Foot, Said
 from rounds.tui.widgets.rails import Rails, RailsModel, places, rows_of, small
 from rounds.tui.widgets.ribbons import leaves_text, mark
 from rounds.tui.widgets.slab import Slab, SlabModel, wordings
@@ -340,6 +341,15 @@ class TestBetween:
         bottles = tuple(replace(b, state="unheard", needed=i < 30) for i, b in enumerate(view.bottles))
         facts = betweenmodels.strip(replace(view, bottles=bottles), Level(None, None, "off", "")).facts
         assert facts[0].value == "30 bottles = 30 unheard"
+
+
+class TestFoot:
+    def test_what_is_good_to_know_ends_with_a_whole_item_and_takes_one_row(self) -> None:
+        foot, canvas = Foot(), Canvas(30, 2)
+        foot.model = (Said("then  C4 ▕▄▏1  G3 ▔  and 4 more", "$faint"),)
+        foot.draw(canvas)
+        rows = str(canvas.content()).splitlines()
+        assert [row.rstrip() for row in rows] == ["  then  C4 ▕▄▏1  G3 ▔", ""]
 
 
 class TestTally:

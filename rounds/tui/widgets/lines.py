@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 _SIDE = 2
 _BETWEEN = 3
+FAINT = "$faint"
 
 
 @dataclass(frozen=True)
@@ -78,14 +79,25 @@ class Prose(Lines):
 
 
 class Foot(Lines):
-    """What must be said, and beside it, where there is room, what is good to know."""
+    """What must be said, and beside it, where there is room, what is good to know.
+
+    What is only good to know (faint) never asks for a row more: the rails above would lose theirs.
+    """
+
+    def _fit(self) -> None:
+        width = self.size.width - _SIDE - 1
+        long = any(len(s.text) > width and s.style != FAINT for s in self._said())
+        self.set_class(width > 0 and long, "-long")
 
     def draw(self, canvas: Canvas) -> None:
         """The first over all rows; the others only beside it on the first row."""
         said, width = self._said(), canvas.width - _SIDE - 1
         if not said:
             return
-        lines = folded(said[0].text, width, canvas.height)
+        text = said[0].text
+        if said[0].style == FAINT and len(text) > width:
+            text = text[:width].rpartition("  ")[0].rstrip()
+        lines = [text] if said[0].style == FAINT else folded(text, width, canvas.height)
         for row, line in enumerate(lines):
             canvas.text(_SIDE, row, line, said[0].style)
         column = _SIDE + len(lines[0]) + _BETWEEN
