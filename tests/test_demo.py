@@ -63,3 +63,9 @@ class TestUsualRig:
         monkeypatch.delenv(options.RIG_VARIABLE, raising=False)
         with pytest.raises(BadInput, match="no rig is named"):
             options.load(self.parse())
+
+
+def test_a_demo_of_empty_bottles_pumps_before_it_strikes(capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main(["demo", "--auto", "--empty", "--minutes", "1"]) == 0
+    first = capsys.readouterr().err.splitlines()[0]
+    assert "pump" in first

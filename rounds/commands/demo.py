@@ -55,7 +55,9 @@ def _add_options(parser: argparse.ArgumentParser) -> None:
         default="near",
         help="where the virtual microphone stands: at the bottles, or so far that the room blurs them",
     )
-    parser.add_argument("--fill", action="store_true", help="begin with bottles just filled, far off pitch")
+    begins = parser.add_mutually_exclusive_group()
+    begins.add_argument("--fill", action="store_true", help="begin with bottles just filled, far off pitch")
+    begins.add_argument("--empty", action="store_true", help="begin with bottles that hold no air")
     options.add_voice(parser)
     parser.add_argument("--plain", action="store_true", help="the round in sentences, for screen readers")
     parser.add_argument(

@@ -20,7 +20,7 @@ from rounds.rigs.rigfile import load_rig
 from rounds.sessions.session import Session
 from rounds.simulation.pair import Screen
 from rounds.simulation.player import Player
-from rounds.simulation.rehearsal import RoundResult, play_round
+from rounds.simulation.rehearsal import RoundResult, play_round, read_off
 from rounds.simulation.together import play_together
 from rounds.simulation.world import World
 from rounds.wording.shown import VERDICT_WORD
@@ -76,7 +76,9 @@ def make_world(args: argparse.Namespace) -> World:
     rig = load_rig(args.rig or shipped_rig(DEMO_RIG))
     world = World(rig, np.random.default_rng(args.seed), start_s=START_S)
     world.microphone = args.mic
-    if args.fill:
+    if args.empty:
+        world.first_fill(0.0, 0.0)
+    elif args.fill:
         world.first_fill()
     else:
         world.tuned(OVERNIGHT_CENTS)
@@ -122,6 +124,8 @@ def play_day(args: argparse.Namespace, tell: Callable[[str], None]) -> DayResult
         session = Session(world.rig, log, start_s, place="demo")
         while world.now_s < end_s:
             watch, left_min = _teller(tell, args.people), (end_s - world.now_s) / 60.0
+            if args.empty and not played:
+                session.open_round(world.now_s, temp_c=read_off(world), people=args.people, empty=True)
             if played and left_min < played[-1].minutes:
                 world.advance(end_s)  # another round would not end in time, so it is not begun
             elif args.people == 1:
@@ -183,7 +187,8 @@ def run_on_screen(args: argparse.Namespace) -> int:
             player.tell = live.gauge_read
         temp_c = round(world.temp_c)
         live.speak_with(options.speaker(args, settings, stage.now_s))
-        live.begin(lambda: RoundRequest(downbeat_in_s=TO_DOWNBEAT_S, temp_c=temp_c, people=args.people))
+        request = RoundRequest(TO_DOWNBEAT_S, temp_c=temp_c, people=args.people, empty=args.empty)
+        live.begin(lambda: request)
         live.listen_to(lambda: stage)
         live.announce(_speed_words(args.speed))
         try:
