@@ -37,3 +37,5 @@ class Instruction:
     """Gauge pressure to expect once the air was moved."""
     stop_kpa: float | None = None
     """Where to stop whatever the count says."""
+    to_kpa: float | None = None
+    """Pump until the gauge shows this; `strokes` is then only about how many that takes."""

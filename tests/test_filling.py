@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import math
+import re
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import pytest
 
@@ -13,6 +16,9 @@ from rounds.hearing.reading import Reading
 from rounds.journal import MemoryJournal
 from rounds.sessions.session import Session
 from tests.test_session import NOTES, Bench, rig
+
+if TYPE_CHECKING:
+    from rounds.rig import PumpKind
 
 EMPTY_CENTS = 600.0 * math.log2(0.3)
 """f² = a + b p with no p (Fung, Sechler & Kaplan 1957), a the share of the stiffness that needs no air."""
@@ -79,3 +85,24 @@ def test_first_bottles_without_a_tone_or_far_too_low_suggest_that_all_are_empty(
     assert made.session.instruction.act == "connect"
     assert made.session.round is not None
     assert len(made.session.round.empty) >= len(NOTES) - 1
+
+
+@pytest.mark.parametrize(
+    ("kind", "gauge", "headline", "way"),
+    [
+        ("floor", True, "pump to 6.5 psi", "pump until it shows 6.5 psi, about"),
+        ("regulator", True, "set 6.5 psi", "set 6.5 psi, fill, wait 3 s"),
+        ("floor", False, "pump 4", "strokes in"),
+    ],
+)
+def test_an_empty_bottle_is_filled_to_a_pressure_where_there_is_a_gauge(
+    kind: PumpKind, gauge: bool, headline: str, way: str
+) -> None:
+    plain = rig()
+    pumps = tuple(replace(p, kind=kind, gauge=gauge) for p in plain.pumps)
+    session = Session(replace(plain, pumps=pumps), MemoryJournal(), 0.0)
+    session.open_round(0.0, empty=True)
+    told = session.instruction
+    assert told.to_kpa == (told.expected_kpa if gauge else None)
+    assert re.sub(r"[\d.½]+", "N", headline) in re.sub(r"[\d.½]+", "N", told.headline)
+    assert re.sub(r"[\d.½]+", "N", way) in re.sub(r"[\d.½]+", "N", told.detail)

@@ -372,6 +372,7 @@ def _do(told: Instruction) -> dict[str, Any]:
         "expected_psi": _psi(told.expected_kpa),
         "stop_psi": _psi(told.stop_kpa),
         "caution": told.caution,
+        **({} if told.to_kpa is None else {"to_psi": _psi(told.to_kpa)}),
     }
 
 

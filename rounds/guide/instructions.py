@@ -43,6 +43,8 @@ LET_DOWN_SHARE = 0.9
 """A bottle above its limit is let down to this share of it."""
 AS_IF_EMPTY_CENTS, FIRST_BOTTLES = 700.0, 2
 """One of the first bottles found so far down suggests that all are empty: most of an octave. Our guess."""
+SET_WAIT_S = 3.0
+"""So long a regulator stays on until the bottle has the pressure that is set. Common practice, no source."""
 ALL_EMPTY = "all empty? Say so, and they are filled first"
 LOSS_TO_SAY_CENTS = 1.0
 """From this loss on at taking the head off, a reading with the head on and the way to go may disagree."""
@@ -124,11 +126,17 @@ def more(now: Situation, bottle: Bottle, wanted: Dose, error: float) -> Instruct
 
 
 def fill_empty(now: Situation, bottle: Bottle, strokes: float) -> Instruction:
-    """The first air into an empty bottle: nobody strikes it before."""
+    """The first air into an empty bottle: nobody strikes it before. To a pressure, where there is a gauge."""
     pump = now.rig.pump_of(bottle.id)
     expected_kpa = strokes * stroke_kpa(pump.barrel_ml, bottle.volume_ml)
     stop_kpa = stop_at_kpa(now.rig, bottle.id, expected_kpa)
-    phrase = strokes_phrase(strokes)
+    by_gauge = pump.gauge is True or pump.kind == "regulator"
+    figure = f"{pressure_figure(expected_kpa, pump.gauge_unit)} {pump.gauge_unit}"
+    headline, how = f"pump {strokes_in_words(strokes)}", f"{strokes_phrase(strokes)} in"
+    if by_gauge:
+        headline, how = f"pump to {figure}", f"pump until it shows {figure}, about {strokes_phrase(strokes)}"
+    if pump.kind == "regulator":
+        headline, how = f"set {figure}", f"set {figure}, fill, wait {SET_WAIT_S:.0f} s"
     return Instruction(
         "connect",
         bottle.id,
@@ -136,12 +144,13 @@ def fill_empty(now: Situation, bottle: Bottle, strokes: float) -> Instruction:
         strokes,
         now.aim_of(bottle.id),
         "empty: most of its air first",
-        f"{bottle.note.name}: pump {strokes_in_words(strokes)}",
-        f"put {pump_name(pump.id)} on {bottle.id}, {phrase} in, then strike. "
+        f"{bottle.note.name}: {headline}",
+        f"put {pump_name(pump.id)} on {bottle.id}, {how}, then strike. "
         "If it is not soft to the touch, let its air out first",
         _caution_in(now, bottle, expected_kpa, stop_kpa),
         expected_kpa=expected_kpa,
         stop_kpa=stop_kpa,
+        to_kpa=expected_kpa if by_gauge else None,
     )
 
 
