@@ -104,14 +104,14 @@ def scaled(value: Any, by: float) -> Any:
 
 
 @contextlib.contextmanager
-def wrong(module: str, name: str, by: float) -> Iterator[None]:
-    """The number is wrong by a factor wherever it is used."""
+def wrong(module: str, name: str, by: float) -> Iterator[Any]:
+    """The number is wrong by a factor wherever it is used; gives what it is else."""
     usual = getattr(importlib.import_module(module), name)
     users = [m for key, m in sys.modules.items() if key.startswith("rounds.") and vars(m).get(name) is usual]
     try:
         for user in users:
             setattr(user, name, scaled(usual, by))
-        yield
+        yield usual
     finally:
         for user in users:
             setattr(user, name, usual)
@@ -121,6 +121,13 @@ def wrong(module: str, name: str, by: float) -> Iterator[None]:
 def usual(days: int) -> list[Day]:
     """The days with the numbers as they are."""
     return [day(seed) for seed in range(days)]
+
+
+def value_of(value: Any) -> str:
+    """A number as the table shows it."""
+    if isinstance(value, dict):
+        return " / ".join(value_of(one) for one in value.values())
+    return f"{value.mean:g} ± {value.sd:g}" if isinstance(value, Gauss) else f"{value:g}"
 
 
 def line(label: str, days: list[Day]) -> str:
@@ -143,8 +150,9 @@ def main() -> int:
     for module, names in GUESSES.items():
         for name in (n for n in names if args.only in n):
             for by in (0.5, 1.5):
-                with wrong(module, name, by):
-                    print(line(f"`{name}` x {by}", [day(seed) for seed in range(args.days)]), flush=True)
+                with wrong(module, name, by) as usual_value:
+                    label = f"`{module.removeprefix('rounds.')}.{name}` {value_of(usual_value)} x {by}"
+                    print(line(label, [day(seed) for seed in range(args.days)]), flush=True)
     return 0
 
 
