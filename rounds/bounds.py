@@ -70,7 +70,9 @@ def _bounded(cls: type[Event]) -> tuple[str, ...]:
 FIRST_S = 946_684_800.0
 """2000-01-01, UTC. Nothing that is brought in from elsewhere is older: an unset clock stamped it."""
 LATEST_S = 86_400.0
-"""Nothing that is brought in lies further ahead of the machine's clock than this."""
+"""What lies further ahead of the machine's clock than this is not believed: a clock was wrong by days."""
+SOON_S = 900.0
+"""Readings that are brought in lie no further ahead than this: clocks differ by minutes, zones by hours."""
 
 
 def has_time(event: Event) -> bool:
@@ -79,10 +81,18 @@ def has_time(event: Event) -> bool:
 
 
 def misplaced(at_s: float, now_s: float) -> str:
-    """Why something that was brought in cannot have been at a time, or nothing."""
+    """Why something cannot have been at a time, or nothing."""
     if at_s < FIRST_S:
         return "it lies before the year 2000"
     return "it is more than a day ahead of this machine's clock" if at_s > now_s + LATEST_S else ""
+
+
+def misplaced_reading(at_s: float, now_s: float) -> str:
+    """The same of something that is brought in from elsewhere, which is over already."""
+    if now_s + SOON_S < at_s <= now_s + LATEST_S:
+        ahead_h = (at_s - now_s) / 3600.0
+        return f"it is {ahead_h:.1f} hours ahead of this machine's clock; times are UTC, say +02:00 where not"
+    return misplaced(at_s, now_s)
 
 
 def misfit(event: Event) -> str:

@@ -106,3 +106,19 @@ def test_an_empty_bottle_is_filled_to_a_pressure_where_there_is_a_gauge(
     assert told.to_kpa == (told.expected_kpa if gauge else None)
     assert re.sub(r"[\d.½]+", "N", headline) in re.sub(r"[\d.½]+", "N", told.headline)
     assert re.sub(r"[\d.½]+", "N", way) in re.sub(r"[\d.½]+", "N", told.detail)
+
+
+def test_a_gauge_is_believed_before_a_word(empty: Bench) -> None:
+    """Said to be empty, and 30 psi by the gauge: it is heard before any air goes in."""
+    told = empty.session.instruction
+    assert (told.act, told.bottle is not None) == ("connect", True)
+    empty.session.pump(True, empty.now_s + 1.0)
+    empty.session.gauge(30.0, empty.now_s + 2.0)
+    asked = empty.session.instruction
+    assert (asked.act, asked.strokes) == ("disconnect", None)
+    empty.session.pump(False, empty.now_s + 3.0)
+    assert told.bottle is not None
+    assert empty.session.round is not None
+    assert told.bottle not in empty.session.round.empty
+    assert empty.session.instruction.bottle != told.bottle or empty.session.instruction.act == "strike"
+    assert not empty.session.day.air[told.bottle].empty

@@ -181,6 +181,14 @@ def test_lines_on_the_command_line(tmp_path: Path) -> None:
     assert ran.returncode == 0
     answers = [json.loads(line) for line in ran.stdout.splitlines()]
     assert [a["round"]["open"] for a in answers] == [True, True, False]
+    assert len(list((tmp_path / "j-backups").glob("daily-*.db"))) == 1
+
+
+def test_a_command_of_the_rig_is_not_allowed_where_none_runs(tmp_path: Path) -> None:
+    ran = rounds("tune", "--rig", str(RIG), "--lines", "--allow-command", "--journal", str(tmp_path / "j.db"))
+    assert ran.returncode == 2
+    assert "give it temp_c in a line" in ran.stderr
+    assert not (tmp_path / "j.db").exists()
 
 
 @pytest.mark.parametrize(

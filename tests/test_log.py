@@ -454,6 +454,24 @@ def test_a_note_of_what_is_yet_to_come_is_refused(run: Run) -> None:
     assert "yet to come" in err
 
 
+def test_a_reading_of_another_time_zone_is_refused(run: Run, tmp_path: Path) -> None:
+    """It is not yet to come by a day, but would take the journal's time along."""
+    (tmp_path / "rig.toml").write_text(RIG)
+    soon, later = (
+        datetime.datetime.fromtimestamp(time.time() + s, datetime.UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+        for s in (300.0, 7200.0)
+    )
+    code, _, err = run(
+        "log", "import", readings(tmp_path, f"{later},A4,1,,0"), "--rig", str(tmp_path / "rig.toml")
+    )
+    assert code == 2
+    assert "2.0 hours ahead of this machine's clock; times are UTC" in err
+    assert (
+        run("log", "import", readings(tmp_path, f"{soon},A4,1,,0"), "--rig", str(tmp_path / "rig.toml"))[0]
+        == 0
+    )
+
+
 @pytest.mark.parametrize(
     ("at", "why"),
     [

@@ -14,6 +14,7 @@ import pytest
 
 from rounds import __version__, cli
 from rounds.events import (
+    ClockSet,
     Connected,
     Event,
     NoteWritten,
@@ -98,6 +99,13 @@ def test_the_facts_of_a_day() -> None:
     assert day.bottles["A4"].found_cents == [-12.0, -4.0]
     assert (day.bottles["A4"].typical_cents, day.bottles["A4"].worst_cents) == (8.0, -12.0)
     assert [take.seconds for take in day.takes] == [120.0]
+
+
+def test_a_clock_set_back_makes_no_round_shorter() -> None:
+    events = a_day()
+    closed = next(i for i, e in enumerate(events) if isinstance(e, RoundClosed))
+    events.insert(closed, ClockSet(at_s=events[closed].at_s - 1.0, ahead_s=1800.0))
+    assert fold(entries(enumerate(events, 1))).rounds[0].minutes == 5.0
 
 
 def test_the_page(tmp_path: Path) -> None:

@@ -22,7 +22,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from rounds.air import played_gauge_kpa, stroke_kpa
-from rounds.belief.pressure import Bottles, DialReading, Fill, Kind, believed
+from rounds.belief.pressure import NOTHING_KPA, Bottles, DialReading, Fill, Kind, believed
 from rounds.notes import cents
 
 if TYPE_CHECKING:
@@ -171,7 +171,8 @@ class AirLog:
 
         `unit`: what a bare number was taken for; None where the player named it.
         """
-        log = replace(self, read_kpa=gauge_kpa, read_unit=unit, read_strokes=0.0)
+        empty = self.empty and (self.most > 0.0 or gauge_kpa <= NOTHING_KPA)
+        log = replace(self, read_kpa=gauge_kpa, read_unit=unit, read_strokes=0.0, empty=empty)
         if self.low and self.most == 0.0:
             # What it reads goes with the pitch heard last, whatever was believed of that.
             return replace(log, let_out=False)._gauge_met(self.low[-1])._measured_by(self.low[-1], at_s)

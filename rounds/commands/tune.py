@@ -7,6 +7,7 @@ import sys
 import time
 from typing import TYPE_CHECKING
 
+from rounds.errors import BadInput
 from rounds.starting import options
 from rounds.wording.printable import plain
 
@@ -87,12 +88,18 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _run_lines(args: argparse.Namespace) -> int:
+    import datetime
+
     from rounds.faces.lines import Lines, time_in
+    from rounds.journal.care import back_up_daily
+    from rounds.journal.opening import backups_of
     from rounds.journal.timing import lines_begun
     from rounds.planning import check_pumps
     from rounds.sessions.session import Session
     from rounds.times.run_clock import since_boot_s
 
+    if args.allow_command:
+        raise BadInput("--lines reads no thermometer of its own: give it temp_c in a line")
     rig = options.load(args)
     check_pumps(rig, args.people or 1)
     with options.open_journal(args) as journal:
@@ -110,8 +117,11 @@ def _run_lines(args: argparse.Namespace) -> int:
         if session.record.rig_words:
             print(plain(session.record.rig_words), file=sys.stderr)
         lines = Lines(session, begun.zero_s, hear_wav, args.people)
-        for line in itertools.chain(() if first is None else (first,), said):
-            print(lines.answer(line, since_boot_s() - started_s), flush=True)
+        try:
+            for line in itertools.chain(() if first is None else (first,), said):
+                print(lines.answer(line, since_boot_s() - started_s), flush=True)
+        finally:
+            back_up_daily(journal, backups_of(journal.path), datetime.date.today())
     return 0
 
 

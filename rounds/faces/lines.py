@@ -146,7 +146,7 @@ class Lines:
         downbeat_t = _number_or_none(fields, "downbeat_t")
         if downbeat_t is not None:
             _check_t(downbeat_t, "downbeat_t")
-        pieces = fields.get("pieces") or []
+        pieces = [] if fields.get("pieces") is None else fields["pieces"]
         a4_hz = LAST_A4 if fields.get("a4_hz") == LAST_A4 else _number_or_none(fields, "a4_hz")
         if not isinstance(pieces, list) or not all(isinstance(p, str) for p in pieces):
             raise BadInput("pieces must be a list of names")
@@ -280,8 +280,13 @@ def _parse(line: str, allowed: tuple[str, ...]) -> tuple[float | None, int | Non
         raise BadInput(f"a line of {len(line)} characters is too long; send one small JSON object")
     try:
         fields = json.loads(line)
-    except (ValueError, RecursionError) as problem:
-        raise BadInput(f"not a JSON object: {str(problem)[:120]}") from None
+    except json.JSONDecodeError as problem:
+        where = f"{problem.msg} at character {problem.pos + 1}"
+        raise BadInput(f"not a JSON object: {'it is not UTF-8' if 'BOM' in where else where}") from None
+    except (ValueError, RecursionError):
+        raise BadInput(
+            "not a JSON object that could be a line: it nests too deep, or a number is too long"
+        ) from None
     if not isinstance(fields, dict):
         raise BadInput(f"not a JSON object but {_shown(fields)}")
     t = _number(fields["t"], "t") if fields.get("t") is not None else None
@@ -340,7 +345,7 @@ def _object(value: object, name: str, allowed: tuple[str, ...]) -> dict[str, Any
 def _empty(value: object, name: str) -> bool | list[str]:
     if value is None or isinstance(value, bool):
         return bool(value)
-    if not isinstance(value, list) or not all(isinstance(b, str) for b in value):
+    if not isinstance(value, list) or not value or not all(isinstance(b, str) for b in value):
         raise BadInput(f"{name} must be true or a list of bottles, not {_shown(value)}")
     return value
 

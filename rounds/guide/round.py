@@ -13,12 +13,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
+from rounds.belief.pressure import NOTHING_KPA
 from rounds.events import (
     Accepted,
     AirMoved,
     Connected,
     Disconnected,
     Event,
+    Gauge,
     Purpose,
     Replaced,
     RoundClosed,
@@ -392,6 +394,14 @@ def _told_empty(state: RoundState, event: ToldEmpty) -> RoundState:
     )
 
 
+def _gauge_read(state: RoundState, event: Gauge) -> RoundState:
+    """A bottle that was said to be empty, and is not by the gauge, is heard before any air goes in."""
+    filled = event.gauge_kpa > NOTHING_KPA and event.bottle not in state.air_since
+    if event.bottle not in state.empty or not filled:
+        return state
+    return replace(state, empty=state.empty - {event.bottle}, target=None)
+
+
 def _shift_chosen(state: RoundState, event: ShiftChosen) -> RoundState:
     # What was in tune at the old reference need not be at the new one.
     same = event.shift_cents == state.shift_cents
@@ -420,6 +430,7 @@ _STEPS: dict[type[Event], Callable[..., RoundState]] = {
     Replaced: _replaced,
     Swapped: _swapped,
     ToldEmpty: _told_empty,
+    Gauge: _gauge_read,
     ShiftChosen: _shift_chosen,
     RoundClosed: _closed,
 }

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rounds import events as ev
-from rounds.bounds import misfit, misplaced
+from rounds.bounds import misfit, misplaced, misplaced_reading
 from rounds.errors import BadInput, RoundsError
 from rounds.files.problems import shown
 from rounds.importing.files import BadLine, Unit, read_units
@@ -72,11 +72,13 @@ def import_file(
 
 def _in_bounds(item: Unit | BadLine, now_s: float) -> Unit | BadLine:
     """A line of events that can be, or why one of them cannot."""
-    for event in item.events if isinstance(item, Unit) else ():
+    if isinstance(item, BadLine):
+        return item
+    for event in item.events:
         name = misfit(event)
         if name and name != "at_s":
             return BadLine(item.line, f"{name}: {shown(getattr(event, name))} cannot be")
-        why = misplaced(event.at_s, now_s)
+        why = (misplaced_reading if item.is_reading else misplaced)(event.at_s, now_s)
         if why:
             return BadLine(item.line, f"at: {utc(event.at_s) or shown(event.at_s)} cannot be, for {why}")
     return item

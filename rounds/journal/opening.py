@@ -102,6 +102,7 @@ def open_to_read(path: Path) -> sqlite3.Connection:
             f"{plain(path)}: there is no journal yet. It begins with the first round or import."
         )
     _refuse_what_is_none(path)
+    _refuse_to_begin_anew(path)
     try:
         return _checked_to_read(path, "ro")
     except sqlite3.OperationalError as error:
@@ -117,6 +118,10 @@ def _checked_to_read(path: Path, mode: str) -> sqlite3.Connection:
     connection = _connect(path, mode)
     try:
         have = _steps_taken(connection, path)
+        if not have:
+            raise JournalError(
+                f"{plain(path)}: the journal is empty. It begins with the first round or import."
+            )
         if have < schema.READABLE:
             raise JournalError(
                 f"{plain(path)}: the journal is of an older version ({have}; this is {schema.VERSION}). "

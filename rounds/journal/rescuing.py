@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import sqlite3
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from rounds.bounds import LATEST_S, misplaced
@@ -35,12 +35,13 @@ if TYPE_CHECKING:
 class Rescued:
     """What a rescue saved; `lost` counts ids that were given and could not be read.
 
-    `left_out` says of each event that could be read why it was not saved.
+    `left_out` says of each event that could be read why it was not saved; `gaps` names those that could not.
     """
 
     saved: int
     lost: int
     left_out: tuple[str, ...] = ()
+    gaps: tuple[str, ...] = ()
 
 
 def rescue(path: Path, to: Path, now_s: float) -> Rescued:
@@ -64,9 +65,32 @@ def rescue(path: Path, to: Path, now_s: float) -> Rescued:
             read, last = spool.execute("SELECT count(*), ifnull(max(id), 0) FROM found").fetchone()
             if not read:
                 raise JournalError(f"{plain(path)}: no event of a journal can be read in it.")
-            return _saved(to, lambda: _events(spool), read, last, now_s)
+            last = max(last, _last_given(path))
+            found = _saved(to, lambda: _events(spool), read, last, now_s)
+            return replace(found, gaps=tuple(_gaps(spool, last)))
         except sqlite3.Error as error:
             raise JournalError(sentence(to, error)) from error
+
+
+def _last_given(path: Path) -> int:
+    """The newest id of the journal's table, also of an event that cannot be read; 0 where nobody can tell."""
+    uri = f"{path.absolute().as_uri()}?mode=ro&immutable=1"  # nothing beside it is made or changed
+    with contextlib.suppress(sqlite3.Error), contextlib.closing(sqlite3.connect(uri, uri=True)) as journal:
+        return int(journal.execute("SELECT ifnull(max(id), 0) FROM events").fetchone()[0])
+    return 0
+
+
+def _gaps(spool: sqlite3.Connection, last: int) -> Iterator[str]:
+    """The events that could not be read, in runs, and between which moments they were."""
+    before, at_s = 0, None
+    rows = [*spool.execute("SELECT id, at_s FROM found ORDER BY id"), (last + 1, None)]
+    for number, next_s in rows:
+        if number > before + 1:
+            one = number == before + 2
+            which = f"event {before + 1}" if one else f"events {before + 1} to {number - 1}"
+            after, until = (utc(s) if s is not None else None for s in (at_s, next_s))
+            yield which + (f", after {after}" if after else "") + (f", before {until}" if until else "")
+        before, at_s = number, next_s
 
 
 def _flat(path: Path) -> Iterator[tuple[int, float, str, str, int]]:
@@ -140,4 +164,5 @@ def _put_back(kept: Iterator[tuple[int, Event]]) -> Iterator[Event]:
 def summary(found: Rescued, to: Path) -> str:
     """What came of it, in words."""
     head = f"{counted(found.saved, 'event')} saved into {plain(to)}, {found.lost} lost"
-    return "\n".join([head, *(f"left out: {line}" for line in found.left_out)])
+    lost = [f"lost: {line}; `rounds journal restore` goes back to a daily copy" for line in found.gaps]
+    return "\n".join([head, *lost, *(f"left out: {line}" for line in found.left_out)])

@@ -25,10 +25,15 @@ FILLED_CENTS = -100.0
 
 @dataclass
 class RoundFacts:
-    """One round; `closed` is None while it is open or was broken off."""
+    """One round; `closed` is None while it is open or was broken off.
+
+    `from_s` and `until_s` are by the journal's time, which never runs back, not by the clock that was shown.
+    """
 
     opened: ev.RoundOpened
+    from_s: float
     closed: ev.RoundClosed | None = None
+    until_s: float | None = None
     connections: int = 0
     visited: list[str] = field(default_factory=list)
     """Bottles whose air was moved, or that a pump went onto, in the order of the first time."""
@@ -36,7 +41,7 @@ class RoundFacts:
     @property
     def minutes(self) -> float | None:
         """How long it took."""
-        return None if self.closed is None else (self.closed.at_s - self.opened.at_s) / 60.0
+        return None if self.until_s is None else (self.until_s - self.from_s) / 60.0
 
 
 @dataclass
@@ -113,6 +118,7 @@ class Day:
 class _Fold:
     def __init__(self) -> None:
         self.day = Day()
+        self._kept_s = 0.0
         self._heard: set[str] = set()
         self._handlers: dict[type[ev.Event], Callable[..., None]] = {
             ev.RoundOpened: self._opened,
@@ -132,6 +138,7 @@ class _Fold:
     def apply(self, entry: Entry) -> None:
         handler = self._handlers.get(type(entry.event))
         if handler is not None and not entry.taken_back:
+            self._kept_s = entry.event.at_s
             handler(entry.as_told)
 
     def _session(self, event: ev.SessionStarted) -> None:
@@ -142,11 +149,11 @@ class _Fold:
 
     def _opened(self, event: ev.RoundOpened) -> None:
         self._heard.clear()
-        self.day.rounds.append(RoundFacts(event))
+        self.day.rounds.append(RoundFacts(event, self._kept_s))
 
     def _closed(self, event: ev.RoundClosed) -> None:
         if self.day.rounds and self.day.rounds[-1].opened.round_id == event.round_id:
-            self.day.rounds[-1].closed = event
+            self.day.rounds[-1].closed, self.day.rounds[-1].until_s = event, self._kept_s
 
     def _stopped(self, event: ev.TakeStopped) -> None:
         if self.day.takes and self.day.takes[-1].started.take == event.take:

@@ -242,6 +242,7 @@ def test_a_flipped_bit_in_a_text_is_told(tmp_path: Path) -> None:
     assert any("event 201" in problem for problem in care.check(path).problems)
     saved = rescue(path, tmp_path / "saved.db", NOW_S)
     assert (saved.saved, saved.lost) == (401, 1)
+    assert [gap.partition(",")[0] for gap in saved.gaps] == ["event 201"]
 
 
 def test_rescue_reads_what_is_still_in_the_write_ahead_file(tmp_path: Path) -> None:

@@ -136,6 +136,8 @@ def test_an_empty_file_beside_copies_begins_no_day(
     path.with_name("journal.db-wal").unlink(missing_ok=True)
     assert cli.main(["log", "add", "x", "--journal", str(path)]) != 0
     assert "daily-2026-09-01.db" in capsys.readouterr().err
+    assert cli.main(["log", "--journal", str(path)]) != 0
+    assert "daily-2026-09-01.db" in capsys.readouterr().err
     assert path.read_bytes() == b""
     path.unlink()
     assert cli.main(["log", "add", "x", "--journal", str(path)]) == 0
