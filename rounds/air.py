@@ -34,6 +34,8 @@ HOTTEST_C = 35.0
 """The hottest air of a block where nobody said anything of it: a stage under lights. Our guess."""
 WARMER_C = 5.0
 """The air may warm by so much within a block where its temperature was said. Our guess."""
+NOTHING_KPA = 10.0
+"""A dial that shows no more than this may not have been seated."""
 LEAST_AIR_C, MOST_AIR_C = -30.0, 60.0
 """Air temperatures that are believed; anything else is a slip."""
 AIR_GAMMA = 1.4

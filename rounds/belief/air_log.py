@@ -21,8 +21,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from rounds.air import played_gauge_kpa, stroke_kpa
-from rounds.belief.pressure import NOTHING_KPA, Bottles, DialReading, Fill, Kind, believed
+from rounds.air import NOTHING_KPA, played_gauge_kpa, stroke_kpa
+from rounds.belief.pressure import Bottles, DialReading, Fill, Kind, believed
 from rounds.notes import cents
 
 if TYPE_CHECKING:

@@ -32,7 +32,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from rounds.air import KPA_PER, KPA_PER_PSI, STIFFNESS_SHARE
+from rounds.air import KPA_PER, KPA_PER_PSI, NOTHING_KPA, STIFFNESS_SHARE
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -64,8 +64,6 @@ WRONG_UNIT = 4.0
 """That readings are in another unit than they were taken in, or that the head was not seated. Our guess."""
 SLIP = 13.0
 """One reading counts for no more: it may be a slip of the eye or the hand. Our guess."""
-NOTHING_KPA = 10.0
-"""A dial that shows no more than this may not have been seated."""
 EMPTY_SHARE = (0.15, 0.70)
 """a / f² at the note: what the empty shell alone sounds like. Our guess."""
 USUAL_SHARE, USUAL_SHARE_SD = 0.425, 0.16

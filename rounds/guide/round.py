@@ -13,7 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
-from rounds.belief.pressure import NOTHING_KPA
+from rounds.air import NOTHING_KPA
 from rounds.events import (
     Accepted,
     AirMoved,
