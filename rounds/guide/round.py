@@ -396,8 +396,7 @@ def _told_empty(state: RoundState, event: ToldEmpty) -> RoundState:
 
 def _gauge_read(state: RoundState, event: Gauge) -> RoundState:
     """A bottle that was said to be empty, and is not by the gauge, is heard before any air goes in."""
-    filled = event.gauge_kpa > NOTHING_KPA and event.bottle not in state.air_since
-    if event.bottle not in state.empty or not filled:
+    if event.gauge_kpa <= NOTHING_KPA or event.bottle not in state.empty - state.air_since:
         return state
     return replace(state, empty=state.empty - {event.bottle}, target=None)
 
@@ -439,9 +438,7 @@ _STEPS: dict[type[Event], Callable[..., RoundState]] = {
 def advance(state: RoundState, event: Event) -> RoundState:
     """The state after an event; events that do not concern a round leave it as it is."""
     step = _STEPS.get(type(event))
-    if step is None or state.closed is not None:
-        return state
-    return step(state, event)
+    return state if step is None or state.closed is not None else step(state, event)
 
 
 def phase_of(state: RoundState) -> Phase:
