@@ -48,6 +48,7 @@ BOUNDS = {
     "unseen_s": Bounds(0.0, 1e7),
     "zero_s": Bounds(-2e11, 2e11),
     "temp_c": Bounds(-60.0, 90.0),
+    "warmer_k": Bounds(-60.0, 60.0),
     "hz": Bounds(1.0, 1e5),
     "cents": _CENTS,
     "shift_cents": _CENTS,

@@ -153,6 +153,15 @@ class Temperature(Event):
 
 
 @dataclass(frozen=True, kw_only=True)
+class RailAir(Event):
+    """The air at one rail is so much warmer than what the thermometer says: it is in the sun, by a door."""
+
+    kind: ClassVar[str] = "rail_air"
+    rail: int
+    warmer_k: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Gauge(Event):
     """A pressure gauge was read on a bottle."""
 
@@ -379,6 +388,7 @@ EVENT_TYPES: dict[str, type[Event]] = {
         Disconnected,
         AirMoved,
         Temperature,
+        RailAir,
         Gauge,
         NoGauge,
         TakeStarted,

@@ -55,6 +55,7 @@ LEAST_USUAL_SD = 12.0
 """A first row within this of its note, sd, is never doubted. Our guess."""
 NORMAL_MEDIAN = 0.6745
 """Half of a normal distribution lies within this many standard deviations."""
+RAIL_STEPS_KEPT = 12
 SETTLED_AFTER_MIN = 5.0
 """`settling` tells what has come back after this long."""
 
@@ -82,10 +83,13 @@ class Beliefs:
         self.read_since_temp: set[str] = set()
         self._version = 0
         self._track_cache: dict[str, tuple[int, Track]] = {}
+        self.rail_air: dict[int, list[tuple[float, float]]] = {}
+        """By rail, when the air there became so many kelvin warmer than before, beside the thermometer's."""
         self._handlers: dict[type[ev.Event], Callable[..., None]] = {
             ev.Strike: self._strike,
             ev.AirMoved: self._air_moved,
             ev.Temperature: self._temperature,
+            ev.RailAir: self._rail_air,
             ev.RoundOpened: self._round_opened,
             ev.RoundClosed: self._round_closed,
             ev.Connected: self._connected,
@@ -115,6 +119,7 @@ class Beliefs:
         twin.on, twin.shares = set(self.on), self.shares
         twin.latest_s, twin.in_order, twin.usual_sd = self.latest_s, self.in_order, self.usual_sd
         twin.read_since_temp = set(self.read_since_temp)
+        twin.rail_air = {rail: list(steps) for rail, steps in self.rail_air.items()}
         twin._version = self._version
         return twin
 
@@ -184,7 +189,7 @@ class Beliefs:
         unseen_min = self.air.unseen_min(at_s if track.at_s is None else track.at_s, at_s)
         walk = self.scales[self.priors[bottle_id].group].walk_var
         unseen_var = self.air.ahead_var(unseen_min, lag) if unseen_min > 0.0 else 0.0
-        track.advance(at_s, self.air.gas_at(at_s, lag), walk, unseen_var)
+        track.advance(at_s, self._gas(self.air, bottle_id, at_s), walk, unseen_var)
         self.read_since_temp.add(bottle_id)
 
     def _air_moved(self, event: ev.AirMoved) -> None:
@@ -209,6 +214,33 @@ class Beliefs:
     def _temperature(self, event: ev.Temperature) -> None:
         self._air_read(event.at_s, event.temp_c)
 
+    def _rail_air(self, event: ev.RailAir) -> None:
+        steps = self.rail_air.setdefault(event.rail, [])
+        steps.append((event.at_s, event.warmer_k - sum(step for _, step in steps)))
+        if len(steps) > RAIL_STEPS_KEPT:
+            steps[:2] = [(steps[1][0], steps[0][1] + steps[1][1])]
+
+    def _warmer_k(self, bottle_id: str, at_s: float) -> float:
+        """By how much the gas of a bottle is warmer than the thermometer tells, for its rail."""
+        if not self.rail_air:
+            return 0.0
+        lag_s = 60.0 * self.priors[bottle_id].lag_min
+        steps = self.rail_air.get(self.rig.bottle(bottle_id).rail, ())
+        return sum(step * -math.expm1(-max(0.0, at_s - begun_s) / lag_s) for begun_s, step in steps)
+
+    def _gas(self, air: Air, bottle_id: str, at_s: float) -> float | None:
+        """The temperature of a bottle's gas; None where no air temperature was ever given."""
+        gas = air.gas_at(at_s, self.priors[bottle_id].lag_min)
+        return None if gas is None else gas + self._warmer_k(bottle_id, at_s)
+
+    def _in_hindsight(self, bottle_id: str, track: Track, air: Air) -> None:
+        """The gas at a bottle's last event, now that a later temperature is known."""
+        if track.at_s is None or track.teff is None:
+            return
+        gas = air.gas_in_hindsight(track.at_s, self.priors[bottle_id].lag_min)
+        if gas is not None:
+            track.teff = gas + self._warmer_k(bottle_id, track.at_s)
+
     def _round_opened(self, event: ev.RoundOpened) -> None:
         self.shares = event.shares
         if event.temp_c is not None:
@@ -226,7 +258,7 @@ class Beliefs:
         """Take in a temperature; bottles read since the last one had warmed along, as is known now."""
         self.air.read(at_s, temp_c)
         for bottle_id in self.read_since_temp:
-            _in_hindsight(self.tracks[bottle_id], self.air, self.priors[bottle_id].lag_min)
+            self._in_hindsight(bottle_id, self.tracks[bottle_id], self.air)
         self.read_since_temp.clear()
 
     def _connected(self, event: ev.Connected) -> None:
@@ -347,7 +379,7 @@ class Beliefs:
         for k, ahead_min in enumerate(minutes):
             to_s = at_s + 60.0 * ahead_min
             temp_var = air.ahead_var(unseen_min + ahead_min, lag)
-            level, var = track.ahead(to_s, air.gas_at(to_s, lag), scales.walk_var, temp_var)
+            level, var = track.ahead(to_s, self._gas(air, bottle_id, to_s), scales.walk_var, temp_var)
             found = gauss_in_cents(level, scales.widening * var)
             means[k], sds[k] = found.mean, found.sd
         return means, sds
@@ -355,12 +387,11 @@ class Beliefs:
     def _track_at(self, bottle_id: str, at_s: float, air: Air) -> tuple[Track, float]:
         """A bottle's filter at a time, pump off, and for how long nobody read the thermometer."""
         track = self._leaned_now(bottle_id)
-        lag = self.priors[bottle_id].lag_min
         if air is not self.air and bottle_id in self.read_since_temp:
-            _in_hindsight(track, air, lag)
+            self._in_hindsight(bottle_id, track, air)
         unseen_min = air.unseen_min(at_s if track.at_s is None else track.at_s, at_s)
         walk = self.scales[self.priors[bottle_id].group].walk_var
-        track.advance(at_s, air.gas_at(at_s, lag), walk, 0.0)
+        track.advance(at_s, self._gas(air, bottle_id, at_s), walk, 0.0)
         if bottle_id in self.on:
             head = self.handling.now(bottle_id, HEAD)
             track.jump(head.mean, head.var)
@@ -372,12 +403,6 @@ class Beliefs:
             cached = (self._version, self.leaning.leaned(bottle_id, self.tracks[bottle_id]))
             self._track_cache[bottle_id] = cached
         return cached[1].copy()
-
-
-def _in_hindsight(track: Track, air: Air, lag: float) -> None:
-    gas = None if track.at_s is None else air.gas_in_hindsight(track.at_s, lag)
-    if gas is not None and track.teff is not None:
-        track.teff = gas
 
 
 def _own_var(event: ev.Strike) -> float:

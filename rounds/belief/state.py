@@ -51,6 +51,7 @@ def to_bytes(beliefs: Beliefs) -> bytes:
         "usual_sd": beliefs.usual_sd,
         "on": sorted(beliefs.on),
         "read_since_temp": sorted(beliefs.read_since_temp),
+        "rail_air": list(beliefs.rail_air.items()),
         "pools": {g: _pool(p) for g, p in beliefs.leaning.pools.items()},
         "air": _air(beliefs.air),
         "scales": {g: _plain(s) for g, s in beliefs.scales.items()},
@@ -129,6 +130,7 @@ def _restored(rig: Rig, document: dict[str, Any]) -> Beliefs:
         kept = document["pools"][group]
         pool.found = {name: Gauss(mean, sd) for name, mean, sd in kept["found"]}
         pool.count, pool.waiting, pool.fits = kept["count"], kept["waiting"], kept["fits"]
+    beliefs.rail_air = {rail: [(at_s, k) for at_s, k in steps] for rail, steps in document["rail_air"]}
     _restore_air(beliefs.air, document["air"])
     for group, scales in beliefs.scales.items():
         _fill(scales, document["scales"][group])

@@ -175,6 +175,9 @@ class Controller(Protocol):
     def swapped(self, one: str, other: str) -> None:
         """Two bottles changed places, or a spare came in."""
 
+    def rail_air(self, rail: int, warmer_k: float) -> None:
+        """The air at one rail is warmer than the thermometer says, by so many kelvin."""
+
     def let_down(self) -> None:
         """Let the air out of all bottles, one after the other; an open round ends first."""
 

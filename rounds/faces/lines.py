@@ -65,6 +65,7 @@ class Lines:
             "temp_c": self._temperature,
             "gauge_psi": self._gauge,
             "gauge": self._gauge_typed,
+            "rail_air": self._rail_air,
             "swap": self._swap,
             "let_down": self._let_down,
             "take": self._take,
@@ -216,6 +217,11 @@ class Lines:
         if not isinstance(value, str):
             raise BadInput(f'gauge must be text such as "3.2 bar" or "none", not {_shown(value)}')
         self.session.gauge_typed(value, at_s)
+
+    def _rail_air(self, value: Any, at_s: float) -> None:
+        fields = _object(value, "rail_air", ("rail", "warmer_k"))
+        rail = _number(fields.get("rail"), "rail_air.rail")
+        self.session.rail_air(int(rail), _number(fields.get("warmer_k"), "rail_air.warmer_k"), at_s)
 
     def _swap(self, value: Any, at_s: float) -> None:
         if not isinstance(value, list) or len(value) != 2 or not all(isinstance(b, str) for b in value):

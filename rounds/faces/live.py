@@ -393,6 +393,10 @@ class Live:
         """Two bottles changed places, or a spare came in."""
         self.session.swapped(one, other, self._clock())
 
+    def rail_air(self, rail: int, warmer_k: float) -> None:
+        """The air at one rail is warmer than the thermometer says."""
+        self.session.rail_air(rail, warmer_k, self._clock())
+
     def let_down(self) -> None:
         """Let the air out of all bottles, one after the other."""
         self.session.let_down(self._clock())

@@ -211,6 +211,13 @@ class PlainFace:
         self.controller.note(text, about)
         return ["Noted."]
 
+    def _word_rail(self, rest: str) -> list[str]:
+        named, _, kelvin = rest.rpartition(" ")
+        rail = int(typed.number(named, "rail", 0.0, 50.0))
+        warmer_k = typed.number(kelvin, "kelvin", -25.0, 25.0)
+        self.controller.rail_air(rail, warmer_k)
+        return [f"Rail {rail}: {abs(warmer_k):g} K {'warmer' if warmer_k >= 0.0 else 'colder'} than the air."]
+
     def _word_swap(self, rest: str) -> list[str]:
         one, other = typed.two_bottles(rest, self.controller.rig)
         self.controller.swapped(one, other)

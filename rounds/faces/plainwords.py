@@ -50,6 +50,7 @@ WORDS: dict[str, Word] = {
     ),
     "empty": Word("[all | BOTTLE ...]", "this bottle holds no air, or those named, or all not heard yet"),
     "note": Word("[BOTTLE:] TEXT", "write something down"),
+    "rail": Word("NUMBER KELVIN", "the air there is so much warmer, as in rail 3 4; -2 for colder"),
     "swap": Word("BOTTLE BOTTLE", "two bottles changed places, or a spare came in"),
     "down": Word("", "let all bottles down, one after the other; done after each"),
     "replaced": Word("BOTTLE cap|bottle", "a part was replaced"),

@@ -179,7 +179,7 @@ class Viewer:
             return f"{TIME_MAY_BE}. {len(out)} unheard may be left out."
         fixed = fixed_by(pieces_named(self.session.rig, state.opened.pieces))
         floats = self.session.rig.reference.floating and fixed is not None
-        return f"A4 stays where it is: {fixed} fixes the pitch." if floats else ""
+        return f"A4 stays where it is: {fixed} fixes the pitch." if floats else self.session.rail_words
 
     def _whole_without(self, out: Collection[str]) -> str:
         """Which pieces of the round lose no note by leaving bottles out; nothing without pieces."""

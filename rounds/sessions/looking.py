@@ -32,6 +32,9 @@ class Looking:
 
     def __init__(self) -> None:
         self.words: Mapping[str, str] = {}
+        self.expected: Mapping[str, float] = {}
+        """Where bottles were expected when the round opened; nothing is known of a round that was taken
+        up."""
         self._known: Remembered | None = None
 
     def look(self, rig: Rig, log: Log, now_s: float, opened: RoundOpened | None = None) -> None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from rounds.air import kpa_to_psi
 from rounds.belief.air_log import NOTHING_KNOWN
 from rounds.errors import BadInput
-from rounds.events import Disconnected, Event, RoundOpened, ShiftChosen, Swapped
+from rounds.events import Disconnected, Event, RailAir, RoundOpened, ShiftChosen, Swapped
 from rounds.notes import cents
 from rounds.sessions.acts import known
 
@@ -55,6 +55,27 @@ def shift_for(rig: Rig, day: Day, a4: float | str) -> float:
             f"give one nearer, or write another reference_hz into the rig file"
         )
     return shift
+
+
+MOST_WARMER_K = 25.0
+
+
+def rail_air(rig: Rig, day: Day, rail: int, warmer_k: float, now_s: float) -> RailAir:
+    """The air at a rail is warmer or colder than the thermometer says.
+
+    Raises:
+        BadInput: the rig has no such rail, no air temperature was given, or it cannot be.
+    """
+    rails = sorted({b.rail for b in rig.bottles})
+    if rail not in rails:
+        raise BadInput(f"the rig has no rail {rail}; it has {', '.join(map(str, rails))}")
+    if not abs(warmer_k) <= MOST_WARMER_K:
+        raise BadInput(
+            f"{warmer_k:g} K beside the air cannot be; give -{MOST_WARMER_K:g} to {MOST_WARMER_K:g}"
+        )
+    if day.temp_c is None:
+        raise BadInput("give the air temperature first, then how much warmer the rail is")
+    return RailAir(at_s=now_s, rail=rail, warmer_k=warmer_k)
 
 
 def let_down_opened(rig: Rig, day: Day, now_s: float) -> RoundOpened:

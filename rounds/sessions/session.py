@@ -13,7 +13,7 @@ from rounds.events import Event, Skipped, SteppedBack, Strike, ToldEmpty
 from rounds.guide.instructions import idle, no_round
 from rounds.instruction import Instruction
 from rounds.recognising.recognition import checked, in_play
-from rounds.sessions import acts
+from rounds.sessions import acts, rails
 from rounds.sessions.closing import closing
 from rounds.sessions.crew import Crew, shared_out
 from rounds.sessions.looking import Looking
@@ -231,6 +231,7 @@ class Session(Telling):
         opened = acts.round_opened(self.rig, self.day, now_s, downbeat_s, block_s, temp_c, pieces)
         opened = shared_out(self.rig, self.beliefs, opened, people)
         self._looking.look(self.rig, self.record.log, now_s)
+        self._looking.expected = rails.expected_now(self.beliefs, now_s)
         before = [] if temp_c is None else [acts.temperature(temp_c, "hand", now_s)]
         named = acts.all_empty(self.rig, self.day, opened.needed, empty)
         after = [ToldEmpty(at_s=now_s, bottles=named)] if named else []
@@ -294,6 +295,15 @@ class Session(Telling):
         now_s, take = self.record.at(at_s), self.day.take
         if take is not None:
             self.record.write(acts.take_stopped(take.take, self.record.worst(take.at_s, now_s), now_s))
+
+    @property
+    def rail_words(self) -> str:
+        """That the bottles of one rail read warmer than the others together; else nothing."""
+        state = self.day.round
+        if state is None or self.day.temp_c is None:
+            return ""
+        found = rails.warmer_rail(self.rig, self.beliefs, state, self._looking.expected)
+        return "" if found is None else rails.in_words(*found)
 
     def due(self, at_s: float) -> Due:
         """When the next round should start, and why."""

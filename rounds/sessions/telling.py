@@ -96,6 +96,14 @@ class Telling(ABC):
         """
         self._do(*rig_acts.a4_matched(self.rig, self.day, a4, self.record.at(at_s)))
 
+    def rail_air(self, rail: int, warmer_k: float, at_s: float) -> None:
+        """The air at one rail is so much warmer than the thermometer says: it is in the sun.
+
+        Raises:
+            BadInput: no such rail, or no air temperature was given.
+        """
+        self._do(rig_acts.rail_air(self.rig, self.day, rail, warmer_k, self.record.at(at_s)))
+
     def let_down(self, at_s: float) -> None:
         """Let the air out of all bottles, one after the other; an open round ends first.
 

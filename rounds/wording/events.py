@@ -142,6 +142,10 @@ WORDING: dict[type[ev.Event], Wording] = {
     ev.Disconnected: Wording(lambda e: f"{pump_name(e.pump)} off", lambda e: f"pump off {e.bottle}"),
     ev.AirMoved: Wording(_air, _pumped),
     ev.Temperature: Wording(lambda e: f"air at {e.temp_c:g} °C", lambda e: f"air at {e.temp_c:g} °C"),
+    ev.RailAir: Wording(
+        lambda e: f"rail {e.rail} {e.warmer_k:+g} K beside the air",
+        lambda e: f"rail {e.rail} at {e.warmer_k:+g} K",
+    ),
     ev.Gauge: Wording(
         lambda e: f"gauge {kpa_to_psi(e.gauge_kpa):.1f} psi ({e.gauge_kpa:.0f} kPa)",
         lambda e: f"{kpa_to_psi(e.gauge_kpa):.3g} psi in {e.bottle}",

@@ -281,6 +281,9 @@ class FakeController:
     def swapped(self, one: str, other: str) -> None:
         self._note_down("swapped", one, other)
 
+    def rail_air(self, rail: int, warmer_k: float) -> None:
+        self._note_down("rail_air", rail, warmer_k)
+
     def let_down(self) -> None:
         self._note_down("let_down")
 
