@@ -94,7 +94,8 @@ def test_all_bottles_of_a_rail_together_are_a_thermometer_and_one_is_none() -> N
 def test_what_every_reading_is_off_by_is_no_sun() -> None:
     """A hundred rounds of readings 3 cents off accuse no rail; a whole hall that warmed does neither."""
     rng = np.random.default_rng(4)
-    rounds = [found({b.id: float(rng.normal(5.0, 3.0)) for b in RIG.bottles}) for _ in range(100)]
+    per_k = {b: prior.per_kelvin.mean for b, prior in Beliefs(RIG).priors.items()}
+    rounds = [found({b: 1.5 * k + float(rng.normal(0.0, 3.0)) for b, k in per_k.items()}) for _ in range(100)]
     assert sum(r is not None for r in rounds) <= 1
 
 
