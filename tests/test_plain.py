@@ -171,6 +171,22 @@ class TestRefusals:
         assert plain_face.hear("back") == ["This is the first bottle."]
 
 
+class TestFractions:
+    @pytest.mark.parametrize(
+        ("written", "said"),
+        [
+            ("give C4 1¼ strokes more", "Give C4 1 and a quarter strokes more."),
+            ("⅛ of a stroke", "An eighth of a stroke."),
+        ],
+    )
+    def test_parts_of_a_stroke_are_spelled_out(self, written: str, said: str) -> None:
+        assert plain.sentence(written) == said
+
+    def test_a_bottle_is_named_once(self) -> None:
+        told_ = replace(told("add", "C4", 1.25), detail="give C4 1¼ strokes more", then_strike=False)
+        assert "Give C4 1 and a quarter strokes more." in plain.instruction(told_)
+
+
 class TestSentences:
     def test_names_are_spoken(self) -> None:
         assert [plain.name(n) for n in ("C#5", "Bb3", "G6", "top left")] == [

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import Any
+from types import SimpleNamespace
+from typing import Any, cast
 
 import pytest
 
@@ -33,6 +34,7 @@ from rounds.faces.plain import progress
 from rounds.faces.viewing import Viewer
 from rounds.guide.round import advance
 from rounds.hearing.reading import Reading
+from rounds.instruction import Instruction
 from rounds.journal import MemoryJournal
 from rounds.notes import parse_note, shifted_hz
 from rounds.rig import Bottle, Piece, Pump, Reference, Rig
@@ -615,3 +617,13 @@ def test_no_round_is_due_for_a_bottle_that_was_skipped() -> None:
     assert shown["C4"] == "left_out"
     bench.session.open_round(bench.now_s)
     assert not bench.session.day.skipped
+
+
+@pytest.mark.parametrize(("strokes", "said"), [(0.125, "wants_air"), (-0.5, "too_full"), (None, "too_full")])
+def test_a_bottle_that_is_given_air_is_not_called_too_full(strokes: float | None, said: str) -> None:
+    """What settles back is pumped beforehand: a bottle that sounds high may want a little more."""
+    told = Instruction("add", "C4", "hand", strokes, None, "", "")
+    viewer = Viewer(cast("Session", SimpleNamespace(instructions=(told,))))
+    assert viewer._as_ordered("C4", "too_full") == said
+    assert viewer._as_ordered("C4", "holds") == "holds"
+    assert viewer._as_ordered("D4", "too_full") == "too_full"

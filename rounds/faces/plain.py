@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 _IN_TEXT = re.compile(r"\b[A-G][#♯b♭]-?\d{1,2}\b")
 _SIGNS = {"+": "plus ", "−": "minus ", "±": "give or take "}
 _SIGNED = re.compile(r"([+−±])(?=\d)")
+_PARTS = dict(zip("⅛¼⅜½⅝¾⅞", shown.PARTS_SPOKEN[1:], strict=True))
+_FRACTION = re.compile(rf"(\d*)([{''.join(_PARTS)}])")
 _NAME = re.compile(r"([A-Ga-g])([#♯b♭])(-?\d{1,2})\Z")
 
 
@@ -47,6 +49,7 @@ def sentence(text: str) -> str:
     """Capital first, full stop last; names and signs that a reader swallows are spelled out."""
     text = _IN_TEXT.sub(lambda m: name(m[0]), plain(text.strip(), 400))
     text = _SIGNED.sub(lambda m: _SIGNS[m[1]], text)
+    text = _FRACTION.sub(lambda m: f"{m[1]} and {_PARTS[m[2]]}" if m[1] else _PARTS[m[2]], text)
     return shown.sentence(text)
 
 
@@ -84,7 +87,8 @@ def of_person(person: int, told: PersonView) -> list[str]:
 def _deed(told: Instruction) -> str:
     bottle = name(told.bottle) if told.bottle else ""
     if not told.then_strike:
-        return sentence(f"{bottle}: {told.detail}")
+        named = told.bottle is not None and told.bottle in told.detail
+        return sentence(told.detail if named else f"{bottle}: {told.detail}")
     strokes = shown.strokes_spoken(told.strokes) if told.strokes else "some air"
     match told.act:
         case "strike":

@@ -233,7 +233,7 @@ class Viewer:
         lasts = not needs_visit if plan is not None else _lasts(leaves_min)
         given_up = plan is not None and bottle.id in plan.sacrificed and bottle.id not in places
         needs = self._state(bottle, needed, known, Gauss(off, level.sd), lasts)
-        needs = "left_out" if given_up and needed else needs
+        needs = "left_out" if given_up and needed else self._as_ordered(bottle.id, needs)
         return BottleView(
             id=bottle.id,
             note=bottle.note.name,
@@ -263,6 +263,13 @@ class Viewer:
             return "unheard"
         found = tuned(off, bottle.tolerance_cents)
         return _STATE[found] if found != "in_tune" or lasts else "fades"
+
+    def _as_ordered(self, bottle_id: str, state: State) -> State:
+        """A bottle that gets air wants it, though it sounds high: some of it settles back."""
+        for told in self.session.instructions:
+            if told.bottle == bottle_id and told.strokes and state in ("wants_air", "too_full"):
+                return "wants_air" if told.strokes > 0 else "too_full"
+        return state
 
     def _strokes(self, bottle: Bottle, level_cents: float, state: State) -> float | None:
         """Strokes from where a bottle is to its aim: those of the order, for the bottle in hand."""
