@@ -15,7 +15,7 @@ from scipy import stats
 
 from rounds import cli
 from rounds.air import psi_to_kpa
-from rounds.belief.priors import from_linear
+from rounds.belief.priors import PRESSURE_X, from_linear
 from rounds.events import (
     AirMoved,
     Connected,
@@ -217,6 +217,45 @@ def shifted(event: Event, minutes: float) -> Event:
     import dataclasses
 
     return dataclasses.replace(event, at_s=event.at_s + 60.0 * minutes)
+
+
+FILLED_LOW = -400.0
+
+
+@pytest.mark.parametrize(
+    ("fall", "minutes", "state"),
+    [(0.3, 11.0, "holds"), (30.0, 11.0, "falls"), (0.3, 4.0, "again"), (None, 0.0, "again")],
+)
+def test_a_new_cap_is_filled_low_and_heard_twice(fall: float | None, minutes: float, state: str) -> None:
+    """Two strikes ten minutes apart say whether it holds; four minutes say nothing yet."""
+    events: list[Event] = [
+        Replaced(at_s=0.0, bottle="E4", part="cap"),
+        Temperature(at_s=1.0, temp_c=20.0),
+        strike(10, "E4", FILLED_LOW),
+    ]
+    if fall is not None:
+        events.append(strike(10 + minutes, "E4", FILLED_LOW - fall))
+    found = health_of(events)["E4"]
+    assert found.first_use is not None
+    assert found.first_use.state == state
+    assert [f.what for f in found.findings] == (["its new part does not hold"] if state == "falls" else [])
+
+
+def test_a_part_that_is_not_new_has_no_first_use() -> None:
+    assert health_of([strike(0, "E4", 0.0), strike(11, "E4", -20.0)])["E4"].first_use is None
+    waiting = health_of([Replaced(at_s=0.0, bottle="E4", part="bottle")])["E4"].first_use
+    assert waiting is not None
+    assert waiting.state == "wait"
+
+
+def test_a_low_filling_that_leaks_the_same_share_counts_the_same() -> None:
+    """Half the pressure loses half as many linear cents a minute: both come to one rate at the note."""
+    half = -0.5 * PRESSURE_X
+    full = rate_between(Level(0.0, 0.0, 20.0), Level(1200.0, -8.0, 20.0), 0.0, "middle")
+    low = rate_between(Level(0.0, half, 20.0), Level(1200.0, half - 4.0, 20.0), 0.0, "middle")
+    assert full is not None
+    assert low is not None
+    assert low.per_min == pytest.approx(full.per_min, rel=0.02)
 
 
 def test_hours_count_while_it_sounds_as_pumped() -> None:

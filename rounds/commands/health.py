@@ -84,6 +84,7 @@ def _document(health: BottleHealth) -> dict[str, Any]:
         "bottle": vars(health.bottle),
         "gauges": [vars(g) for g in health.gauges],
         "notes": list(health.notes),
+        "first_use": None if health.first_use is None else vars(health.first_use),
         "findings": [vars(f) for f in health.findings],
     }
 
@@ -95,6 +96,9 @@ def _print_table(bottles: Sequence[BottleHealth]) -> None:
     findings = sorted((f for b in bottles for f in b.findings), key=lambda f: URGENCIES.index(f.urgency))
     for finding in findings:
         _print_finding(finding)
+    for b in bottles:
+        if b.first_use is not None and b.first_use.state != "falls":
+            print(f"{plain(b.id)}: {b.first_use.words}")
     if findings:
         print(f"{CARE}\n")
     else:

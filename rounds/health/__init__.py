@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Literal, get_args
 from rounds.air import kpa_to_psi, prior_shell
 from rounds.belief.priors import prior_of
 from rounds.gauss import Gauss
+from rounds.health.first_use import FirstUse, first_use
 from rounds.health.histories import AT_PRESSURE_KPA, GaugeRead, Histories, History, Use, fitted_s
 from rounds.health.leaks import weigh
 from rounds.health.rates import together
@@ -80,6 +81,7 @@ class BottleHealth:
     gauges: tuple[GaugeRead, ...]
     notes: tuple[str, ...]
     findings: tuple[Finding, ...]
+    first_use: FirstUse | None = None
 
 
 def assess(rig: Rig, histories: Histories, now_s: float) -> tuple[BottleHealth, ...]:
@@ -97,6 +99,7 @@ def _health(rig: Rig, bottle: Bottle, history: History, odds: LeakOdds, now_s: f
     worn = _cap_findings(bottle, history.cap, days)
     leak = _leak_findings(bottle, history, own, group, p_leak, worn=bool(worn))
     pressure = _pressure_findings(rig, bottle, history)
+    new = first_use(history, group)
     return BottleHealth(
         id=bottle.id,
         group=bottle.group,
@@ -109,8 +112,17 @@ def _health(rig: Rig, bottle: Bottle, history: History, odds: LeakOdds, now_s: f
         cap_days=days,
         gauges=tuple(history.gauges),
         notes=tuple(history.notes),
-        findings=(*pressure, *leak, *worn),
+        findings=(*pressure, *_new_findings(bottle, new), *leak, *worn),
+        first_use=new,
     )
+
+
+def _new_findings(bottle: Bottle, new: FirstUse | None) -> tuple[Finding, ...]:
+    """A new part that falls is told at once: what to try is the part itself."""
+    if new is None or new.state != "falls":
+        return ()
+    steps = (VALVE, SEAL, BOTTLE.format(bottle.id))
+    return (Finding(bottle.id, "its new part does not hold", "soon", new.words, new.words, steps),)
 
 
 def at_the_valve(rig: Rig, histories: Histories, now_s: float) -> dict[str, str]:

@@ -89,6 +89,8 @@ class History:
     notes: list[str] = field(default_factory=list)
     readings: int = 0
     """Clear readings since cap or bottle was replaced."""
+    is_new: bool = False
+    """Whether cap or bottle was replaced: its first stretch says whether it holds."""
     caps: int = 0
     """Caps replaced on this bottle."""
     first_s: float | None = None
@@ -200,7 +202,13 @@ class Histories:
         del history.gauges[:-GAUGES_KEPT]
 
     def _replaced(self, history: History, event: ev.Replaced) -> None:
-        fresh = History(cap=Use(event.at_s), bottle=history.bottle, caps=history.caps + 1, first_s=event.at_s)
+        fresh = History(
+            cap=Use(event.at_s),
+            bottle=history.bottle,
+            caps=history.caps + 1,
+            first_s=event.at_s,
+            is_new=True,
+        )
         if event.part == "bottle":
             fresh.bottle, fresh.caps = Use(event.at_s), 0
         self.of[event.bottle] = fresh

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rounds.belief.pooling import Told
-from rounds.belief.priors import CREEP, SETTLING
+from rounds.belief.priors import CREEP, PRESSURE_X, SETTLING
 from rounds.belief.track import CREEP_FROM_MIN, SETTLE_MIN, Move
 
 if TYPE_CHECKING:
@@ -37,6 +37,10 @@ CREEP_DOUBT = 0.006
 SETTLED_VAR = 3.0**2
 """A reading after which more than this was still to settle, cents², begins no stretch that could be
 longer."""
+FILLED_LOW = -100.0
+"""Linear cents off the note from which down a bottle counts as filled low."""
+LEAST_SHARE = 0.2
+"""Of the pressure at its note: a bottle filled lower than this counts as filled so far."""
 TEMP_DOUBT_K = 1.0
 """What the air may have done unseen while no temperature is given."""
 READ_OFF_DOUBT_K = 0.3
@@ -80,7 +84,9 @@ def rate_between(first: Level, last: Level, per_kelvin: float, group: Group) -> 
     settled = _settled(first, last)
     change = last.x - first.x - per_kelvin * warmer - settled.mean
     var = first.var + last.var + settled.var + WALK_VAR_PER_MIN[group] * minutes + (per_kelvin * doubt_k) ** 2
-    return Rate(change / minutes, var / minutes**2, minutes)
+    middle = 0.5 * (first.x + last.x)
+    share = max(LEAST_SHARE, 1.0 + middle / PRESSURE_X) if middle < FILLED_LOW else 1.0
+    return Rate(change / minutes / share, var / (minutes * share) ** 2, minutes)
 
 
 def began_unsettled(first: Level, last: Level) -> bool:

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from rounds.journal import Log
     from rounds.rig import Rig
 
-VERSION = 2
+VERSION = 3
 """Raised whenever the meaning of a kept number changes."""
 LONG = 5000
 """Events from which on histories are worth keeping."""

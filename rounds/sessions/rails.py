@@ -63,7 +63,7 @@ def _beside(kelvin: Mapping[int, list[float]], rail: int) -> float | None:
 
 
 def _spread(kelvin: Mapping[int, list[float]]) -> float:
-    """Sd of single bottles about the middle of their rail, from distances, so that few wild ones count little."""
+    """Sd of single bottles about the middle of their rail, from distances: wild ones count little."""
     off = [abs(k - statistics.median(of)) for of in kelvin.values() for k in of]
     return MAD_TO_SD * statistics.median(off)
 
