@@ -185,7 +185,10 @@ def why(view: View, level: Level | None = None, keyed: Callable[[str], str] = st
     told = view.instruction
     if level is not None and level.state == "lost" and told.act == "strike":
         words = shown.sentence(plain(level.words, 200))
-        return (Said(words, "bold"), Said(keyed("It goes on by itself. {sound}: sound check."), "bold"))
+        return (
+            Said(words, "bold"),
+            Said(keyed("The round waits, then goes on by itself. {sound}: sound check."), "bold"),
+        )
     if view.maybe_swapped is not None:
         one, other = (plain(b, 8) for b in view.maybe_swapped)
         asked = f"{one} and {other}: each sounds like the other's note."
