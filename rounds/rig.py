@@ -28,6 +28,10 @@ a floor pump. One cheap pump reads 92, 50 and 24 psi at 75, 35 and 15."""
 LEAST_DIAL_SD_KPA, DIAL_SD_SHARE = psi_to_kpa(1.0), 0.015
 """A dial whose span the rig names: 1.5 % of it, so that 99.9 % of errors lie within 4.6 %. EN 837-1:1996
 allows its worst class 4 % of span anywhere on the dial, and the usual ones 1.6 and 2.5."""
+READING_SD_KPA = psi_to_kpa(0.5)
+"""What differs from one reading of a dial to the next: half a division, and the air the hose takes. Guess."""
+SURE_SD = 3.09
+"""So many standard deviations, on one side: 99.9 % of a normal error."""
 RELIABLE_LOW = Note(60)
 """C4. Below lies the bass. Common practice, no source."""
 RELIABLE_HIGH = Note(88)

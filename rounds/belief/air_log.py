@@ -253,6 +253,15 @@ class Pressure:
         """The most likely pressure."""
         return float(self.bottles.weight @ self.now_kpa)
 
+    @property
+    def surely_expected_kpa(self) -> float:
+        """The most likely pressure, where one strike alone, sharper than at the gauge, counts for nothing."""
+        sharper = self.newest is not None and not self.log.agreed and self.newest.to_hz < self.hz
+        if self.newest is None or not sharper:
+            return self.expected_kpa
+        pumped_kpa = self.log.most * self.bottles.stroke_kpa
+        return float(self.bottles.weight @ (self.bottles.pressures_kpa(self.newest.to_hz) + pumped_kpa))
+
     def expected_at_kpa(self, hz: float) -> float:
         """The most likely pressure at a pitch."""
         return float(self.bottles.weight @ self.bottles.pressures_kpa(hz))

@@ -33,6 +33,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rounds.air import KPA_PER, KPA_PER_PSI, NOTHING_KPA, STIFFNESS_SHARE
+from rounds.rig import READING_SD_KPA, SURE_SD
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -47,7 +48,7 @@ POINTS, HIGHEST_POINTS = 1800, 900
 FEW, STROKES_TOO = 40, 0.3
 WIDER = (4.0, 2.0, 1.0)
 """The search begins with wider errors, else it would not find the few bottles that fit many fills."""
-RULED_OUT = 3.09**2
+RULED_OUT = SURE_SD**2
 """Misses squared and added up: 99.9 % one-sided of a normal distribution."""
 GUARD = 0.6
 """Added to it, for the gaps between the bottles that are thought of."""
@@ -92,8 +93,6 @@ HAND_SD, LEAST_HAND = 0.08, 0.07
 HOT = 0.35
 """Pumped quickly the gas is hot: the pitch may show so much more than the strokes leave in the end."""
 EAR_CENTS = 4.0
-READING_SD_KPA = 0.5 * KPA_PER_PSI
-"""What differs from one reading of a dial to the next: half a division, and the air the hose takes. Guess."""
 GONE = 1e9
 _LOGS = [[math.log(x) for x in (found, delivered)] for found, delivered in zip(FOUND, DELIVERED, strict=True)]
 WIDEST = np.array([[0.05, GAS_PER_KPA[0], *_LOGS[0]], [0.80, GAS_PER_KPA[1], *_LOGS[1]]])

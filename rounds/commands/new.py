@@ -58,6 +58,7 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def run(args: argparse.Namespace) -> int:
     """Ask or take the options, and write the file."""
+    from rounds.rigs.gauges import gauge_sentences
     from rounds.rigs.rigfile import parse_rig, rig_to_toml, save_rig
     from rounds.rigs.rigmaker import make_rig
 
@@ -70,6 +71,8 @@ def run(args: argparse.Namespace) -> int:
     first, last = rig.by_pitch[0], rig.by_pitch[-1]
     print(f"{path}: {len(rig.bottles)} bottles from {first.id} to {last.id}", file=sys.stderr)
     print("Now put in the true volumes and places of your bottles.", file=sys.stderr)
+    for said in gauge_sentences(rig):
+        print(said, file=sys.stderr)
     return int(ExitCode.FINE)
 
 

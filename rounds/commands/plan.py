@@ -129,6 +129,7 @@ def _told(found: VisitOrder) -> str:
 
 def _plan_rig(args: argparse.Namespace) -> int:
     from rounds.planning import Asked, parallel_plans
+    from rounds.rigs.gauges import gauge_needs, gauge_sentences
 
     told = looking_ahead.standing(args)
     if args.mounted is not None and args.mounted not in {p.id for p in told.rig.pumps}:
@@ -145,10 +146,17 @@ def _plan_rig(args: argparse.Namespace) -> int:
         pieces=pieces,
     )
     plans = parallel_plans(told.rig, told.beliefs, asked, args.people)
+    for said in gauge_sentences(told.rig, told.temp_c):
+        print(plain(said, 400), file=sys.stderr)
     if not all(p.proved for p in plans):
         print("rounds: a good order, not proved to be the best one.", file=sys.stderr)
     if args.json:
-        document = {"now": looking_ahead.iso(told.now_s), "plans": [_as_json(p) for p in plans]}
+        refused = [n.bottle for n in gauge_needs(told.rig, told.temp_c)]
+        document = {
+            "now": looking_ahead.iso(told.now_s),
+            "plans": [_as_json(p) for p in plans],
+            "refused_without_gauge": refused,
+        }
         print(json.dumps(document, allow_nan=False, ensure_ascii=False))
     else:
         print("\n\n".join(_sentences(told.rig, plan, i, len(plans)) for i, plan in enumerate(plans, 1)))

@@ -110,7 +110,7 @@ class Situation:
         if log.read_kpa is not None:
             return log.read_kpa + log.read_strokes * kind.stroke_kpa
         pressure = pressure_now(kind, log, kind.target_hz)
-        in_it_kpa = pressure.expected_kpa
+        in_it_kpa = pressure.surely_expected_kpa
         if pressure.doubted and pressure.times_read and pressure.newest is not None:
             # Until it is settled which is wrong, the gauge or what the pitch says, the higher counts.
             in_it_kpa = max(in_it_kpa, pressure.newest.read_kpa)

@@ -16,20 +16,16 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rounds.air import (
-    ATMOSPHERE_KPA,
-    HOTTEST_C,
-    ROOM_C,
-    WARMER_C,
-    celsius_to_kelvin,
     kpa_to_psi,
     pressure_figure,
 )
 from rounds.belief.air_log import NOTHING_KNOWN, kind_of, pressure_now
 from rounds.belief.in_or_out import chance_in
-from rounds.belief.pressure import READING_SD_KPA
 from rounds.gauss import Gauss
 from rounds.notes import CENTS_PER_NEPER, shifted_hz
 from rounds.planning.strokes import QUARTER, TOUCH, amounts, let_out_sd, pumped_sd
+from rounds.rig import READING_SD_KPA, SURE_SD
+from rounds.rigs.gauges import cool_limit_kpa
 
 if TYPE_CHECKING:
     from rounds.belief.air_log import AirLog, Pressure
@@ -53,8 +49,6 @@ MOST_READ = 2
 """At one pitch a gauge is read no more often: the second time to settle what the first left open."""
 GAUGE_HELPS = 0.03
 """A gauge is asked for where it has at least this chance to leave room. Our guess."""
-GAUGE_SURE_SD = 3.09
-"""99.9 % of a normal error, on one side."""
 HELD_CENTS = 3.0
 """A bottle may be brought this little above the highest pitch it has held. Our guess."""
 SMALL_CENTS = 60.0
@@ -232,18 +226,6 @@ def room_strokes(rig: Rig, bottle_id: str, known: AirLog, temp_c: float | None) 
     return pressure.room(cool_limit_kpa(rig, bottle_id, temp_c))
 
 
-def cool_limit_kpa(rig: Rig, bottle_id: str, temp_c: float | None) -> float:
-    """The gauge pressure now that reaches the ceiling in the hottest air of the block (P in proportion to T).
-
-    Where the temperature was said, air a little warmer is counted with, else a hot stage.
-    """
-    now_c = ROOM_C if temp_c is None else temp_c
-    hottest_c = max(HOTTEST_C, now_c) if temp_c is None else now_c + WARMER_C
-    share = celsius_to_kelvin(now_c) / celsius_to_kelvin(hottest_c)
-    ceiling_kpa = (rig.bottle(bottle_id).ceiling_kpa + ATMOSPHERE_KPA) * share - ATMOSPHERE_KPA
-    return min(ceiling_kpa, rig.pump_of(bottle_id).max_gauge_kpa)
-
-
 def _add(task: _Task) -> Dose:
     offered, exact = task.amounts(), max(0.0, task.exact())
     place = _below(offered, exact) if task.bottle.group == "bass" else _nearest(offered, exact)
@@ -300,7 +282,7 @@ def _gauge_may_help(task: _Task) -> bool:
     pump = task.pump
     if pump.gauge_span_kpa is None:
         return True
-    margin_kpa = GAUGE_SURE_SD * math.hypot(pump.gauge_sd_kpa, READING_SD_KPA)
+    margin_kpa = SURE_SD * math.hypot(pump.gauge_sd_kpa, READING_SD_KPA)
     return task.pressure.chance_below(task.limit_kpa - margin_kpa, TOUCH) >= GAUGE_HELPS
 
 

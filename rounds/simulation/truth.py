@@ -36,7 +36,7 @@ CREEP_SHARE = 0.006
 """Share of the pressure's effect that creeps away in each decade, median."""
 ROUGH = (2.0, 1.6, 1.4)
 """In the rougher world: leaks, walk and noise are this much larger."""
-REACH = 0.78
+REACH = 0.85
 """Players keep only bottles that reach their note below this share of the ceiling."""
 
 
