@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from rounds.air import KPA_PER_PSI
 from rounds.notes import Note
+from rounds.planning.gauges import cool_limit_kpa, gauge_needs, gauge_sentences
 from rounds.rig import READING_SD_KPA, SURE_SD, Bottle, Pump, Rig
-from rounds.rigs.gauges import cool_limit_kpa, gauge_needs, gauge_sentences
 
 
 def rig(gauge: bool | None, span_psi: float | None, *notes: int) -> Rig:

@@ -58,7 +58,7 @@ def register(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def run(args: argparse.Namespace) -> int:
     """Ask or take the options, and write the file."""
-    from rounds.rigs.gauges import gauge_sentences
+    from rounds.planning.gauges import gauge_sentences
     from rounds.rigs.rigfile import parse_rig, rig_to_toml, save_rig
     from rounds.rigs.rigmaker import make_rig
 

@@ -129,7 +129,7 @@ def _told(found: VisitOrder) -> str:
 
 def _plan_rig(args: argparse.Namespace) -> int:
     from rounds.planning import Asked, parallel_plans
-    from rounds.rigs.gauges import gauge_needs, gauge_sentences
+    from rounds.planning.gauges import gauge_needs, gauge_sentences
 
     told = looking_ahead.standing(args)
     if args.mounted is not None and args.mounted not in {p.id for p in told.rig.pumps}:

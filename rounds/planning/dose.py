@@ -23,9 +23,9 @@ from rounds.belief.air_log import NOTHING_KNOWN, kind_of, pressure_now
 from rounds.belief.in_or_out import chance_in
 from rounds.gauss import Gauss
 from rounds.notes import CENTS_PER_NEPER, shifted_hz
+from rounds.planning.gauges import cool_limit_kpa
 from rounds.planning.strokes import QUARTER, TOUCH, amounts, let_out_sd, pumped_sd
 from rounds.rig import READING_SD_KPA, SURE_SD
-from rounds.rigs.gauges import cool_limit_kpa
 
 if TYPE_CHECKING:
     from rounds.belief.air_log import AirLog, Pressure
