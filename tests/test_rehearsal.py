@@ -109,7 +109,7 @@ def test_strikes_of_a_wrong_bottle_are_seldom_believed() -> None:
         steps: list[Step] = []
         session = Session(rig, MemoryJournal(), world.now_s)
         result = play_round(session, world, Player(world, Hands(wrong_bottle=0.125)), watch=steps.append)
-        assert result.in_tune >= result.needed - 2, "all but one were aimed at"
+        assert result.in_tune >= result.needed - 1
         slips = [s for s in steps if s.action.struck not in (None, s.action.meant)]
         wrong += len(slips)
         believed += sum(s.verdict == "clear" and s.bottle == s.action.meant for s in slips)

@@ -173,7 +173,9 @@ def _strike(state: RoundState, event: Strike) -> RoundState:
     before = None if event.bottle in state.moved else state.heard.get(event.bottle)
     if before is not None and _same_pitch(before, reading):
         reading = replace(reading, times=before.times + 1)
-    by_trust = event.agreed and event.bottle in state.compared
+    earlier = state.heard.get(event.bottle)
+    as_before = earlier is not None and _same_pitch(earlier, reading)
+    by_trust = event.agreed and event.bottle in state.compared and not as_before
     trusted = state.on_trust | {event.bottle} if by_trust else state.on_trust
     return replace(
         _counted(state, event, reading),
