@@ -153,8 +153,7 @@ class RoundState:
 
 def begin(opened: RoundOpened, heads: Sequence[str] = (), mounted: str | None = None) -> RoundState:
     """The state of a round that has just been opened, with the heads that are on, the newest last."""
-    pump_on = heads[-1] if heads else None
-    left_on = tuple(heads[:-1])
+    pump_on, left_on = heads[-1] if heads else None, tuple(heads[:-1])
     return RoundState(
         opened, pump_on=pump_on, left_on=left_on, mounted=mounted, shift_cents=opened.shift_cents
     )
@@ -170,13 +169,13 @@ def _strike(state: RoundState, event: Strike) -> RoundState:
         return _struck_in_vain(state)
     times = 2 if event.agreed else 1
     reading = Heard(event.at_s, event.cents, event.u95_cents or 0.0, event.pump_on, times)
-    before = None if event.bottle in state.moved else state.heard.get(event.bottle)
+    earlier = state.heard.get(event.bottle)
+    before = None if event.bottle in state.moved else earlier
     if before is not None and _same_pitch(before, reading):
         reading = replace(reading, times=before.times + 1)
-    earlier = state.heard.get(event.bottle)
-    as_before = earlier is not None and _same_pitch(earlier, reading)
-    by_trust = event.agreed and event.bottle in state.compared and not as_before
-    trusted = state.on_trust | {event.bottle} if by_trust else state.on_trust
+    by_trust = event.agreed and event.bottle in state.compared
+    new = earlier is None or not _same_pitch(earlier, reading)
+    trusted = state.on_trust | {event.bottle} if by_trust and new else state.on_trust
     return replace(
         _counted(state, event, reading),
         heard={**state.heard, event.bottle: reading},
@@ -249,11 +248,12 @@ def _seen_to(state: RoundState, event: Connected | AirMoved) -> dict[str, Any]:
 
 def _disconnected(state: RoundState, event: Disconnected) -> RoundState:
     on = tuple(b for b in (*state.left_on, state.pump_on) if b not in (None, event.bottle))
-    newest = on[-1] if on else None
     moved, aired = state.moved | {event.bottle}, state.aired | {event.bottle}
     filled = event.bottle in state.far and event.bottle == state.target and state.purpose == "finish"
     left = {**state.left_at_s, event.bottle: event.at_s} if filled else state.left_at_s
-    return replace(state, pump_on=newest, left_on=on[:-1], moved=moved, aired=aired, left_at_s=left)
+    return replace(
+        state, pump_on=on[-1] if on else None, left_on=on[:-1], moved=moved, aired=aired, left_at_s=left
+    )
 
 
 def _air_moved(state: RoundState, event: AirMoved) -> RoundState:
