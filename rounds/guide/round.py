@@ -415,10 +415,6 @@ def _shift_chosen(state: RoundState, event: ShiftChosen) -> RoundState:
     )
 
 
-def _closed(state: RoundState, event: RoundClosed) -> RoundState:
-    return replace(state, closed=event, target=None)
-
-
 _STEPS: dict[type[Event], Callable[..., RoundState]] = {
     Strike: _strike,
     Connected: _connected,
@@ -433,7 +429,7 @@ _STEPS: dict[type[Event], Callable[..., RoundState]] = {
     ToldEmpty: _told_empty,
     Gauge: _gauge_read,
     ShiftChosen: _shift_chosen,
-    RoundClosed: _closed,
+    RoundClosed: lambda state, event: replace(state, closed=event, target=None),
 }
 
 
