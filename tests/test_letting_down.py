@@ -141,7 +141,7 @@ def test_the_command(
     common = ("--rig", "configs/one_rail.toml", "--journal", str(tmp_path / "j.db"))
     assert cli.main(("letdown", "--plain", *common)) == 0
     out, err = capsys.readouterr()
-    assert "D4: let D4 down by the pin" in out
+    assert "down by the pin until nothing comes any more" in out
     assert "11 of 13 to do" in err
     monkeypatch.setattr("sys.stdin", io.StringIO("done\n" * 11 + "end\n"))
     assert cli.main(("letdown", "--plain", *common)) == 0
