@@ -66,6 +66,10 @@ def kpa_to_psi(kpa: float) -> float:
     return kpa / KPA_PER_PSI
 
 
+NO_GAUGE = "none"
+"""What is typed in place of a pressure where the pump has no gauge."""
+
+
 def parse_pressure(text: str, unit: PressureUnit = "psi") -> float:
     """A gauge reading as typed, in kPa: `3.2 bar`, `46psi`, `320 kPa`, or a bare number in `unit`.
 

@@ -11,9 +11,8 @@ import math
 import re
 from typing import TYPE_CHECKING
 
-from rounds.air import KPA_PER, parse_pressure, pressure_figure
+from rounds.air import KPA_PER, NO_GAUGE, parse_pressure, pressure_figure
 from rounds.errors import BadInput
-from rounds.sessions.acts import NO_GAUGE
 from rounds.sessions.rig_acts import LAST_A4
 from rounds.times.local import next_moment_s
 from rounds.wording.printable import plain

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from rounds.air import (
     LEAST_AIR_C,
     MOST_AIR_C,
+    NO_GAUGE,
     kpa_to_psi,
     named_unit,
     parse_pressure,
@@ -55,8 +56,6 @@ MOST_STROKES = 500.0
 LEAST_STROKES = 1.0 / 64.0
 """Less than this moves no pitch that anybody could hear: no air was moved."""
 MOST_GAUGE_PSI = 200.0
-NO_GAUGE = "none"
-"""Typed in place of a pressure: this pump has no gauge that could be read."""
 TAKE_AHEAD_S = 60.0
 """What is foreseen at the start of a take, whose length nobody knows yet."""
 LONGEST_SNOOZE_MIN = 600.0

@@ -11,9 +11,8 @@ import time
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from rounds.faces import typed
+from rounds.air import NO_GAUGE
 from rounds.faces.offering import offered
-from rounds.sessions.acts import NO_GAUGE
 from rounds.tui import answers
 from rounds.tui.entry import GaugeEntry
 from rounds.wording.printable import plain
@@ -66,6 +65,8 @@ class Taker:
                 self.ask(self.controller.done, done)
 
     def _gauge(self, view: View, reading: str) -> None:
+        from rounds.faces import typed  # late: what reads a line knows more than the first screen needs
+
         bottle = view.instruction.bottle or ""
         unit = self.controller.rig.pump_of(bottle).gauge_unit
         self.ask(

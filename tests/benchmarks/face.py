@@ -20,7 +20,7 @@ import subprocess
 import sys
 import termios
 import time
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -81,7 +81,10 @@ class Terminal:
     def close(self) -> None:
         """End the child."""
         self.process.terminate()
-        self.process.wait()
+        while self.process.poll() is None:  # what it still writes is read, else it waits for ever
+            if select.select([self._primary], [], [], 0.1)[0]:
+                with suppress(OSError):
+                    os.read(self._primary, 65536)
         os.close(self._primary)
 
 
