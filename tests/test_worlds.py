@@ -82,13 +82,15 @@ def test_c_has_notes_beyond_the_ceiling_and_b_has_none() -> None:
     assert not any((foreign_c.make(s, reachable=True).all_target_kpa() > ceiling_kpa).any() for s in range(6))
 
 
-def test_a_player_plays_a_touch_up_by_what_is_said() -> None:
-    world = foreign_b.make(9, bottles=6, needed=6)
+@pytest.mark.parametrize(("seed", "least"), [(7, 5), (9, 6)])
+def test_a_player_plays_a_touch_up_by_what_is_said(seed: int, least: int) -> None:
+    """All six is what is aimed at; in the first world the pin takes less of G6 than was believed."""
+    world = foreign_b.make(seed, bottles=6, needed=6)
     world.advance(world.now_s + 1800.0)
     played = VirtualPlayer(world).play(Session(world.rig, MemoryJournal(), world.now_s))
     assert played.finished
     assert played.needed == 6
-    assert played.in_tune >= 5
+    assert played.in_tune >= least
     assert abs(played.worst_cents) <= 15.0 + world.ear.sd_cents, "in tune as far as this ear can tell"
     assert played.strikes >= 6
     assert played.minutes * 60.0 == pytest.approx(sum(played.seconds.values()))

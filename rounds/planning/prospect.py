@@ -32,10 +32,10 @@ LAST_CHANGE_CENTS = 60.0
 """A larger change is made in parts; what settles after the visit is that of the last part at most."""
 SURE_AT_DOWNBEAT = 0.1
 """Aims with at most this chance to be out at the downbeat are all right there, where there are any."""
-EDGE_SHARE = 0.75
+EDGE_SHARE = 0.9
 """With no downbeat told, a bottle stands within this share of its tolerance once it has settled. Aimed beyond
 it, as one that leaks fast would be, it would not count as in tune, and be visited again and again."""
-PASSING_SHARE = 0.1
+PASSING_SHARE = 0.35
 """It may pass the edge by this share of its tolerance for the minutes in which that comes back by itself."""
 HOLD_SHARE = 0.5
 """Where a downbeat is told, time in tune as long as is looked ahead counts so much beside the block: who

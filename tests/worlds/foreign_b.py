@@ -2,8 +2,9 @@
 
 Settling 0.10-0.28 of a change within one to two minutes; the empty shell makes 0.6 of f² in the bass,
 0.2-0.4 elsewhere; a pump head costs 3 / 1.5 / 3 cents (bass / middle / top), half as it goes on and half as
-it comes off; leaks; a random walk of 0.45 / 0.15 / 0.28 cents a root minute; weather; an ear of 1.5 cents and
-a hand of 7 %; makes that differ in what a stroke does. All of it our guess, and none of it the beliefs'.
+it comes off; leaks of 0.8 / 0.2 / 0.5 cents a minute; a random walk of 0.45 / 0.15 / 0.28 cents a root
+minute; weather; an ear of 1.5 cents and a hand of 7 %; makes that differ in what a stroke does. All of it
+our guess, and none of it the beliefs'.
 """
 
 from __future__ import annotations

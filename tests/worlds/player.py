@@ -211,6 +211,8 @@ class VirtualPlayer:
         elif told.act == "release":
             self._let_out(session, told, bottle, strokes, silent=silent)
         elif told.act == "disconnect":
+            if self.world.head is None and not silent:
+                self._type(session, "pump", False)
             self._take_off(session, silent=silent)
 
     def _put_on(self, session: Led, bottle: str, *, silent: bool) -> None:
