@@ -46,8 +46,8 @@ SETTLING_BOUND = (AIR_GAMMA - 1.0) / AIR_GAMMA
 DEFAULT_CAUTION_KPA = 60.0 * KPA_PER_PSI
 """Advice above this pressure carries a caution (from memory; see docs/safety.md)."""
 DEFAULT_CEILING_KPA = 80.0 * KPA_PER_PSI
-"""No advice above this pressure: 0.64 of the lowest burst found of a new 2-litre bottle, 125 psi (hobby tests:
-125 to 170), and as much as a carbonated drink makes in its bottle at 38 C (4.0 volumes: 79 psi). What is off
+"""No advice above this pressure: 0.64 of the lowest burst found of a new 2-litre bottle, 125 psi (hobby
+tests: 125 to 170), and as much as a carbonated drink makes in its bottle at 38 C (4.0 volumes: 79 psi). What is off
 is for fatigue, heat and drilled caps. Nobody rates drink bottles as pressure vessels."""
 
 STIFFNESS_SHARE = 0.3
