@@ -47,8 +47,8 @@ DEFAULT_CAUTION_KPA = 60.0 * KPA_PER_PSI
 """Advice above this pressure carries a caution (from memory; see docs/safety.md)."""
 DEFAULT_CEILING_KPA = 80.0 * KPA_PER_PSI
 """No advice above this pressure: 0.64 of the lowest burst found of a new 2-litre bottle, 125 psi (hobby
-tests: 125 to 170), and as much as a carbonated drink makes in its bottle at 38 C (4.0 volumes: 79 psi). What is off
-is for fatigue, heat and drilled caps. Nobody rates drink bottles as pressure vessels."""
+tests: 125 to 170), and as much as a carbonated drink makes in its bottle at 38 C (4.0 volumes: 79 psi).
+What is off is for fatigue, heat and drilled caps. Nobody rates drink bottles as pressure vessels."""
 
 STIFFNESS_SHARE = 0.3
 """Prior for a / f² at the played note: what the empty shell alone contributes. Common practice, no source."""
