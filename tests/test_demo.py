@@ -24,7 +24,7 @@ def test_a_kept_rehearsal_can_be_asked_like_a_real_one(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     journal, rig = str(tmp_path / "demo.db"), str(shipped_rig(DEMO_RIG))
-    assert cli.main(["demo", "--auto", "--minutes", "4", "--journal", journal]) == 0
+    assert cli.main(["demo", "--auto", "--minutes", "10", "--journal", journal]) == 0
     capsys.readouterr()
     assert cli.main(["forecast", "--rig", rig, "--journal", journal, "--at", "0", "--json"]) == 0
     out, err = capsys.readouterr()

@@ -41,7 +41,7 @@ def test_sharp_and_flat_are_said_of_the_target_alone(reading: float, aim: float)
 def _situation(pump_on: str | None, loss_cents: float, aim_cents: float) -> Situation:
     visit = SimpleNamespace(bottle="C3", aim_cents=aim_cents + 10.0)
     plan: Any = SimpleNamespace(visits=[visit])
-    state: Any = SimpleNamespace(shift_cents=10.0, pump_on=pump_on)
+    state: Any = SimpleNamespace(shift_cents=10.0, pump_on=pump_on, heard={})
     beliefs: Any = SimpleNamespace(head_loss=lambda _: Gauss(loss_cents, 1.0))
     rig: Any = None
     return Situation(rig, beliefs, state, plan, now_s=0.0)

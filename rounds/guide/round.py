@@ -35,7 +35,7 @@ from rounds.events import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence, Set
 
 Phase = Literal["listen", "visits", "verify", "done"]
 SAME_PITCH_CENTS = 15.0
@@ -166,7 +166,7 @@ def _strike(state: RoundState, event: Strike) -> RoundState:
         rejected = () if event.cents is None else (event.cents,)
         return _struck_in_vain(replace(state, rejected_cents=state.rejected_cents + rejected))
     if event.verdict != "clear" or event.bottle is None or event.cents is None:
-        return _struck_in_vain(state)
+        return _struck_in_vain(_maybe_aired(state, event))
     times = 2 if event.agreed else 1
     reading = Heard(event.at_s, event.cents, event.u95_cents or 0.0, event.pump_on, times)
     earlier = state.heard.get(event.bottle)
@@ -188,6 +188,12 @@ def _strike(state: RoundState, event: Strike) -> RoundState:
         on_trust=trusted,
         newly_aside=None,
     )
+
+
+def _maybe_aired(state: RoundState, event: Strike) -> RoundState:
+    """Air that was asked for may be in where the strike after it tells nothing: counting begins anew."""
+    maybe = bool(event.asked_strokes) and event.asked_bottle not in state.aired
+    return replace(state, asked=_without(state.asked, {event.asked_bottle})) if maybe else state
 
 
 def _struck_in_vain(state: RoundState) -> RoundState:
@@ -363,21 +369,13 @@ def _swapped(state: RoundState, event: Swapped) -> RoundState:
 
 
 _SETS = (
-    "moved",
-    "visited",
-    "accepted",
-    "aired",
-    "air_since",
-    "empty",
-    "far",
-    "aside",
-    "compared",
-    "on_trust",
-)
+    "moved", "visited", "accepted", "aired", "air_since",
+    "empty", "far", "aside", "compared", "on_trust",
+)  # fmt: skip
 """The sets of bottles that a state has."""
 
 
-def _without(of: Mapping[str, Any], gone: frozenset[str]) -> dict[str, Any]:
+def _without(of: Mapping[str, Any], gone: Set[str | None]) -> dict[str, Any]:
     return {b: value for b, value in of.items() if b not in gone}
 
 
