@@ -424,7 +424,7 @@ def _with_air(now: Situation, bottle: Bottle, level: Gauss, aim_cents: float) ->
     if wanted.ask:
         return read_gauge(now, bottle, wanted.ask)
     if wanted.refused:
-        return refusal(bottle, wanted.refused)
+        return refusal(now, bottle, wanted.refused)
     if wanted.strokes == 0.0:
         return _leave(now, bottle, level.mean, error, on)
     if wanted.strokes > 0.0 and on and _heard_sharp(now, bottle):

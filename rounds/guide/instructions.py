@@ -295,8 +295,14 @@ def read_gauge(now: Situation, bottle: Bottle, why: str) -> Instruction:
     )
 
 
-def refusal(bottle: Bottle, sentence: str) -> Instruction:
-    """No more air: the ceiling. The round goes on with the next strike of another bottle."""
+def refusal(now: Situation, bottle: Bottle, sentence: str) -> Instruction:
+    """No more air: the ceiling. The round goes on with the next strike of another bottle.
+
+    Where one strike heard it lower than what refuses it, a second one that agrees is asked for first.
+    """
+    log = now.air.get(bottle.id)
+    if log is not None and len(log.low) == 1 and not now.state.nearly_tired:
+        return once_more(now, bottle, "it sounds lower than before: once more, to be sure")
     return Instruction(
         "none", bottle.id, None, None, None, sentence, f"{bottle.note.name}: no more air", "", sentence
     )

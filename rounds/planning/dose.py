@@ -264,8 +264,7 @@ def _no_more(task: _Task, wanted: float) -> Dose:
     pressure = task.pressure
     if task.waits:
         return _nothing(task, doubt="to hear what it sounds like at the pressure that was read")
-    one_heard_lower = len(pressure.log.low) == 1
-    if one_heard_lower or (task.in_tune_kpa is not None and pressure.newest is None and not task.known_well):
+    if task.in_tune_kpa is not None and pressure.newest is None and not task.known_well:
         return _nothing(task, doubt=_doubt(task))
     if task.may_ask and pressure.times_read == 0 and _gauge_may_help(task):
         limit_psi = kpa_to_psi(task.named_limit_kpa)
