@@ -262,6 +262,13 @@ class Pressure:
         pumped_kpa = self.log.most * self.bottles.stroke_kpa
         return float(self.bottles.weight @ (self.bottles.pressures_kpa(self.newest.to_hz) + pumped_kpa))
 
+    @property
+    def counted_kpa(self) -> float:
+        """What counts as in the bottle: of that and a gauge reading that is doubted, the higher."""
+        if self.newest is None or not self.doubted or not self.times_read:
+            return self.surely_expected_kpa
+        return max(self.surely_expected_kpa, self.newest.read_kpa)
+
     def expected_at_kpa(self, hz: float) -> float:
         """The most likely pressure at a pitch."""
         return float(self.bottles.weight @ self.bottles.pressures_kpa(hz))

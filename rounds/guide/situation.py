@@ -110,14 +110,10 @@ class Situation:
         if log.read_kpa is not None:
             return log.read_kpa + log.read_strokes * kind.stroke_kpa
         pressure = pressure_now(kind, log, kind.target_hz)
-        in_it_kpa = pressure.surely_expected_kpa
-        if pressure.doubted and pressure.times_read and pressure.newest is not None:
-            # Until it is settled which is wrong, the gauge or what the pitch says, the higher counts.
-            in_it_kpa = max(in_it_kpa, pressure.newest.read_kpa)
         warmer = 1.0
         if self.temp_c is not None and log.temp_c is not None:
             warmer = max(1.0, celsius_to_kelvin(self.temp_c) / celsius_to_kelvin(log.temp_c))
-        return (in_it_kpa + ATMOSPHERE_KPA) * warmer - ATMOSPHERE_KPA
+        return (pressure.counted_kpa + ATMOSPHERE_KPA) * warmer - ATMOSPHERE_KPA
 
     def sounding(self, bottle_id: str, level: Gauss) -> Gauss:
         """What is heard of a level (pump off): with the head on, the loss at taking it off is yet to come."""

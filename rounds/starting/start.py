@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import os
 import sys
@@ -29,10 +30,12 @@ from rounds.times.run_clock import RunClock
 
 if TYPE_CHECKING:
     import argparse
+    from collections.abc import Iterator
 
     from rounds.files.settings import Settings
     from rounds.guide.round import RoundState
     from rounds.hearing.sources import Source
+    from rounds.journal import Journal
     from rounds.rig import Rig
 
 CAUTIONS_READ = "cautions-read"
@@ -49,12 +52,7 @@ def run_live(args: argparse.Namespace) -> int:
     check_pumps(rig, args.people or 1)
     watched = may_watch(args, rig)
     keeper = None if args.keep_sound is None else SoundKeeper(args.keep_sound)
-    with options.open_journal(args) as journal:
-        journal.claim()
-        with options.reading_progress() as progress:
-            session = Session(
-                rig, journal, time.time(), place=args.place, unseen_s=UNSEEN_S, progress=progress
-            )
+    with _session(args, rig) as (journal, session):
         session.listen_in_play = args.listen_in_play
         accepted = state_folder() / CAUTIONS_READ
         clock = RunClock(session.now_s)
@@ -67,11 +65,7 @@ def run_live(args: argparse.Namespace) -> int:
         with c_noise_to(state_folder() / SOUND_LOG):
             live.listen_to(lambda: _microphone(args.device, keeper), keeper)
             try:
-                code = run_face(live, settings, plain=args.plain)
-                if session.round is not None:
-                    print(_standing(session.round), file=sys.stderr)
-                session.record.keep_checkpoint()  # not after a fault: who knows what is believed then
-                return code
+                return _run(live, session, settings, plain=args.plain)
             finally:
                 live.close()
                 back_up_daily(journal, backups_of(journal.path), datetime.date.today())
@@ -81,20 +75,32 @@ def run_let_down(args: argparse.Namespace) -> int:
     """Let all bottles down, on the screens or in sentences; returns the exit code."""
     check_terminal(plain=args.plain)
     settings, rig = checked_settings(), options.load(args)
+    with _session(args, rig) as (_, session):
+        accepted = state_folder() / CAUTIONS_READ
+        live = Live(session, RunClock(session.now_s), wall=time.time, accepted_file=accepted)
+        live.begin(lambda: RoundRequest(let_down=True))
+        return _run(live, session, settings, plain=args.plain)
+
+
+@contextlib.contextmanager
+def _session(args: argparse.Namespace, rig: Rig) -> Iterator[tuple[Journal, Session]]:
+    """The journal, and a session on it."""
     with options.open_journal(args) as journal:
         journal.claim()
         with options.reading_progress() as progress:
             session = Session(
                 rig, journal, time.time(), place=args.place, unseen_s=UNSEEN_S, progress=progress
             )
-        accepted = state_folder() / CAUTIONS_READ
-        live = Live(session, RunClock(session.now_s), wall=time.time, accepted_file=accepted)
-        live.begin(lambda: RoundRequest(let_down=True))
-        code = run_face(live, settings, plain=args.plain)
-        if session.round is not None:
-            print(_standing(session.round), file=sys.stderr)
-        session.record.keep_checkpoint()
-        return code
+        yield journal, session
+
+
+def _run(live: Live, session: Session, settings: Settings, *, plain: bool) -> int:
+    """Run the face until the player leaves, and say where the round stands."""
+    code = run_face(live, settings, plain=plain)
+    if session.round is not None:
+        print(_standing(session.round), file=sys.stderr)
+    session.record.keep_checkpoint()  # not after a fault: who knows what is believed then
+    return code
 
 
 def may_watch(args: argparse.Namespace, rig: Rig) -> bool:

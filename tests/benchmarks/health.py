@@ -48,24 +48,10 @@ OUT_SHARE, AIM_SHARE = 0.6, 0.25
 WRONG_SHARE, WRONG_CENTS = 0.005, 60.0
 
 
-class AtHome:
-    """The virtual rig."""
+class Place:
+    """A world, home or foreign."""
 
-    def __init__(self, seed: int, times: float, *, in_all: bool) -> None:
-        """Draw it, with its leaks."""
-        self.is_fill = bool(seed % 2)
-        self.rig = load_rig("configs/three_rails.toml")
-        self.rng = np.random.default_rng(seed)
-        self.world = World(self.rig, self.rng)
-        self.ear_cents = EAR_CENTS
-        truth = self.world.truth
-        self._rest_kpa = (truth.target_hz**2 - truth.stiffness_hz2) / truth.slope_hz2_per_kpa
-        share = (truth.target_hz**2 - truth.stiffness_hz2) / truth.target_hz**2
-        per_min = truth.leak_per_s * 30.0 * CENTS_PER_NEPER * share
-        self.leaky = add_leaks(self.rig, per_min, truth.leak_per_s, self.rng, times, in_all=in_all)
-        self.uncounted: set[str] = set()
-        if self.is_fill:
-            self.world.first_fill()
+    world: World | ForeignWorld
 
     def wait(self, seconds: float) -> float:
         """Let time pass; the time then."""
@@ -79,6 +65,25 @@ class AtHome:
     def cents(self, bottle: str) -> float:
         """The truth."""
         return self.world.cents(bottle)
+
+
+class AtHome(Place):
+    """The virtual rig."""
+
+    def __init__(self, seed: int, times: float, *, in_all: bool) -> None:
+        """Draw it, with its leaks."""
+        self.is_fill = bool(seed % 2)
+        self.rig = load_rig("configs/three_rails.toml")
+        self.rng = np.random.default_rng(seed)
+        self.world: World = World(self.rig, self.rng)
+        self.ear_cents = EAR_CENTS
+        truth = self.world.truth
+        share = (truth.target_hz**2 - truth.stiffness_hz2) / truth.target_hz**2
+        per_min = truth.leak_per_s * 30.0 * CENTS_PER_NEPER * share
+        self.leaky = add_leaks(self.rig, per_min, truth.leak_per_s, self.rng, times, in_all=in_all)
+        self.uncounted: set[str] = set()
+        if self.is_fill:
+            self.world.first_fill()
 
     def tune(self, bottle: str, aim_cents: float) -> float:
         """Move air once towards an aim; strokes."""
@@ -96,7 +101,7 @@ class AtHome:
         return strokes
 
 
-class Abroad:
+class Abroad(Place):
     """A foreign world."""
 
     def __init__(self, make: Any, seed: int, times: float, *, in_all: bool) -> None:
@@ -111,19 +116,6 @@ class Abroad:
         self.leaky = add_leaks(self.rig, per_min, drawn.leak_per_min, self.rng, times, in_all=in_all)
         of_the_world = np.isfinite(drawn.sudden_s) | (drawn.seats_s > 0.0)
         self.uncounted = {b.id for b, leaks in zip(self.rig.bottles, of_the_world, strict=True) if leaks}
-
-    def wait(self, seconds: float) -> float:
-        """Let time pass; the time then."""
-        self.world.advance(self.world.now_s + seconds)
-        return self.world.now_s
-
-    def temp_c(self) -> float:
-        """The air."""
-        return self.world.temp_c
-
-    def cents(self, bottle: str) -> float:
-        """The truth."""
-        return self.world.cents(bottle)
 
     def tune(self, bottle: str, aim_cents: float) -> float:
         """Move air once towards an aim; strokes."""
